@@ -1,0 +1,1 @@
+"""The photographic physics: arrays and frozen records in, frozen records out; opens nothing."""

@@ -1,0 +1,1 @@
+"""Everything that opens something: photographs, clips, tables, the network, the log, card files."""

@@ -1,0 +1,32 @@
+"""What all tests share: where the research photographs are, and small real photographs that everybody has."""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
+CHECKOUT = Path(__file__).resolve().parents[1]
+
+
+def research_folder() -> Path | None:
+    """Folder with rgb_nir_pairs, labelled_scenes and scoring.py, or None."""
+    folder = Path(os.environ.get("IRPREVIEW_RESEARCH", CHECKOUT.parent / "shared"))
+    return folder if (folder / "rgb_nir_pairs").is_dir() else None
+
+
+@pytest.fixture(scope="session")
+def research() -> Path:
+    folder = research_folder()
+    if folder is None:
+        pytest.skip("research photographs are not beside this checkout (set IRPREVIEW_RESEARCH to their folder)")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def sample_photographs() -> dict[str, np.ndarray]:
+    """scikit-learn's two bundled photographs, uint8 sRGB: a temple in trees and a flower."""
+    from sklearn.datasets import load_sample_image
+
+    return {name: np.ascontiguousarray(load_sample_image(name)) for name in ("china.jpg", "flower.jpg")}
