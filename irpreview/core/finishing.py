@@ -1,0 +1,88 @@
+"""From linear tones to the finished print: exposure on the zone scale, paper grade, an optional film look.
+
+Nothing here flows back into the tones. The print is modelled as a paper: density rises with the log of exposure between
+paper white and the deepest black, steeper for harder grades. Grades follow the ISO range R of ISO 6846 (100 x the log
+exposure range between 0.04 above base and 0.9 of the maximum density); the R of each grade is the middle of its band
+(bands from memory: grade 0 140-170, 1 115-140, 2 95-115, 3 80-95, 4 65-80, 5 50-65).
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from irpreview.errors import BadValue
+from irpreview.records import ByteArray, FloatArray
+
+ISO_RANGE = (155.0, 127.0, 105.0, 87.0, 72.0, 57.0)
+PAPER_BLACK_DENSITY = 2.1
+NEGATIVE_GAMMA = 0.55
+"""Contrast of the negative (or of a raw file's flat development) that the paper prints."""
+HIGHLIGHT_ZONE = 7.6
+"""Where the brightest extended surface is placed: white with texture."""
+_STEPS = 4096
+_ROOT_MAX = float(np.sqrt(2.0))
+
+
+def iso_range(grade: float) -> float:
+    """ISO range R of a paper grade 0..5, between grades by a straight line. Raises BadValue outside."""
+    if not 0 <= grade <= 5:
+        raise BadValue(f"paper grade {grade:g} is outside 0 to 5; 0 is soft, 4 the default, 5 the hardest")
+    return float(np.interp(grade, range(6), ISO_RANGE))
+
+
+def print_luminance(relative_stops: np.ndarray, grade: float) -> np.ndarray:
+    """Luminance of the print, paper white = 1, of tones given in stops above (+) or below (-) the middle of the paper.
+
+    The density curve is a logistic in log exposure whose 0.04 and 0.9 points lie R / 100 apart.
+    """
+    span = iso_range(grade) / 100.0
+    upper, lower = 0.9, 0.04 / PAPER_BLACK_DENSITY
+    logit_span = np.log(upper / (1 - upper)) - np.log(lower / (1 - lower))
+    log_exposure = -np.asarray(relative_stops, np.float64) * np.log10(2.0) * NEGATIVE_GAMMA
+    # more light in the scene = less exposure on the paper; 0 stops sits where density gives an 18 % print
+    middle = -np.log10(0.18) / PAPER_BLACK_DENSITY
+    density = PAPER_BLACK_DENSITY / (1 + np.exp(-(logit_span / span * log_exposure + np.log(middle / (1 - middle)))))
+    return np.asarray(10.0**-density)
+
+
+def placement_stops(root: FloatArray, grade: float) -> float:
+    """Exposure correction in stops that puts the brightest extended surface of the picture on its zone.
+
+    root: (H, W) square roots of linear tones.
+    """
+    step = max(1, round(max(root.shape) / 256))
+    bright = float(np.percentile(root[::step, ::step], 97)) ** 2
+    stops = np.linspace(-8, 8, 1601)
+    printed = print_luminance(stops, grade)
+    target = min(0.18 * 2.0 ** (HIGHLIGHT_ZONE - 5), 0.84)
+    at = float(np.interp(target, printed, stops))
+    return at - float(np.log2(max(bright, 1e-4)))
+
+
+def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> ByteArray:
+    """The finished picture, (H, W) uint8 in display tones, of square roots of linear tones (H, W)."""
+    shift = placement_stops(root, grade)
+    scale = (_STEPS - 1) / _ROOT_MAX
+    tone = np.maximum((np.arange(_STEPS) / scale) ** 2, 1e-5)
+    luminance = print_luminance(np.log2(tone) + shift, grade)
+    display = np.where(luminance <= 0.0031308, 12.92 * luminance, 1.055 * luminance ** (1 / 2.4) - 0.055)
+    curve = np.clip(np.round(255 * display), 0, 255).astype(np.uint8)
+    if film_look:
+        root = _halation(root, 2.0 ** (shift / 2))
+    steps = cv2.multiply(root, scale, dtype=cv2.CV_16U)
+    return np.asarray(curve[np.minimum(steps, _STEPS - 1)], np.uint8)
+
+
+def _halation(root: FloatArray, gain: float) -> FloatArray:
+    """Light that passes the emulsion, is thrown back by the base and glows round the brightest parts.
+
+    The infrared films of old had no anti-halation layer; two blurs, a tight and a wide one, stand for the ring.
+    """
+    h, w = root.shape
+    k = min(1.0, 768 / max(h, w))
+    small = cv2.resize(root, (max(1, round(w * k)), max(1, round(h * k))), interpolation=cv2.INTER_AREA)
+    bright = np.maximum(small * small - (0.55 / gain) ** 2, 0)
+    side = max(small.shape)
+    glow = 0.16 * cv2.GaussianBlur(bright, (0, 0), 0.004 * side) + 0.10 * cv2.GaussianBlur(bright, (0, 0), 0.016 * side)
+    return np.asarray(np.sqrt(root * root + cv2.resize(glow, (w, h), interpolation=cv2.INTER_LINEAR)), np.float32)

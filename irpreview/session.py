@@ -1,0 +1,141 @@
+"""The use case from photo to verdict: what the command line, the page and a script of one's own all call.
+
+Loads what has to be loaded once (network, tables), hands it to the pure core, and keeps nothing of the user's.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from functools import lru_cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from irpreview.errors import BadModel, BadValue
+from irpreview.io.paths import data_file
+from irpreview.records import CLASS_NAMES, Kit, Light, Photo, Range, Rendering, SceneMap
+
+if TYPE_CHECKING:
+    from irpreview.core.rendering import ClassPhysics, PairsTable
+    from irpreview.io.network import SceneNetwork
+
+Repaint = Sequence[tuple[NDArray[np.bool_], str]]
+"""(mask (H, W), class name) in the order painted."""
+
+
+@lru_cache(maxsize=1)
+def scene_network() -> SceneNetwork:
+    """The scene network of this installation, loaded once."""
+    from irpreview.io.network import load_network
+
+    return load_network()
+
+
+@lru_cache(maxsize=1)
+def pairs_table() -> PairsTable:
+    """What the research pairs taught about each class. Raises BadModel where the table is missing or damaged."""
+    from irpreview.core.rendering import PairsTable
+
+    path = data_file("reference_pairs_tones.json")
+    try:
+        classes = json.loads(path.read_text())["classes"]
+        return PairsTable(
+            factor_stops=MappingProxyType({n: Range(*classes[n]["factor_stops"]) for n in CLASS_NAMES}),
+            colour_stops=np.array([classes[n]["colour_stops"] for n in CLASS_NAMES], np.float32),
+            colour_centre=np.array([classes[n]["colour_centre"] for n in CLASS_NAMES], np.float32),
+            residual_stops=MappingProxyType({n: float(classes[n]["residual_stops"]) for n in CLASS_NAMES}),
+        )
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise BadModel(
+            f"the table {path.name} of this installation is damaged ({error}); install irpreview again"
+        ) from error
+
+
+@lru_cache(maxsize=64)
+def _physics(kit_key: Kit, light_key: tuple[float, float, str]) -> ClassPhysics:
+    from irpreview.core.rendering import ClassPhysics
+    from irpreview.core.surfaces import class_factors, class_visible_reflectance, open_shade_stops
+    from irpreview.io.tables import load_tables
+
+    tables = load_tables()
+    sun_height_deg, haze_aod, sky_state = light_key
+    light = Light(sun_height_deg=sun_height_deg, haze_aod=haze_aod, sky_state=sky_state)  # type: ignore[arg-type]
+    return ClassPhysics(
+        factor_stops=class_factors(kit_key, light, tables),
+        visible_reflectance=class_visible_reflectance(tables),
+        open_shade_stops=open_shade_stops(kit_key, light, tables).likely,
+    )
+
+
+def class_physics(kit: Kit, light: Light) -> ClassPhysics:
+    """Class factors, visible reflectances and open shade for a kit and light."""
+    import dataclasses
+
+    # a kit's correction mapping is no key and plays no part in physics
+    bare = dataclasses.replace(kit, class_correction_stops=MappingProxyType({}))
+    try:
+        return _physics(bare, (round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state))
+    except TypeError:  # a kit with a measured curve holds arrays and cannot be a cache key
+        return _physics.__wrapped__(bare, (light.sun_height_deg, light.haze_aod, light.sky_state))
+
+
+def default_kit() -> Kit:
+    """The kit taken where none is named: 720 nm long-pass on an unmodified camera."""
+    from irpreview.io.kits import load_kit
+
+    return load_kit("unmodified-720")
+
+
+def light_of(photo: Photo) -> Light:
+    """The snap's own light: from its time and place where both are known, else clear sun of middle height."""
+    if photo.taken_at is None or photo.place is None:
+        return Light()
+    from irpreview.core.daylight import light_for
+
+    try:
+        light = light_for(photo.place, photo.taken_at, photo.heading_deg)
+    except BadValue:
+        return Light(
+            how_known="assumed: clear sky, sun 45 degrees high; the photo's own time and place give no sunlight"
+        )
+    return light
+
+
+def map_scene(photo: Photo) -> SceneMap:
+    """What is where in the photo."""
+    from irpreview.core.scene import scene_from_network
+
+    network = scene_network()
+    answer = network.run(photo.pixels)
+    return scene_from_network(photo, answer.probability, answer.mix, network.model_id)
+
+
+def render(
+    photo: Photo,
+    scene: SceneMap | None = None,
+    kit: Kit | None = None,
+    light: Light | None = None,
+    repaint: Repaint | None = None,
+    *,
+    grade: float = 4.0,
+    film_look: bool = False,
+) -> Rendering:
+    """The predicted infrared picture of a snap.
+
+    scene: from `map_scene`, made here if None. kit: default 720 nm on an unmodified camera. light: default the snap's
+    own. repaint: corrections by hand, (mask (H, W), class name) in order. grade: paper grade 0..5.
+    """
+    from irpreview.core.rendering import render_tones
+    from irpreview.core.scene import repaint_all
+
+    scene = scene or map_scene(photo)
+    if repaint:
+        scene = repaint_all(scene, repaint)
+    kit = kit or default_kit()
+    light = light or light_of(photo)
+    return render_tones(
+        photo, scene, kit, light, class_physics(kit, light), pairs_table(), grade=grade, film_look=film_look
+    )
