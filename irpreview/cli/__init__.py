@@ -1,1 +1,156 @@
-"""The command line."""
+"""The command line: one small module per command, brought together here.
+
+`main` is the entry point. Exit: 0 all done, 1 something was refused (the rest is done), 2 wrong usage,
+130 stopped by the user. Nothing but results goes to stdout.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from irpreview import __version__
+
+if TYPE_CHECKING:
+    import typer
+
+COMMANDS = (
+    "render",
+    "judge",
+    "expose",
+    "light",
+    "movement",
+    "card",
+    "scout",
+    "log",
+    "kit",
+    "calibrate",
+    "serve",
+    "demo",
+)
+"""Modules of this package, each with `register(app)`, in the order of the help page."""
+
+
+def build_app(only: str | None = None) -> typer.Typer:
+    """The command line with all its commands, or with one of them (which starts faster)."""
+    import importlib
+    import importlib.util
+
+    import typer
+
+    app = typer.Typer(
+        name="irpreview",
+        help="From an ordinary phone snap to its black-and-white near-infrared picture, and what to do about it.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+
+    def show_version(wanted: bool) -> None:
+        if wanted:
+            print(f"irpreview {__version__}")
+            raise typer.Exit
+
+    @app.callback()
+    def whole(
+        version: bool = typer.Option(
+            False, "--version", is_eager=True, callback=show_version, help="Say which version."
+        ),
+    ) -> None:
+        pass
+
+    for name in (only,) if only else COMMANDS:
+        module = f"{__name__}.{name}"
+        if importlib.util.find_spec(module) is not None:
+            importlib.import_module(module).register(app)
+    return app
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run one command and leave the process with its exit status. Raises SystemExit, nothing else."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    if given == ["--version"]:  # answered before anything slow is loaded
+        print(f"irpreview {__version__}")
+        raise SystemExit(0)
+    try:
+        _run(given)
+        _flush()
+    except BrokenPipeError:  # the reader, say `head`, has enough
+        _silence_stdout()
+        raise SystemExit(1) from None
+    except KeyboardInterrupt:
+        _say("irpreview: stopped")
+        raise SystemExit(130) from None
+    raise SystemExit(0)
+
+
+def _run(given: list[str]) -> None:
+    from irpreview.errors import IrpreviewError
+
+    try:
+        known = given[0] if given and given[0] in COMMANDS else None
+        build_app(known)(args=given, prog_name="irpreview")
+    except SystemExit as leaving:
+        _flush()
+        raise SystemExit(leaving.code) from None
+    except IrpreviewError as error:
+        if os.environ.get("IRPREVIEW_DEBUG"):
+            raise
+        _say(f"irpreview: {one_line(error)}")
+        raise SystemExit(1) from None
+    except BrokenPipeError:
+        raise
+    except Exception as error:
+        if os.environ.get("IRPREVIEW_DEBUG"):
+            raise
+        _say(f"irpreview: {unexpected(error)}")
+        raise SystemExit(1) from None
+
+
+def one_line(error: BaseException) -> str:
+    """The message of an error on one line."""
+    return " ".join(str(error).split()) or type(error).__name__
+
+
+def unexpected(error: BaseException) -> str:
+    """One line for an error that nobody foresaw; the details go to a file that the line names."""
+    if isinstance(error, MemoryError):
+        return "not enough memory for this; close other programs or use a smaller photo"
+    where = _write_details(error)
+    kept = f"details are in {where}" if where else "run again with IRPREVIEW_DEBUG=1 for details"
+    text = one_line(error)
+    return f"something went wrong that should not ({type(error).__name__}: {text[:200]}); {kept}"
+
+
+def _write_details(error: BaseException) -> str | None:
+    import tempfile
+    import traceback
+
+    text = f"irpreview {__version__}\n" + "".join(traceback.format_exception(error))
+    try:
+        with tempfile.NamedTemporaryFile("w", prefix="irpreview-error-", suffix=".txt", delete=False) as file:
+            file.write(text)
+        return file.name
+    except OSError:
+        return None
+
+
+def _say(text: str) -> None:
+    with contextlib.suppress(OSError):
+        print(text, file=sys.stderr, flush=True)
+
+
+def _flush() -> None:
+    if sys.stdout is not None:
+        sys.stdout.flush()
+
+
+def _silence_stdout() -> None:
+    """Point stdout at nothing, so that Python's own flush at exit does not complain."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

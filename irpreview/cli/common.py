@@ -1,0 +1,143 @@
+"""What the commands share: options that read the same everywhere, JSON lines, messages, refusals."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+import typer
+
+from irpreview.core.wording import parse_shutter, parse_wind, shutter_text
+from irpreview.errors import IrpreviewError
+from irpreview.records import Range
+
+__all__ = [
+    "SCHEMA",
+    "GradeOption",
+    "JsonOption",
+    "KitOption",
+    "OutOption",
+    "PhotoArgument",
+    "PhotosArgument",
+    "Refusals",
+    "ShutterOption",
+    "WindOption",
+    "ZoneOption",
+    "as_option",
+    "emit_json",
+    "fail_usage",
+    "parse_shutter",
+    "parse_wind",
+    "plain",
+    "say",
+    "shutter_text",
+]
+
+SCHEMA = "irpreview/1"
+T = TypeVar("T")
+
+
+def as_option(parse: Callable[[str], T]) -> Callable[[str], T]:
+    """Make a parser that raises our errors fit for an option: what it refuses is wrong usage (exit 2)."""
+
+    def read(text: str) -> T:
+        try:
+            return parse(text)
+        except IrpreviewError as error:
+            raise typer.BadParameter(str(error)) from error
+
+    read.__name__ = parse.__name__
+    return read
+
+
+PhotoArgument = Annotated[Path, typer.Argument(metavar="PHOTO", help="A daylight snap: JPEG, HEIC, PNG, WebP or TIFF.")]
+PhotosArgument = Annotated[
+    list[Path], typer.Argument(metavar="PHOTO...", help="Daylight snaps: JPEG, HEIC, PNG, WebP or TIFF.")
+]
+OutOption = Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the pictures go; made if missing.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Answer as JSON on stdout, one object on a line.")]
+KitOption = Annotated[
+    str | None,
+    typer.Option("--kit", metavar="NAME|FILE", help="Filter and camera: a built-in name or a kit file of your own."),
+]
+GradeOption = Annotated[float, typer.Option("--grade", min=0.0, max=5.0, help="Paper grade: 0 soft to 5 very hard.")]
+WindOption = Annotated[
+    float | None,
+    typer.Option(
+        "--wind",
+        parser=as_option(parse_wind),
+        metavar="WIND",
+        help="Mean wind: metres per second (4), or 5bft, 12kn, 20km/h. Left out = unknown.",
+    ),
+]
+ShutterOption = Annotated[
+    float | None,
+    typer.Option(
+        "--shutter", parser=as_option(parse_shutter), metavar="TIME", help="Shutter time: seconds (30), 1/30 or 2m30s."
+    ),
+]
+ZoneOption = Annotated[
+    str | None,
+    typer.Option(
+        "--zone", metavar="ZONE", help="Time zone of photos that do not say theirs, such as Europe/Oslo or +02:00."
+    ),
+]
+
+
+def say(text: str) -> None:
+    """A message for the person: to stderr, never to stdout."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def plain(value: Any) -> Any:
+    """The value as JSON can hold it: ranges as low / likely / high, not-a-number as null."""
+    if isinstance(value, Range):
+        return {key: plain(part) for key, part in value.as_dict().items()}
+    if isinstance(value, Mapping):
+        return {str(key): plain(part) for key, part in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [plain(part) for part in value]
+    if isinstance(value, (str, bool, int)) or value is None:
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if hasattr(value, "tolist"):  # numpy numbers and small arrays
+        return plain(value.tolist())
+    if hasattr(value, "isoformat"):
+        return value.isoformat()
+    return str(value)
+
+
+def emit_json(answer: Mapping[str, Any]) -> None:
+    """One JSON object on one line of stdout, with the schema's name first."""
+    line = {"schema": SCHEMA, **{key: plain(value) for key, value in answer.items() if key != "schema"}}
+    print(json.dumps(line, ensure_ascii=False, allow_nan=False), flush=True)
+
+
+def fail_usage(text: str) -> typer.BadParameter:
+    """Wrong usage, to be raised: one line and exit 2."""
+    return typer.BadParameter(text)
+
+
+class Refusals:
+    """Counts what was refused while the rest goes on; `leave` ends the command with the right status."""
+
+    def __init__(self) -> None:
+        self.count = 0
+
+    def add(self, what: object, error: Exception) -> None:
+        """Say on one line why this one was refused. Errors that are not ours are written to a file that is named."""
+        from irpreview.cli import one_line, unexpected
+
+        text = one_line(error) if isinstance(error, IrpreviewError) else unexpected(error)
+        label = str(what)
+        say(f"irpreview: {text}" if not label or label in text else f"irpreview: {label}: {text}")
+        self.count += 1
+
+    def leave(self) -> None:
+        if self.count:
+            raise typer.Exit(1)
