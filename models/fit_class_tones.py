@@ -6,9 +6,9 @@ Model, per labelled pixel of picture i and class c, in stops (log2):
 
     nir - visible = gain_i + factor_c + colour_c . (redness, blueness, lightness)
 
-with nir and visible linear (sRGB curve undone), redness = log2(R/G), blueness = log2(B/G), lightness = visible minus the
-class's median in that picture. gain_i is the picture's unknown exposure. Alternating robust fit; the one free constant is
-set so that the factors agree best with the class factors of physics for the kit `reference-pairs`.
+with nir and visible linear (sRGB curve undone), redness = log2(R/G), blueness = log2(B/G), lightness = visible minus
+the class's median in that picture. gain_i is the picture's unknown exposure. Alternating robust fit; the one free
+constant is set so that the factors agree best with the class factors of physics for the kit `reference-pairs`.
 """
 
 from __future__ import annotations
@@ -52,13 +52,13 @@ def observations(folder: Path, rng: np.random.Generator) -> list[dict[str, np.nd
             if inside.any():
                 lightness[inside] -= np.median(visible[inside])
         out.append(
-            dict(
-                cls=cls,
-                y=infrared - visible,
-                visible=visible,
-                name=stem,
-                x=np.stack([np.log2(red / green), np.log2(blue / green), lightness], 1).clip(-4, 4),
-            )
+            {
+                "cls": cls,
+                "y": infrared - visible,
+                "visible": visible,
+                "name": stem,
+                "x": np.stack([np.log2(red / green), np.log2(blue / green), lightness], 1).clip(-4, 4),
+            }
         )
     return out
 
@@ -103,6 +103,7 @@ def main() -> None:
     from irpreview.core.surfaces import class_factors
     from irpreview.io.kits import load_kit
     from irpreview.io.tables import load_tables
+
     from irpreview.records import Light
 
     physics = class_factors(load_kit("reference-pairs"), Light(), load_tables())

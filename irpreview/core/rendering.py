@@ -6,10 +6,11 @@ In stops (log2), at a working size of about 1024 px, for kit K and light L:
     residual = clip(reference tone of the network - base of the reference kit)
     tone_K   = base_K + residual
 
-`visible` is the snap's linear luminance placed on an absolute scale (a white surface in this light = 0 stops), p_c the class
-probabilities. The network learned the look of the research pairs, so its tone belongs to the kit `reference-pairs`; every
-other kit departs from it by class factors alone, because the residual is the same. Where a person repainted, the residual
-is off and the class speaks alone. The tones are then carried to the photo's full size along its own edges.
+`visible` is the snap's linear luminance placed on an absolute scale (a white surface in this light = 0 stops), p_c the
+class probabilities. The network learned the look of the research pairs, so its tone belongs to the kit
+`reference-pairs`; every other kit departs from it by class factors alone, because the residual is the same. Where a
+person repainted, the residual is off and the class speaks alone. The tones are then carried to the photo's full size
+along its own edges.
 """
 
 from __future__ import annotations
@@ -172,7 +173,7 @@ def render_tones(
 ) -> Rendering:
     """The predicted infrared picture of a snap for one kit and light.
 
-    physics: for this kit and light. pairs: what the research pairs taught. Returns tones and spread at the photo's size.
+    physics: for this kit and light. pairs: what the research pairs taught. Tones and spread come at the photo's size.
     """
     height, width = photo.height, photo.width
     h, w = size_within(height, width, WORKING_SIDE_PX)
@@ -196,12 +197,11 @@ def render_tones(
     shade = shade_share(visible, blueness, probability)
     shade_stops = np.float32(physics.open_shade_stops) * shade
 
-    def factor_map(factors: Mapping[str, Range]) -> FloatArray:
-        stops = np.array([factors[name].likely + kit_correction.get(name, 0.0) for name in CLASS_NAMES], np.float32)
+    def factor_map(factors: Mapping[str, Range], correction: Mapping[str, float]) -> FloatArray:
+        stops = np.array([factors[name].likely + correction.get(name, 0.0) for name in CLASS_NAMES], np.float32)
         return np.asarray(np.tensordot(stops, probability, axes=1), np.float32)
 
-    kit_correction: Mapping[str, float] = {}
-    reference_base = visible + factor_map(pairs.factor_stops) + within + shade_stops
+    reference_base = visible + factor_map(pairs.factor_stops, {}) + within + shade_stops
     learned = np.log2(np.maximum(decode_display(reference_tone(small, scene.mix)), 2.0**-9))
     difference = learned - reference_base
     sample = difference[::_SAMPLE_STEP, ::_SAMPLE_STEP]
@@ -211,8 +211,7 @@ def render_tones(
 
     is_reference = kit.name == REFERENCE_KIT
     factors = pairs.factor_stops if is_reference else physics.factor_stops
-    kit_correction = kit.class_correction_stops
-    factor = factor_map(factors)
+    factor = factor_map(factors, kit.class_correction_stops)
     stops = visible + factor + within + shade_stops + residual
     tones_small = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE).astype(np.float32)
 

@@ -146,7 +146,8 @@ def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneM
         raise BadValue(f"there is no class '{class_name}'; take one of: {', '.join(CLASS_NAMES)}")
     if mask.shape != scene.label.shape:
         raise BadValue(
-            f"the painted mask is {mask.shape[1]} x {mask.shape[0]} px but the photo {scene.label.shape[1]} x {scene.label.shape[0]} px; paint on this photo"
+            f"the painted mask is {mask.shape[1]} x {mask.shape[0]} px but the photo "
+            f"{scene.label.shape[1]} x {scene.label.shape[0]} px; paint on this photo"
         )
     mask = mask.astype(bool)
     label, confidence = scene.label.copy(), scene.confidence.copy()

@@ -1,4 +1,4 @@
-"""Where the files of this installation lie: tables in the package, weights beside it in a checkout or inside the wheel."""
+"""Where the files of this installation lie: tables in the package, weights in a checkout or inside the wheel."""
 
 from __future__ import annotations
 
