@@ -21,6 +21,7 @@ NEGATIVE_GAMMA = 0.55
 HIGHLIGHT_ZONE = 7.6
 """Where the brightest extended surface is placed: white with texture."""
 _STEPS = 4096
+_SCREEN_BLACK = 0.8 * 10.0**-PAPER_BLACK_DENSITY
 _ROOT_MAX = float(np.sqrt(2.0))
 
 
@@ -66,6 +67,8 @@ def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> 
     scale = (_STEPS - 1) / _ROOT_MAX
     tone = np.maximum((np.arange(_STEPS) / scale) ** 2, 1e-5)
     luminance = print_luminance(np.log2(tone) + shift, grade)
+    # a screen's black is deeper than paper's: most of the paper's own black is taken off (common practice, no source)
+    luminance = (luminance - _SCREEN_BLACK) / (1 - _SCREEN_BLACK)
     display = np.where(luminance <= 0.0031308, 12.92 * luminance, 1.055 * luminance ** (1 / 2.4) - 0.055)
     curve = np.clip(np.round(255 * display), 0, 255).astype(np.uint8)
     if film_look:

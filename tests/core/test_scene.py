@@ -1,0 +1,81 @@
+import cv2
+import numpy as np
+import pytest
+
+from irpreview.core.scene import line_coefficients, probability_at, repaint, repaint_all, scene_from_network
+from irpreview.errors import BadValue
+from irpreview.records import CLASS_ID, Photo
+from tests.core import drawn
+
+
+def test_labels_follow_the_drawn_truth():
+    label = drawn.landscape()
+    _, scene = drawn.drawn_scene()
+    assert (scene.label == label).mean() > 0.985
+
+
+def test_labels_at_full_size_follow_the_photo_edges_better_than_plain_enlargement():
+    label = cv2.resize(drawn.landscape(), (2560, 1920), interpolation=cv2.INTER_NEAREST)
+    photo = Photo(pixels=drawn.paint(label))
+    probability = drawn.probability(label, 40)
+    scene = scene_from_network(photo, probability, np.zeros((1, 4, 4), np.float32))
+    plain = np.stack([cv2.resize(p, (2560, 1920)) for p in probability]).argmax(0) + 1
+    assert scene.label.shape == (1920, 2560)
+    assert (scene.label != label).mean() < 0.5 * (plain != label).mean()
+
+
+def test_probabilities_sum_to_one_and_records_are_read_only():
+    photo, scene = drawn.drawn_scene()
+    guide = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32) / 255
+    fine = probability_at(scene.probability, guide)
+    assert np.allclose(fine.sum(0), 1, atol=1e-5)
+    assert (fine >= 0).all()
+    with pytest.raises(ValueError, match="read-only"):
+        scene.label[0, 0] = 1
+
+
+def test_line_coefficients_reproduce_an_exact_line():
+    # He, Sun and Tang, "Guided image filtering", ECCV 2010, eq. 5-6: a target linear in the guide comes back as that line
+    rng = np.random.default_rng(1)
+    guide = rng.random((40, 50)).astype(np.float32)
+    slope, intercept = line_coefficients(guide, 0.7 * guide + 0.1, 4, 1e-9)
+    assert np.allclose(slope, 0.7, atol=1e-3)
+    assert np.allclose(intercept, 0.1, atol=1e-3)
+
+
+def test_repaint_changes_the_class_where_painted_only():
+    _, scene = drawn.drawn_scene()
+    mask = np.zeros(scene.label.shape, bool)
+    mask[150:180, 20:80] = True
+    changed = repaint(scene, mask, "ground")
+    assert (changed.label[mask] == CLASS_ID["ground"]).all()
+    assert (changed.label[~mask] == scene.label[~mask]).all()
+    assert changed.confidence[mask].min() == 1
+    assert np.allclose(changed.probability.sum(0), 1, atol=1e-4)
+
+
+def test_the_later_stroke_wins():
+    _, scene = drawn.drawn_scene()
+    mask = np.ones(scene.label.shape, bool)
+    changed = repaint_all(scene, [(mask, "ground"), (mask, "snow")])
+    assert (changed.label == CLASS_ID["snow"]).all()
+
+
+@pytest.mark.parametrize("name", ["sea", "", "Tree"])
+def test_an_unknown_class_is_refused_with_the_valid_ones(name):
+    _, scene = drawn.drawn_scene()
+    with pytest.raises(BadValue, match="clear_sky, cloud, water"):
+        repaint(scene, np.zeros(scene.label.shape, bool), name)
+
+
+def test_a_mask_of_another_size_is_refused():
+    _, scene = drawn.drawn_scene()
+    with pytest.raises(BadValue, match="10 x 10 px but the photo 256 x 192 px"):
+        repaint(scene, np.zeros((10, 10), bool), "tree")
+
+
+def test_share_names_every_class_and_sums_to_one():
+    _, scene = drawn.drawn_scene()
+    share = scene.share()
+    assert set(share) == set(CLASS_ID)
+    assert sum(share.values()) == pytest.approx(1)
