@@ -41,6 +41,7 @@ SunSide = Literal["behind_camera", "side", "ahead", "unknown"]
 SkyState = Literal["clear", "thin_cloud", "broken", "overcast", "unknown"]
 LeadChoice = Literal["structure", "foliage", "sky", "wait", "none"]
 GapWord = Literal["holds", "merges", "cannot_tell"]
+WaterKind = Literal["unknown", "pond", "lake", "sea", "stream", "falls"]
 
 
 T = TypeVar("T", bound=np.generic)
@@ -205,6 +206,7 @@ class Conditions:
     distance_m: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     """Distance per class name, where given."""
     focal_35mm_mm: float | None = None
+    water_kind: WaterKind = "unknown"
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,6 +346,17 @@ class Exposure:
     focus: Mapping[str, object]
     cautions: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    placement_stops: float = 0.0
+    """What placing the brightest layer that matters adds to grey on zone V, negative = shorter. [stops]"""
+    placed: str = ""
+    """The same in words."""
+    readings_ev100: Mapping[str, Range] = field(default_factory=lambda: MappingProxyType({}))
+    """Every light reading there was: meter, snap, sun."""
+    nearest_freeze: Setting | None = None
+    """Where nothing freezes: what comes nearest."""
+    nearest_streak: Setting | None = None
+    frame_cost: Mapping[str, object] = field(default_factory=lambda: MappingProxyType({}))
+    """What one frame of the recommended setting costs: minutes, frames that fit, short frames instead, battery."""
 
 
 @dataclass(frozen=True, slots=True)
