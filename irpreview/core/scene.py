@@ -36,43 +36,63 @@ def grey_guide(pixels: ByteArray) -> FloatArray:
     return np.asarray(cv2.multiply(grey, 1.0 / 255.0, dtype=cv2.CV_32F), np.float32)
 
 
-def line_coefficients(
-    guide: FloatArray, target: FloatArray, radius_px: int, eps: float
-) -> tuple[FloatArray, FloatArray]:
-    """Local lines target = slope * guide + intercept, smoothed over the window.
+class EdgeGuide:
+    """A grey guide (h, w) prepared once for many local-line fits.
 
-    guide, target: (h, w). eps: regularisation in squared units of the guide. Returns two (h, w) arrays.
+    The lines are found on a reduced copy (the fast variant) and their coefficients enlarged.
     """
-    size = (2 * radius_px + 1, 2 * radius_px + 1)
 
-    def mean(a: FloatArray) -> FloatArray:
-        return np.asarray(cv2.blur(a, size, borderType=cv2.BORDER_REFLECT), np.float32)
+    def __init__(self, guide: FloatArray, radius_px: int, eps: float, reduce: int = 1) -> None:
+        """radius_px: window radius at the guide's own size. eps: regularisation in squared units of the guide."""
+        h, w = guide.shape
+        self._full = guide
+        self._shape = (max(1, h // reduce), max(1, w // reduce))
+        self._guide = self._small(guide)
+        radius = max(1, round(radius_px / reduce))
+        self._window = (2 * radius + 1, 2 * radius + 1)
+        self._mean_guide = self._mean(self._guide)
+        variance = self._mean(np.square(self._guide)) - self._mean_guide * self._mean_guide
+        self._inverse = 1 / (np.maximum(variance, 0) + np.float32(eps))
 
-    mean_guide, mean_target = mean(guide), mean(target)
-    variance = mean(guide * guide) - mean_guide * mean_guide
-    covariance = mean(guide * target) - mean_guide * mean_target
-    slope = covariance / (np.maximum(variance, 0) + eps)
-    intercept = mean_target - slope * mean_guide
-    return mean(slope), mean(intercept)
+    def _small(self, a: FloatArray) -> FloatArray:
+        if a.shape == self._shape:
+            return a
+        shrinks = a.shape[0] >= self._shape[0]
+        how = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+        return np.asarray(cv2.resize(a, self._shape[::-1], interpolation=how), np.float32)
+
+    def _mean(self, a: FloatArray) -> FloatArray:
+        return np.asarray(cv2.blur(a, self._window, borderType=cv2.BORDER_REFLECT), np.float32)
+
+    def line(self, target: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Local lines target = slope * guide + intercept, smoothed over the window, at the reduced size."""
+        target = self._small(target)
+        mean_target = self._mean(target)
+        covariance = self._mean(self._guide * target) - self._mean_guide * mean_target
+        slope = covariance * self._inverse
+        return self._mean(np.asarray(slope, np.float32)), self._mean(mean_target - slope * self._mean_guide)
+
+    def apply(self, slope: FloatArray, intercept: FloatArray) -> FloatArray:
+        """slope * guide + intercept at the guide's own size."""
+        size = self._full.shape[::-1]
+        value = cv2.multiply(cv2.resize(slope, size, interpolation=cv2.INTER_LINEAR), self._full)
+        return np.asarray(cv2.add(value, cv2.resize(intercept, size, interpolation=cv2.INTER_LINEAR)), np.float32)
 
 
-def _edge_radius(shape: tuple[int, ...]) -> int:
-    return max(2, round(_EDGE_RADIUS_SHARE * max(shape)))
+def edge_guide(guide: FloatArray) -> EdgeGuide:
+    """The guide prepared for class probabilities."""
+    return EdgeGuide(guide, max(2, round(_EDGE_RADIUS_SHARE * max(guide.shape))), _EDGE_EPS, reduce=2)
 
 
-def probability_at(probability: FloatArray, guide: FloatArray) -> FloatArray:
-    """Class probabilities (9, h, w) carried to the size of `guide` (H, W) along its edges; sums to 1."""
-    h, w = guide.shape
-    radius = _edge_radius(guide.shape)
-    out = np.empty((len(probability), h, w), np.float32)
+def probability_at(probability: FloatArray, edges: EdgeGuide, shape: tuple[int, int]) -> FloatArray:
+    """Class probabilities (9, h, w) carried to `shape` (H, W) along the photo's edges; sums to 1."""
+    out = np.zeros((len(probability), *shape), np.float32)
     for i, p in enumerate(probability):
-        up = cv2.resize(p, (w, h), interpolation=cv2.INTER_LINEAR)
         if float(p.max()) < _NEGLIGIBLE:
-            out[i] = up
             continue
-        slope, intercept = line_coefficients(guide, up, radius, _EDGE_EPS)
-        out[i] = np.clip(slope * guide + intercept, 0, 1)
-    out /= np.maximum(out.sum(0, keepdims=True), 1e-6)
+        out[i] = edges.apply(*edges.line(p))
+    np.clip(out, 0, 1, out=out)
+    out /= np.maximum(out.sum(0), 1e-6)
     return out
 
 
@@ -90,13 +110,14 @@ def scene_from_network(photo: Photo, probability: FloatArray, mix: FloatArray, m
         photo.pixels if (h, w) == (height, width) else cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
     )
     guide = grey_guide(small)
-    fine = probability_at(probability, guide)
+    edges = edge_guide(guide)
+    fine = probability_at(probability, edges, (h, w))
     small_label = fine.argmax(0).astype(np.uint8)
     small_confidence = fine.max(0)
     if (h, w) == (height, width):
         label, confidence = small_label + 1, small_confidence
     else:
-        label = _label_at_full_size(photo.pixels, probability, guide, small_label)
+        label = _label_at_full_size(photo.pixels, probability, edges, small_label)
         confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
@@ -108,27 +129,25 @@ def scene_from_network(photo: Photo, probability: FloatArray, mix: FloatArray, m
 
 
 def _label_at_full_size(
-    pixels: ByteArray, probability: FloatArray, guide: FloatArray, small_label: ByteArray
+    pixels: ByteArray, probability: FloatArray, edges: EdgeGuide, small_label: ByteArray
 ) -> ByteArray:
     height, width = pixels.shape[:2]
-    h, w = guide.shape
     label = cv2.resize(small_label, (width, height), interpolation=cv2.INTER_NEAREST)
     kernel = np.ones((3, 3), np.uint8)
     border = cv2.dilate(small_label, kernel) != cv2.erode(small_label, kernel)
     if border.any():
-        strip = cv2.resize(border.view(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST).view(bool)
+        strip = cv2.resize(border.view(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
         at = np.flatnonzero(strip)
         row, column = np.divmod(at, width)
+        h, w = edges.line(probability[0])[0].shape
         small_at = (row * h // height) * w + column * w // width
         grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).ravel()[at].astype(np.float32) * np.float32(1 / 255)
         best = np.full(at.size, -1.0, np.float32)
         winner = np.zeros(at.size, np.uint8)
-        radius = _edge_radius(guide.shape)
         for i, p in enumerate(probability):
             if float(p.max()) < _NEGLIGIBLE:
                 continue
-            up = cv2.resize(p, (w, h), interpolation=cv2.INTER_LINEAR)
-            slope, intercept = line_coefficients(guide, up, radius, _EDGE_EPS)
+            slope, intercept = edges.line(p)
             value = slope.ravel()[small_at] * grey + intercept.ravel()[small_at]
             better = value > best
             best[better] = value[better]
