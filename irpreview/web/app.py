@@ -1,0 +1,178 @@
+"""Building and opening the page: framework switches, temporary folder, network addresses.
+
+The framework's own defaults would look up outside hosts, keep a history of runs and fetch pictures by address; all of
+that is switched off here, and `doors.ClosedDoors` stands before every request.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import os
+import shutil
+import socket
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from irpreview.errors import BadValue
+from irpreview.web.doors import UPLOAD_LIMIT_BYTES, ClosedDoors
+
+PREFERRED_PORT = 8471
+"""Tried first: a browser keeps kit and place per address and port, so a steady port keeps them over a restart."""
+SHORTEST_PASSWORD = 8
+LOOPBACK = ("127.0.0.1", "localhost")
+
+
+@dataclass(frozen=True, slots=True)
+class OpenPage:
+    """A running page: its address on this machine and, if asked for, on the local network."""
+
+    url: str
+    lan_urls: tuple[str, ...]
+    blocks: Any
+    folder: Path
+
+    def close(self) -> None:
+        """Stop answering and delete the temporary folder."""
+        with contextlib.suppress(Exception):
+            self.blocks.close(verbose=False)
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+
+def prepare_framework(folder: Path) -> None:
+    """Switch off everything that reaches out, before the framework is imported for the first time."""
+    os.environ["GRADIO_ANALYTICS_ENABLED"] = "False"
+    os.environ["HF_HUB_OFFLINE"] = "1"
+    os.environ["GRADIO_TEMP_DIR"] = str(folder)
+    for name in ("GRADIO_SHARE", "GRADIO_ALLOWED_PATHS", "GRADIO_SERVER_NAME", "GRADIO_SERVER_PORT"):
+        os.environ.pop(name, None)
+    from gradio import processing_utils
+
+    async def no_fetch(*_args: object, **_named: object) -> None:
+        raise ValueError("fetching by address is switched off")
+
+    processing_utils.async_ssrf_protected_get = no_fetch
+    processing_utils.async_ssrf_protected_download = no_fetch
+
+
+def own_folder() -> Path:
+    """A fresh temporary folder that only this user can open."""
+    folder = Path(tempfile.mkdtemp(prefix="irpreview-page-"))
+    folder.chmod(0o700)
+    return folder
+
+
+def free_port(wanted: int | None = None, address: str = "127.0.0.1") -> int:
+    """A port to listen on: the wanted one, else the usual one, else any free one.
+
+    Raises BadValue when a wanted port is out of range or taken.
+    """
+    if wanted is not None and not 1024 <= wanted <= 65535:
+        raise BadValue(f"port {wanted} is outside 1024 to 65535; choose one in that range or leave --port out")
+    for port in (wanted,) if wanted is not None else (PREFERRED_PORT, 0):
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((address, port))
+            except OSError:
+                continue
+            return int(probe.getsockname()[1])
+    raise BadValue(f"port {wanted} is taken by another program; choose another or leave --port out")
+
+
+def lan_addresses() -> tuple[str, ...]:
+    """This machine's addresses on its local networks, private ranges only; nothing is sent."""
+    found: list[str] = []
+
+    def add(text: str) -> None:
+        with contextlib.suppress(ValueError):
+            address = ipaddress.ip_address(text)
+            if address.version == 4 and address.is_private and not address.is_loopback and text not in found:
+                found.append(text)
+
+    with contextlib.suppress(OSError):
+        for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
+            add(str(info[4][0]))
+    for outside in ("10.255.255.255", "192.168.255.255", "172.31.255.255"):
+        # Connecting a datagram socket sends nothing; it only asks which of our addresses would be used.
+        with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            probe.connect((outside, 9))
+            add(str(probe.getsockname()[0]))
+    return tuple(found)
+
+
+def check_password(password: str) -> str:
+    """The password, if it is long enough for a network that others are on; raises BadValue."""
+    if len(password) < SHORTEST_PASSWORD:
+        raise BadValue(f"the password has {len(password)} characters; take at least {SHORTEST_PASSWORD}")
+    return password
+
+
+def launch_options(port: int, own_hosts: tuple[str, ...], password: str | None) -> dict[str, Any]:
+    """Everything that the framework is told at the start, none of it left to its defaults."""
+    from starlette.middleware import Middleware
+
+    from irpreview.web.look import CSS, HEAD, theme
+
+    return {
+        "server_name": "0.0.0.0" if password is not None else "127.0.0.1",
+        "server_port": port,
+        "share": False,
+        "inbrowser": False,
+        "prevent_thread_lock": True,
+        "quiet": True,
+        "show_error": False,
+        "strict_cors": True,
+        "ssr_mode": False,
+        "run_history": False,
+        "footer_links": [],
+        "enable_monitoring": False,
+        "allowed_paths": [],
+        "blocked_paths": [],
+        "max_file_size": UPLOAD_LIMIT_BYTES,
+        "state_session_capacity": 64,
+        "theme": theme(),
+        "css": CSS,
+        "head": HEAD,
+        "app_kwargs": {
+            "docs_url": None,
+            "redoc_url": None,
+            "openapi_url": None,
+            "middleware": [Middleware(ClosedDoors, own_hosts=own_hosts, password=password)],
+        },
+    }
+
+
+def open_page(port: int | None = None, lan_password: str | None = None) -> OpenPage:
+    """Build the page and start answering on this machine, or with a password on the local network too.
+
+    Raises BadValue for a port that cannot be had or a password that is too short.
+    """
+    password = check_password(lan_password) if lan_password is not None else None
+    addresses = lan_addresses() if password is not None else ()
+    chosen = free_port(port, "0.0.0.0" if password is not None else "127.0.0.1")
+    folder = own_folder()
+    try:
+        prepare_framework(folder)
+        from irpreview.web.page import build_page
+
+        blocks = build_page(folder)
+        blocks.launch(**launch_options(chosen, (*LOOPBACK, *addresses), password))
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+    lan_urls = tuple(f"http://{address}:{chosen}/" for address in addresses)
+    return OpenPage(f"http://127.0.0.1:{chosen}/", lan_urls, blocks, folder)
+
+
+@contextlib.contextmanager
+def opened_page(port: int | None = None, lan_password: str | None = None) -> Iterator[OpenPage]:
+    """`open_page` for a with-block: closes and cleans up at its end."""
+    page = open_page(port, lan_password)
+    try:
+        yield page
+    finally:
+        page.close()
