@@ -52,7 +52,7 @@ class EdgeGuide:
         self._window = (2 * radius + 1, 2 * radius + 1)
         self._mean_guide = self._mean(self._guide)
         variance = self._mean(np.square(self._guide)) - self._mean_guide * self._mean_guide
-        self._inverse = 1 / (np.maximum(variance, 0) + np.float32(eps))
+        self._inverse = np.asarray(1 / (np.maximum(variance, 0) + np.float32(eps)), np.float32)
 
     def _small(self, a: FloatArray) -> FloatArray:
         if a.shape == self._shape:
