@@ -291,7 +291,7 @@ def _force_painted(scene: SceneMap, probability: FloatArray) -> np.ndarray:
     """Set painted pixels of the working-size probability to their class, in place; returns the painted mask (h, w)."""
     h, w = probability.shape[1:]
     assert scene.repainted is not None
-    painted = cv2.resize(scene.repainted.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST).astype(bool)
+    painted = np.asarray(cv2.resize(scene.repainted.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST), bool)
     label = cv2.resize(scene.label, (w, h), interpolation=cv2.INTER_NEAREST)
     for i in range(len(CLASS_NAMES)):
         probability[i][painted] = label[painted] == i + 1
