@@ -1,0 +1,164 @@
+"""Spectra on explicit wavelength grids, and the tables that all light and matter is computed from.
+
+A `Spectrum` carries its own grid; two of them are combined only after one is put on the other's grid, and beyond its
+ends a spectrum is unknown (an error), never silently zero. Tables are read by `irpreview.io.tables`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from irpreview.errors import BadValue
+from irpreview.records import Range, Spectrum
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class SourceRecord:
+    """Where a column of numbers comes from."""
+
+    what: str
+    who: str
+    year: str
+    licence: str
+    how: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Material:
+    """Reflectance of one kind of surface. Spectra are on the grid of the tables.
+
+    `low`, `likely`, `high`: mean spectra of members around the 5th, 50th and 95th percentile of the infrared lift.
+    """
+
+    name: str
+    evidence: str
+    """measured, model, formula or from memory."""
+    members: int
+    low: Array
+    likely: Array
+    high: Array
+    visible: Range
+    """Reflectance weighted by V(lambda), 0..1."""
+    source_id: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tables:
+    """Everything measured, modelled or assumed that the physics starts from. Compared by identity."""
+
+    wavelength_nm: Array
+    """(n,) the common grid."""
+    response: Mapping[str, Array]
+    """V(lambda), silicon, dyes, measured camera channels, water; (n,) each."""
+    materials: Mapping[str, Material]
+    extraterrestrial: Array
+    """(n,) W/m2/nm."""
+    daylight_height_deg: Array
+    """(h,) sun heights of the daylight table."""
+    daylight_aod: Array
+    """(a,) aerosol optical depths at 500 nm of the daylight table."""
+    direct: Array
+    """(h, a, n) beam on a horizontal surface. [W/m2/nm]"""
+    sky: Array
+    """(h, a, n) diffuse on a horizontal surface. [W/m2/nm]"""
+    sources: Mapping[str, SourceRecord]
+    column_source: Mapping[str, str]
+    """Column name -> key of `sources`."""
+
+    def source_of(self, column: str) -> SourceRecord:
+        return self.sources[self.column_source[column]]
+
+
+def make_spectrum(
+    wavelength_nm: ArrayLike, value: ArrayLike, quantity: str, unit: str = "1", source_id: str = ""
+) -> Spectrum:
+    """A checked `Spectrum`: rising grid of at least two points, finite values.
+
+    Raises BadValue if the grid does not rise, lengths differ or a value is not a number.
+    """
+    w = np.array(wavelength_nm, np.float64)
+    v = np.array(value, np.float64)
+    if w.ndim != 1 or w.shape != v.shape or w.size < 2:
+        raise BadValue(
+            f"a spectrum of {w.size} wavelengths and {v.size} values; give one value per wavelength, at least two"
+        )
+    if not np.isfinite(w).all() or not np.isfinite(v).all():
+        raise BadValue(f"a {quantity} spectrum holds something that is not a number; every value must be finite")
+    if (np.diff(w) <= 0).any():
+        at = float(w[int(np.argmax(np.diff(w) <= 0))])
+        raise BadValue(f"wavelengths do not rise after {at:g} nm; sort them and keep each once")
+    w.setflags(write=False)
+    v.setflags(write=False)
+    return Spectrum(w, v, quantity, unit, source_id)
+
+
+def resample(spectrum: Spectrum, wavelength_nm: Array, outside: float | None = None) -> Array:
+    """Values of `spectrum` at `wavelength_nm` by linear interpolation, (n,).
+
+    outside: the value beyond the ends of the spectrum; None = refuse. Raises BadValue when refused.
+    """
+    w = spectrum.wavelength_nm
+    if outside is None and (wavelength_nm[0] < w[0] - 1e-9 or wavelength_nm[-1] > w[-1] + 1e-9):
+        raise BadValue(
+            f"a {spectrum.quantity} spectrum is known from {w[0]:g} to {w[-1]:g} nm, asked from "
+            f"{wavelength_nm[0]:g} to {wavelength_nm[-1]:g} nm; extend the curve or ask for less"
+        )
+    return np.interp(wavelength_nm, w, spectrum.value, left=outside, right=outside).astype(np.float64)
+
+
+def multiply(a: Spectrum, b: Spectrum, quantity: str = "product") -> Spectrum:
+    """a x b on the grid of `a`; `b` must cover it."""
+    value = a.value * resample(b, a.wavelength_nm)
+    return make_spectrum(a.wavelength_nm, value, quantity, f"{a.unit}*{b.unit}", f"{a.source_id}*{b.source_id}")
+
+
+def band_integral(spectrum: Spectrum, low_nm: float, high_nm: float) -> float:
+    """Trapezoid integral between two wavelengths, ends interpolated. [unit x nm]
+
+    Raises BadValue if the band is empty or leaves the spectrum.
+    """
+    if not low_nm < high_nm:
+        raise BadValue(f"a band from {low_nm:g} to {high_nm:g} nm is empty; give the shorter wavelength first")
+    inside = (spectrum.wavelength_nm > low_nm) & (spectrum.wavelength_nm < high_nm)
+    w = np.concatenate([[low_nm], spectrum.wavelength_nm[inside], [high_nm]])
+    return float(np.trapezoid(resample(spectrum, w), w))
+
+
+def band_ratio_stops(spectrum: Spectrum, band: Spectrum, against: Spectrum) -> float:
+    """log2 of the mean of `spectrum` weighted by `band` over its mean weighted by `against`. [stops]"""
+
+    def mean(weight: Spectrum) -> float:
+        weighted = weight.value * resample(spectrum, weight.wavelength_nm)
+        return float(np.trapezoid(weighted, weight.wavelength_nm) / np.trapezoid(weight.value, weight.wavelength_nm))
+
+    return float(np.log2(mean(band) / mean(against)))
+
+
+def weighted_means(spectra: Array, weight: Array) -> Array:
+    """Mean of each spectrum (m, n) under an unnormalised weight (n,), on one even grid -> (m,)."""
+    return np.asarray(spectra @ weight / weight.sum(), np.float64)
+
+
+def logistic_long_pass(
+    wavelength_nm: Array, cut_on_nm: float, *, width_nm: float = 20.0, peak: float = 0.92, leak: float = 0.0
+) -> Array:
+    """Transmission of a long-pass filter: half of `peak` at the cut-on, 10-90 % within `width_nm` (assumed shape).
+
+    The trade names such a filter by its cut-on; real ones differ by some nanometres and in steepness. `leak` is the
+    floor in the visible.
+    """
+    slope = width_nm / (2.0 * np.log(9.0))
+    rise = 1.0 / (1.0 + np.exp(-np.clip((wavelength_nm - cut_on_nm) / slope, -60.0, 60.0)))
+    return np.asarray(leak + (peak - leak) * rise, np.float64)
+
+
+def infrared_cut(wavelength_nm: Array, edge_nm: float, slope_nm: float, floor: float) -> Array:
+    """Transmission of an unmodified sensor's infrared-cut: max(0.95 / (1 + exp((w - edge) / slope)), floor), (n,)."""
+    fall = 0.95 / (1.0 + np.exp(np.clip((wavelength_nm - edge_nm) / slope_nm, -60.0, 60.0)))
+    return np.asarray(np.maximum(fall, floor), np.float64)

@@ -1,0 +1,432 @@
+"""What kinds of surface look like in the band: class factors, sky, water, shade.
+
+A factor is log2(band signal / visible luminance) against a matt white surface in the same light, in stops: 0 for white
+and grey, above 0 for what glows in infrared. A scene class is a mixture of sub-kinds, each a mixture of materials;
+its Range is the 5, 50 and 95 % point of that mixture, widened by what is not known of the kit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from irpreview.core.daylight import angle_from_sun_deg as sun_angle
+from irpreview.core.daylight import clear_light, light_spectra, sky_radiance, usable_height_deg
+from irpreview.core.optics import FOAM_REFLECTANCE, Roughness, band_response, water_mirror
+from irpreview.core.spectra import Array, Tables
+from irpreview.errors import BadValue
+from irpreview.records import CLASS_NAMES, Kit, Light, Range
+
+Mix = Mapping[str, float]
+
+# Each class: (how often, mixture of materials seen together in one patch). Shares are assumptions. Foliage is never
+# pure leaf: some wood, litter and dark gaps lie between, which keeps the lift near the 2.4-2.9 stops of satellite pixels
+# instead of the 3.1-3.4 of a dense model canopy.
+CLASS_MIX: Mapping[str, tuple[tuple[float, Mix], ...]] = MappingProxyType(
+    {
+        "cloud": ((1.0, {"cloud": 1.0}),),
+        "tree": (
+            (0.50, {"broadleaf": 0.85, "bark": 0.15}),
+            (0.22, {"conifer_stand": 0.95, "bark": 0.05}),
+            (0.12, {"conifer_needles": 0.9, "bark": 0.1}),
+            (0.12, {"autumn_leaves": 0.85, "bark": 0.15}),
+            (0.04, {"bark": 0.6, "litter": 0.25, "conifer_stand": 0.15}),
+        ),
+        "grass": (
+            (0.52, {"grass_fresh": 0.9, "soil": 0.1}),
+            (0.28, {"grass_half_dry": 0.9, "soil": 0.1}),
+            (0.14, {"grass_golden": 1.0}),
+            (0.06, {"litter": 0.7, "grass_fresh": 0.3}),
+        ),
+        "structure": (
+            (0.20, {"concrete": 1.0}),
+            (0.22, {"paint": 1.0}),
+            (0.11, {"limestone": 1.0}),
+            (0.10, {"granite": 0.6, "sandstone": 0.4}),
+            (0.12, {"brick": 1.0}),
+            (0.05, {"red_tile": 1.0}),
+            (0.07, {"roof_shingle": 1.0}),
+            (0.04, {"metal": 1.0}),
+            (0.05, {"weathered_wood": 1.0}),
+            (0.04, {"slate": 1.0}),
+        ),
+        "ground": (
+            (0.44, {"soil": 0.9, "litter": 0.1}),
+            (0.08, {"gravel": 1.0}),
+            (0.10, {"sand": 1.0}),
+            (0.10, {"asphalt": 1.0}),
+            (0.06, {"granite": 1.0}),
+            (0.04, {"limestone": 1.0}),
+            (0.05, {"basalt": 1.0}),
+            (0.05, {"sandstone": 1.0}),
+            (0.08, {"litter": 0.7, "grass_half_dry": 0.3}),
+        ),
+        "other": (
+            (0.45, {"paint": 1.0}),
+            (0.15, {"metal": 1.0}),
+            (0.15, {"weathered_wood": 1.0}),
+            (0.15, {"litter": 0.5, "paint": 0.5}),
+            (0.10, {"asphalt": 1.0}),
+        ),
+        "snow": ((0.7, {"snow": 1.0}), (0.3, {"snow_wet": 1.0})),
+    }
+)
+
+# The part of the sky that fills a landscape frame: heights above the horizon, and bearings from the sun by its side.
+SKY_HEIGHTS_DEG = (8.0, 15.0, 25.0, 35.0, 50.0)
+SKY_BEARINGS_DEG = MappingProxyType(
+    {
+        "ahead": (20.0, 45.0),
+        "side": (65.0, 90.0, 115.0),
+        "behind_camera": (135.0, 160.0),
+        "unknown": (35.0, 65.0, 90.0, 115.0, 150.0),
+    }
+)
+GREEN_GROUND_GLOW_STOPS = 0.06
+"""What green ground lifts the sky's darkening: a quarter of the +0.24 stop of grass all round."""
+HAZE_DOUBT = 1.8
+"""Haze is known within this factor (5-95 %) [assumption]."""
+
+
+# --- numbers that everything below uses -----------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def _matrix(tables: Tables) -> tuple[tuple[str, ...], Array]:
+    """(material names, spectra (3, m, n): low, likely, high)."""
+    names = tuple(tables.materials)
+    spectra = np.array([[getattr(tables.materials[m], word) for m in names] for word in ("low", "likely", "high")])
+    return names, spectra
+
+
+def _weights(kit: Kit, light: Light, tables: Tables) -> tuple[Array, Array]:
+    """Normalised visible and band weights of white in this light, (n,) each."""
+    direct, sky = light_spectra(light, tables)
+    total = direct + sky
+    visible = total * tables.response["v_lambda"]
+    band = total * band_response(kit, tables)
+    return visible / visible.sum(), band / band.sum()
+
+
+def _doubtful_kits(kit: Kit) -> tuple[Kit, ...]:
+    """The kit, and the kit with what is not known of it moved to both ends."""
+    if kit.filter_curve is not None:
+        moved = [replace(kit)]
+    else:
+        moved = [replace(kit, filter_cut_on_nm=kit.filter_cut_on_nm + d) for d in (-5.0, 5.0)]
+    if kit.sensor == "unmodified":
+        moved = [
+            replace(m, infrared_cut_floor=min(0.9, kit.infrared_cut_floor * f))
+            for m, f in zip((moved[0], moved[-1]), (1 / 3.0, 3.0), strict=True)
+        ]
+    return (kit, *moved)
+
+
+def _mixture_quantiles(weight: Array, low: Array, likely: Array, high: Array) -> tuple[float, float, float]:
+    """5, 50, 95 % of a mixture of two-sided normal parts, each given by its own 5, 50 and 95 %."""
+    z95 = 1.6448536
+    below = np.maximum((likely - low) / z95, 0.01)
+    above = np.maximum((high - likely) / z95, 0.01)
+    x = np.linspace(float(low.min()) - 1.0, float(high.max()) + 1.0, 500)
+    apart = x[:, None] - likely
+    z = np.clip(apart / np.where(apart < 0, below, above), -8.0, 8.0)
+    # the normal distribution function by a logistic cubic, within 0.0002 of it
+    cdf = (1.0 / (1.0 + np.exp(-z * (1.5976 + 0.07056 * z * z)))) @ (weight / weight.sum())
+    q05, q50, q95 = np.interp((0.05, 0.5, 0.95), cdf, x)
+    return float(q05), float(q50), float(q95)
+
+
+def _widened(value: tuple[float, float, float], extra: float, offset: float = 0.0) -> Range:
+    """Half-widths and `extra` added in quadrature."""
+    low, likely, high = value
+    return Range(
+        likely + offset - float(np.hypot(likely - low, extra)),
+        likely + offset,
+        likely + offset + float(np.hypot(high - likely, extra)),
+    )
+
+
+# --- factors --------------------------------------------------------------------------------------------------------
+
+
+def sub_kind_factors(kit: Kit, light: Light, tables: Tables) -> Mapping[str, Range]:
+    """Factor of every material of the tables in this kit and light, pure, without doubt of the kit. [stops]
+
+    Raises BadValue when there is no daylight.
+    """
+    names, spectra = _matrix(tables)
+    visible, band = _weights(kit, light, tables)
+    stops = np.sort(np.log2((spectra @ band) / (spectra @ visible)), axis=0)
+    return MappingProxyType(
+        {m: Range(float(stops[0, i]), float(stops[1, i]), float(stops[2, i])) for i, m in enumerate(names)}
+    )
+
+
+def class_factors(kit: Kit, light: Light, tables: Tables) -> Mapping[str, Range]:
+    """Factor of each of the nine classes, with the kit's own corrections added. [stops]
+
+    clear_sky is against white in full sun of the same light; water is a mixture of views, mirrors and turbidity.
+    Raises BadValue when there is no daylight (sun more than 6 degrees below the horizon).
+    """
+    names, spectra = _matrix(tables)
+    direct, sky = light_spectra(light, tables)
+    total = direct + sky
+    visible = total * tables.response["v_lambda"]
+    visible /= visible.sum()
+    kits = _doubtful_kits(kit)
+    bands = np.array([total * band_response(k, tables) for k in kits])
+    bands /= bands.sum(axis=1, keepdims=True)
+    seen = spectra @ visible  # (3, m)
+    caught = spectra @ bands.T  # (3, m, kits)
+    index = {m: i for i, m in enumerate(names)}
+    out: dict[str, Range] = {}
+    for class_name, parts in CLASS_MIX.items():
+        weight = np.array([share for share, _ in parts])
+        blend = np.zeros((len(parts), len(names)))
+        for row, (_, mix) in enumerate(parts):
+            for material, share in mix.items():
+                blend[row, index[material]] = share
+        stops = np.log2((blend @ caught) / (seen @ blend.T)[..., None])  # (3, parts, kits)
+        ordered = np.sort(stops[..., 0], axis=0)
+        moved = np.abs(stops[1, :, 1:] - stops[1, :, :1]).max(axis=1) @ weight if len(kits) > 1 else 0.0
+        out[class_name] = _widened(_mixture_quantiles(weight, *ordered), float(moved))
+    out["clear_sky"] = sky_factor(kit, light, tables)
+    out["water"] = _water_class_factor(kit, light, tables)
+    return MappingProxyType({name: out[name] + kit.class_correction_stops.get(name, 0.0) for name in CLASS_NAMES})
+
+
+def class_visible_reflectance(tables: Tables, light: Light | None = None) -> Mapping[str, Range]:
+    """Luminance of each class against a horizontal matt white surface in the same light. [0..1 and above]
+
+    Surfaces come from the tables; sky and water from the light (default: clear, sun 45 degrees high).
+    """
+    light = light or Light()
+    out: dict[str, Range] = {}
+    for class_name, parts in CLASS_MIX.items():
+        weight = np.array([share for share, _ in parts])
+        values = []
+        for word in ("low", "likely", "high"):
+            values.append(
+                [
+                    np.log2(sum(s * getattr(tables.materials[m].visible, word) for m, s in mix.items()))
+                    for _, mix in parts
+                ]
+            )
+        low, likely, high = (np.array(v) for v in values)
+        q = _mixture_quantiles(weight, low, likely, high)
+        out[class_name] = Range(*(float(2.0**v) for v in q))
+    out["clear_sky"] = _sky_visible(light, tables)
+    out["water"] = _water_visible(light, tables)
+    return MappingProxyType({name: out[name] for name in CLASS_NAMES})
+
+
+# --- sky ------------------------------------------------------------------------------------------------------------
+
+
+def sky_against_white_stops(
+    kit: Kit, light: Light, angle_from_sun_deg: ArrayLike, height_deg: ArrayLike, tables: Tables
+) -> tuple[Array, Array]:
+    """(visible, band) radiance of clear sky in a direction against sunlit matt white, broadcast. [stops]
+
+    Raises BadValue when there is no daylight.
+    """
+    sun = usable_height_deg(light)
+    radiance = sky_radiance(tables, sun, light.haze_aod, angle_from_sun_deg, height_deg)
+    direct, sky = clear_light(tables, round(sun, 2), round(light.haze_aod, 3))
+    white = (direct + sky) / np.pi
+    out = []
+    for response in (tables.response["v_lambda"], band_response(kit, tables)):
+        out.append(np.asarray(np.log2((radiance @ response) / (white @ response)), np.float64))
+    return out[0], out[1]
+
+
+def sky_darkening_stops(
+    kit: Kit, light: Light, angle_from_sun_deg: ArrayLike, height_deg: ArrayLike, tables: Tables
+) -> Array:
+    """How many stops clear sky drops below sunlit ground from the visible to the band, negative = darker; broadcasts.
+
+    About -1.35 for 720 nm, 20 degrees up, the sun at the side, an ordinary day. Raises BadValue without daylight.
+    """
+    visible, band = sky_against_white_stops(kit, light, angle_from_sun_deg, height_deg, tables)
+    return np.minimum(band - visible + GREEN_GROUND_GLOW_STOPS, 0.3)
+
+
+@lru_cache(maxsize=8)
+def _sky_directions(sun_deg: float, side: Literal["ahead", "side", "behind_camera", "unknown"]) -> tuple[Array, Array]:
+    """(angle from the sun, height) of the directions that stand for the sky in the frame."""
+    bearing, height = np.meshgrid(SKY_BEARINGS_DEG[side], SKY_HEIGHTS_DEG)
+    return sun_angle(sun_deg, bearing.ravel(), height.ravel()), height.ravel()
+
+
+def sky_factor(kit: Kit, light: Light, tables: Tables) -> Range:
+    """Factor of the clear sky in the frame: spread over directions and over what is not known of the haze. [stops]
+
+    Under an overcast there is no blue: about 0. Raises BadValue without daylight.
+    """
+    if light.sky_state == "overcast":
+        return Range(-0.4, -0.1, 0.1)
+    sun = usable_height_deg(light)
+    angle, height = _sky_directions(round(sun, 1), light.sun_side)
+    drops = []
+    for aod in (light.haze_aod / HAZE_DOUBT, light.haze_aod, light.haze_aod * HAZE_DOUBT):
+        drops.append(sky_darkening_stops(kit, replace(light, haze_aod=aod), angle, height, tables))
+    likely = float(np.median(drops[1]))
+    every = np.concatenate(drops)
+    low, high = (float(q) for q in np.quantile(every, (0.05, 0.95)))
+    low, high = min(low, likely) - 0.1, max(high, likely) + 0.15
+    if light.sky_state == "thin_cloud":  # half of what the veil lets through is white
+        return Range(low, 0.5 * likely, max(high, 0.0))
+    return Range(low, likely, high)
+
+
+def _sky_visible(light: Light, tables: Tables) -> Range:
+    if light.sky_state == "overcast":  # an even grey sky lights white with pi times its radiance
+        return Range(0.6, 1.0, 1.6)
+    sun = usable_height_deg(light)
+    angle, height = _sky_directions(round(sun, 1), light.sun_side)
+    radiance = sky_radiance(tables, sun, light.haze_aod, angle, height)
+    direct, sky = clear_light(tables, round(sun, 2), round(light.haze_aod, 3))
+    v = tables.response["v_lambda"]
+    stops = np.log2((radiance @ v) / (((direct + sky) / np.pi) @ v)) + 0.15
+    low, likely, high = np.quantile(stops, (0.05, 0.5, 0.95))
+    return Range(float(2.0 ** (low - 0.4)), float(2.0**likely), float(2.0 ** (high + 0.4)))
+
+
+# --- shade ----------------------------------------------------------------------------------------------------------
+
+
+def open_shade_stops(kit: Kit, light: Light, tables: Tables) -> Range:
+    """What grey in open shade (lit by the sky alone) loses from the visible to the band, negative = darker. [stops]
+
+    About -1.2 on a clear day; 0 under an overcast. The spread is haze and green surroundings.
+    Raises BadValue when there is no daylight.
+    """
+    if light.sky_state == "overcast" or light.sun_height_deg <= 0.0:
+        return Range(-0.1, 0.0, 0.2)
+    response = band_response(kit, tables)
+    v = tables.response["v_lambda"]
+
+    def drop(here: Light) -> float:
+        direct, sky = light_spectra(here, tables)
+        total = direct + sky
+        return float(np.log2((sky @ response) / (total @ response)) - np.log2((sky @ v) / (total @ v)))
+
+    likely = drop(light)
+    ends = [
+        drop(replace(light, haze_aod=light.haze_aod * f, direct=None, sky=None)) for f in (1 / HAZE_DOUBT, HAZE_DOUBT)
+    ]
+    return Range(min(likely, *ends) - 0.1, likely, max(likely, *ends) + 4.0 * GREEN_GROUND_GLOW_STOPS)
+
+
+# --- water ----------------------------------------------------------------------------------------------------------
+
+MIRRORED = ("sky", "cloud", "tree", "structure")
+_MIRRORED_MIX: Mapping[str, Mix] = MappingProxyType(
+    {
+        "cloud": {"cloud": 1.0},
+        "tree": {"broadleaf": 0.6, "conifer_stand": 0.3, "bark": 0.1},
+        "structure": {"concrete": 0.4, "limestone": 0.3, "paint": 0.3},
+    }
+)
+
+
+def water_radiance(
+    kit: Kit,
+    light: Light,
+    tables: Tables,
+    *,
+    roughness: Roughness = "calm",
+    view_from_vertical_deg: float = 75.0,
+    mirrored: str = "sky",
+    turbid: bool = False,
+) -> tuple[float, float]:
+    """(visible, band) luminance of water against matt white in the same light, linear.
+
+    Mirror (Fresnel at the view angle) of what stands above it, plus what comes out of the water, plus foam.
+    Raises BadValue for a word, an angle or a light that makes no sense.
+    """
+    if mirrored not in MIRRORED:
+        raise BadValue(f"mirrored {mirrored!r}: must be one of {', '.join(MIRRORED)}")
+    share, sky_height, foam = water_mirror(tables, view_from_vertical_deg, roughness)
+    direct, sky = light_spectra(light, tables)
+    white = (direct + sky) / np.pi
+    if mirrored == "sky" and light.sky_state != "overcast":
+        sun = usable_height_deg(light)
+        bearing = {"ahead": 40.0, "side": 90.0, "behind_camera": 140.0, "unknown": 90.0}[light.sun_side]
+        angle = sun_angle(sun, bearing, sky_height)
+        above = sky_radiance(tables, sun, light.haze_aod, angle, sky_height)
+        if light.sky_state == "thin_cloud":
+            above = 0.5 * above + 0.5 * sky / np.pi
+    elif mirrored == "sky":
+        above = sky / np.pi
+    else:
+        above = white * sum(s * tables.materials[m].likely for m, s in _MIRRORED_MIX[mirrored].items())
+    leaving = tables.materials["water_turbid" if turbid else "water_clear"].likely
+    radiance = share * above + (1.0 - share) * leaving * white
+    grey = FOAM_REFLECTANCE * (1.0 - 0.1 * np.clip((tables.wavelength_nm - 650.0) / 200.0, 0.0, 2.0))
+    radiance = (1.0 - foam) * radiance + foam * grey * white
+    v, b = tables.response["v_lambda"], band_response(kit, tables)
+    return float((radiance @ v) / (white @ v)), float((radiance @ b) / (white @ b))
+
+
+def water_factor(
+    kit: Kit,
+    light: Light,
+    tables: Tables,
+    *,
+    roughness: Roughness = "calm",
+    view_from_vertical_deg: float = 75.0,
+    mirrored: str = "sky",
+    turbid: bool = False,
+) -> Range:
+    """Factor of water seen in one way. [stops] The spread is haze, sediment and waves within that way (assumed)."""
+    visible, band = water_radiance(
+        kit, light, tables, roughness=roughness, view_from_vertical_deg=view_from_vertical_deg, mirrored=mirrored,
+        turbid=turbid,
+    )  # fmt: skip
+    likely = float(np.log2(band / visible))
+    spread = 0.25 if light.sky_state == "overcast" or roughness == "foam" else 0.6
+    return Range(likely - spread, likely, likely + spread)
+
+
+# How often water in a landscape is seen in which way: (weight, view, roughness, mirrored, turbid) [assumption].
+_WATER_WAYS: tuple[tuple[float, float, Roughness, str, bool], ...] = (
+    (0.20, 80.0, "calm", "sky", False),
+    (0.15, 70.0, "calm", "sky", False),
+    (0.27, 75.0, "wind_rough", "sky", False),
+    (0.12, 75.0, "wind_rough", "sky", True),
+    (0.10, 80.0, "calm", "cloud", False),
+    (0.08, 78.0, "calm", "structure", False),
+    (0.05, 80.0, "calm", "tree", False),
+    (0.03, 75.0, "foam", "sky", False),
+)
+
+
+def _water_ways(kit: Kit, light: Light, tables: Tables) -> tuple[Array, Array, Array]:
+    """(weight, visible, band) over the ways water is seen."""
+    seen = [
+        water_radiance(
+            kit, light, tables, roughness=rough, view_from_vertical_deg=view, mirrored=mirrored, turbid=turbid
+        )
+        for _, view, rough, mirrored, turbid in _WATER_WAYS
+    ]
+    values = np.array(seen)
+    return np.array([way[0] for way in _WATER_WAYS]), values[:, 0], values[:, 1]
+
+
+def _water_class_factor(kit: Kit, light: Light, tables: Tables) -> Range:
+    weight, visible, band = _water_ways(kit, light, tables)
+    stops = np.log2(band / visible)
+    return Range(*_mixture_quantiles(weight, stops - 0.4, stops, stops + 0.4))
+
+
+def _water_visible(light: Light, tables: Tables) -> Range:
+    weight, visible, _ = _water_ways(Kit(), light, tables)
+    stops = np.log2(visible)
+    return Range(*(float(2.0**q) for q in _mixture_quantiles(weight, stops - 0.6, stops, stops + 0.6)))
