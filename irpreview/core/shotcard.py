@@ -12,6 +12,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Literal
 
+from irpreview.core.exposure import HOLD_PX
+from irpreview.core.wind import BEAUFORT, beaufort_of
+from irpreview.core.wording import beaufort_m_s, shutter_text, zone_text
 from irpreview.records import (
     CLASS_WORDS,
     ByteArray,
@@ -33,22 +36,6 @@ from irpreview.records import (
 
 SCHEMA = "irpreview/1"
 
-BEAUFORT_LOWEST_M_S = (0.0, 0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2)
-"""Lower limits of forces 0 to 8, mean wind 10 m above open ground [m/s]. Source: Beaufort scale as printed by the
-weather services (WMO-No. 306)."""
-BEAUFORT_SIGNS = MappingProxyType(
-    {
-        1: "smoke drifts, leaves hang still",
-        2: "felt on the face, leaves rustle",
-        3: "leaves and thin twigs never rest",
-        4: "thin branches move, dust lifts",
-        5: "small leafy trees sway",
-        6: "thick branches move, wires whistle",
-        7: "whole trees move, hard to walk",
-    }
-)
-"""What to look for without an instrument, after the land criteria of the same scale."""
-
 SKY_BRIGHTNESS_EV100 = MappingProxyType(
     {"clear": (15.0, 15.0), "thin_cloud": (13.0, 14.0), "broken": (12.0, 15.0), "overcast": (11.0, 12.0)}
 )
@@ -63,9 +50,6 @@ LEAD_WORDS: Mapping[LeadChoice, str] = MappingProxyType(
         "none": "nothing carries it today",
     }
 )
-SHARP_LIMIT_PX = 5.0
-"""Blur that a print still forgives [pixels of a 6000-pixel-wide picture]: 28.8 um on a 36 x 24 mm frame, d/1500."""
-
 FINE_RED_SHARE = 0.87
 """Where sunlit leaves should end on the red channel's scale: Zone VII (0.72 linear) through the sRGB curve."""
 
@@ -110,58 +94,20 @@ class Block:
 # ---- words for numbers -------------------------------------------------------------------------------------------
 
 
-def shutter_words(shutter_s: float) -> str:
-    """A shutter time as a camera or a watch shows it: 1/60, 1.3 s, 2 min 30 s, 1 h 5 min."""
-    if not math.isfinite(shutter_s) or shutter_s <= 0:
-        return "unknown"
-    if shutter_s < 0.3:
-        return f"1/{_two_figures(1.0 / shutter_s):.0f}"
-    if shutter_s < 2.95:
-        return f"{shutter_s:.1f}".rstrip("0").rstrip(".") + " s"
-    if shutter_s < 59.5:
-        return f"{shutter_s:.0f} s"
-    step = 5 if shutter_s < 600 else 30 if shutter_s < 3600 else 300
-    whole = round(shutter_s / step) * step
-    if whole < 3600:
-        minutes, seconds = divmod(whole, 60)
-        return f"{minutes} min" + (f" {seconds} s" if seconds else "")
-    hours, rest = divmod(whole, 3600)
-    return f"{hours} h" + (f" {rest // 60} min" if rest else "")
-
-
 def range_words(shutter_s: Range) -> str:
     """Low to high of a shutter time: `1 min 20 s to 5 min`."""
-    low, high = shutter_words(shutter_s.low), shutter_words(shutter_s.high)
+    low, high = shutter_text(shutter_s.low), shutter_text(shutter_s.high)
     return low if low == high else f"{low} to {high}"
 
 
-def beaufort_of(wind_m_s: float) -> int:
-    """Force of a mean wind, 0 to 8 (8 stands for 8 and more)."""
-    return max(force for force, lowest in enumerate(BEAUFORT_LOWEST_M_S) if wind_m_s >= lowest)
-
-
-def beaufort_middle_m_s(force: int) -> float:
-    """A wind in the middle of a force 1 to 7 [m/s]: v = 0.836 B^1.5 (WMO equivalent scale)."""
-    return float(0.836 * force**1.5)
-
-
 def _two_figures(value: float) -> float:
-    if value < 10:
-        return round(value)
-    size = 10 ** (math.floor(math.log10(value)) - 1)
-    return round(value / size) * size
+    scale = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return float(round(value / scale) * scale)
 
 
 def setting_words(setting: Setting) -> str:
     """`ISO 400, f/8, 2 min 30 s`."""
     return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
-
-
-def zone_words(zone: float) -> str:
-    """A zone in Roman numbers, halves as a plus: 6.5 is VI+."""
-    roman = ("0", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X")
-    low = min(max(math.floor(zone + 0.25), 0), 10)
-    return roman[low] + ("+" if 0.25 <= zone - low < 0.75 and low < 10 else "")
 
 
 # ---- tables ------------------------------------------------------------------------------------------------------
@@ -179,15 +125,15 @@ def wind_table(
 
     `foliage_blur_px(wind_m_s, shutter_s)` is the expected extent of the foliage's blur [pixels of the snap], None when
     there is no foliage. `pixels_wide` is the snap's width, `can_lead` what the scene has at all. Foliage may lead as
-    long as the likely blur stays within `SHARP_LIMIT_PX` (scaled to the snap) at one of the settings, the cleanest
+    long as the likely blur stays within `HOLD_PX` (scaled to the snap) at one of the settings, the cleanest
     that does; else the picture is built on what stands still, at the recommended setting.
     """
-    limit_px = SHARP_LIMIT_PX * pixels_wide / 6000.0
-    settings = sorted(exposure.settings, key=lambda one: (one.iso, one.shutter_s.likely))
+    limit_px = HOLD_PX * pixels_wide / 6000.0
+    settings = list(setting_choices(exposure))
     calm = exposure.recommended or (settings[0] if settings else None)
     rows = []
     for force in range(1, 8):
-        wind = beaufort_middle_m_s(force)
+        wind = beaufort_m_s(force)
         chosen, lead, blur = calm, _still_lead(verdict, can_lead), None
         if foliage_blur_px is not None and "foliage" in can_lead:
             order = ([calm] if calm is not None else []) + settings
@@ -205,9 +151,9 @@ def wind_table(
         rows.append(
             WindRow(
                 beaufort=force,
-                from_m_s=BEAUFORT_LOWEST_M_S[force],
-                to_m_s=round(BEAUFORT_LOWEST_M_S[force + 1] - 0.1, 1),
-                signs=BEAUFORT_SIGNS[force],
+                from_m_s=BEAUFORT[force].low_m_s,
+                to_m_s=BEAUFORT[force].high_m_s,
+                signs=BEAUFORT[force].land,
                 lead=lead,
                 shutter_text=chosen.shutter_text if chosen is not None else "unknown",
                 iso=chosen.iso if chosen is not None else None,
@@ -294,12 +240,11 @@ def _times(stops: float) -> str:
 
 def order_of_work(kit: Kit, exposure: Exposure) -> tuple[str, ...]:
     """The hand movements in order, from an open lens to the frame."""
-    focus = _focus_words(exposure.focus)
     setting = exposure.recommended
     f_number = f"f/{setting.f_number:g}" if setting is not None else "the working aperture"
     steps = [
         "Frame without the filter, tripod low and weighted, strap off, stabilisation off.",
-        f"Focus without the filter at {f_number}." + (f" {focus}" if focus else ""),
+        f"Focus without the filter at {f_number}, as said under Focus.",
         "Lock: autofocus off, tape the ring.",
         "Meter without the filter, manual mode, RAW, shade the eyepiece.",
         "Fit the filter without turning the ring; cloth round the mount against stray light.",
@@ -311,22 +256,45 @@ def order_of_work(kit: Kit, exposure: Exposure) -> tuple[str, ...]:
     return tuple(steps)
 
 
-def _focus_words(focus: Mapping[str, object]) -> str:
-    for key in ("sentence", "says", "words", "advice"):
-        if isinstance(focus.get(key), str):
-            return str(focus[key])
-    return ""
+def focus_lines(focus: Mapping[str, object]) -> tuple[str, ...]:
+    """The sentences of a focus advice (`core.focus.focus_advice`), each with its full stop."""
+    says = focus.get("says", ())
+    lines = (says,) if isinstance(says, str) else says if isinstance(says, Sequence) else ()
+    return tuple(_sentence(str(line)) for line in lines)
 
 
-def minutes_per_frame(setting: Setting | None) -> float | None:
-    """Minutes from one press of the release to the next: exposure, an equally long dark frame past 30 s, a minute of
-    hands. The setting's own figure is used where it has one."""
-    if setting is None:
-        return None
-    if setting.minutes_per_frame is not None:
-        return setting.minutes_per_frame
-    exposure = setting.shutter_s.likely
-    return (exposure * (2.0 if exposure > 30.0 else 1.0) + 60.0) / 60.0
+def _sentence(text: str) -> str:
+    text = one_line(text)
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def minutes_per_frame(exposure: Exposure) -> float | None:
+    """Minutes from one press of the release to the next, for the recommended setting; None = not worked out."""
+    minutes = exposure.frame_cost.get("minutes_per_frame")
+    if isinstance(minutes, (int, float)):
+        return float(minutes)
+    return exposure.recommended.minutes_per_frame if exposure.recommended is not None else None
+
+
+def setting_choices(exposure: Exposure) -> tuple[Setting, ...]:
+    """The recommended setting with its neighbours at the same and at the widest aperture, ISO two stops apart.
+
+    A kit has hundreds of settings; on paper and in a table of wind these few are enough. Sorted by ISO.
+    """
+    best = exposure.recommended
+    if best is None:
+        return ()
+    widest = min(setting.f_number for setting in exposure.settings) if exposure.settings else best.f_number
+    kept = {(best.iso, best.f_number): best}
+    for extra in (exposure.freezes, exposure.streaks):
+        if extra is not None:
+            kept[(extra.iso, extra.f_number)] = extra
+    for setting in exposure.settings:
+        steps = math.log2(setting.iso / best.iso) / 2.0
+        if setting.f_number in (best.f_number, widest) and abs(steps - round(steps)) < 0.1:
+            kept[(setting.iso, setting.f_number)] = setting
+    return tuple(kept[key] for key in sorted(kept))
 
 
 WHITE_BALANCE_WORDS = (
@@ -391,12 +359,12 @@ def build_card(
         "corrections": sky_corrections(sky_state, exposure.recommended),
         "order_of_work": order_of_work(kit, exposure),
         "red_channel": red_channel_words(kit),
-        "minutes_per_frame": minutes_per_frame(exposure.recommended),
+        "minutes_per_frame": minutes_per_frame(exposure),
         "light_window": clean(light_window),
-        "focus": _focus_words(exposure.focus),
+        "focus": focus_lines(exposure.focus),
         "white_balance": WHITE_BALANCE_WORDS,
         "movement": clean(movement.warnings) if movement is not None else (),
-        "cautions": clean((*exposure.cautions, *cautions, *USUAL_CAUTIONS)),
+        "cautions": clean(_sentence(text) for text in (*exposure.cautions, *cautions, *USUAL_CAUTIONS)),
         "assumptions": clean(
             (
                 f"Light: {light.how_known}.",
@@ -474,9 +442,13 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         for words, other in (("To freeze", exposure.freezes), ("For streaks", exposure.streaks))
         if other is not None and other != best
     ]
-    others = [one for one in exposure.settings if one not in (best, exposure.freezes, exposure.streaks)]
+    others = [
+        one
+        for one in setting_choices(exposure)
+        if best is not None and one.f_number == best.f_number and one not in (best, exposure.freezes, exposure.streaks)
+    ]
     if others:
-        alternatives.append("Also: " + "; ".join(setting_words(one) for one in others[:3]))
+        alternatives.append("Also: " + "; ".join(setting_words(one) for one in others[:4]) + ".")
     blocks = [
         Block("Setting", (*setting_lines, *alternatives), kind="strong"),
         Block("Test frames", tuple(frame_words(frame) for frame in exposure.test_frames[:6]), kind="numbered"),
@@ -492,6 +464,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         ),
         Block("Order of work", facts["order_of_work"], kind="numbered"),
         Block("Reading the red channel", facts["red_channel"]),
+        Block("Focus", facts["focus"]),
         Block("White balance", (facts["white_balance"],)),
         Block("When the light is right", facts["light_window"]),
         Block("What moves", facts["movement"]),
@@ -519,23 +492,8 @@ def footer_words(card: ShotCard) -> str:
 
 
 def frame_words(frame: Mapping[str, object]) -> str:
-    """One rung of the ladder of test frames in words."""
-    for key in ("sentence", "words", "text"):
-        if isinstance(frame.get(key), str):
-            return str(frame[key])
-    parts = []
-    if isinstance(frame.get("iso"), (int, float)):
-        parts.append(f"ISO {frame['iso']:.0f}")
-    if isinstance(frame.get("f_number"), (int, float)):
-        parts.append(f"f/{frame['f_number']:g}")
-    if isinstance(frame.get("shutter_text"), str):
-        parts.append(str(frame["shutter_text"]))
-    elif isinstance(frame.get("shutter_s"), (int, float)):
-        parts.append(shutter_words(float(str(frame["shutter_s"]))))
-    for key in ("says", "why", "for", "equals_text", "purpose", "note"):
-        if isinstance(frame.get(key), str):
-            parts.append(str(frame[key]))
-    return ", ".join(parts)
+    """One rung of the ladder of test frames (`core.quick_frames.ladder`) in words."""
+    return _sentence(str(frame["says"]))
 
 
 def _verdict_lines(verdict: Verdict) -> tuple[str, ...]:
@@ -552,10 +510,7 @@ def _tone_words(card: ShotCard) -> str:
     for name, share in sorted(card.scene_share.items(), key=lambda pair: -pair[1]):
         if share >= 0.01 and name in card.rendering_zones:
             zone = card.rendering_zones[name]
-            parts.append(
-                f"{CLASS_WORDS[name]} {share:.0%}, Zone {zone_words(zone.likely)}"
-                f" ({zone_words(zone.low)} to {zone_words(zone.high)})"
-            )
+            parts.append(f"{CLASS_WORDS[name]} {share:.0%}, {zone_text(zone)}")
     return "; ".join(parts) + "."
 
 
@@ -649,9 +604,9 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
             "recommended": _setting_dict(exposure.recommended),
             "freezes": _setting_dict(exposure.freezes),
             "streaks": _setting_dict(exposure.streaks),
-            "settings": [_setting_dict(one) for one in exposure.settings],
+            "settings": [_setting_dict(one) for one in setting_choices(exposure)],
             "test_frames": [frame_words(frame) for frame in exposure.test_frames],
-            "focus": facts["focus"],
+            "focus": list(facts["focus"]),
             "minutes_per_frame": _rounded(facts["minutes_per_frame"], 1),
         },
         "wind_now": facts["wind_now"],

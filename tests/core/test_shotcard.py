@@ -1,11 +1,11 @@
 """The card's words and tables, against published scales and hand-worked figures."""
 
-import math
 
 import numpy as np
 import pytest
 
 from irpreview.core import shotcard
+from irpreview.core.wording import shutter_text
 from irpreview.records import (
     ClassTone,
     Conditions,
@@ -28,7 +28,7 @@ def setting(iso, shutter_s, text=None, f_number=8.0):
         iso=iso,
         f_number=f_number,
         shutter_s=Range(shutter_s / 3, shutter_s, shutter_s * 3),
-        shutter_text=text or shotcard.shutter_words(shutter_s),
+        shutter_text=text or shutter_text(shutter_s),
     )
 
 
@@ -43,8 +43,8 @@ def exposure(**changes):
         "freezes": setting(6400, 1.0),
         "streaks": setting(64, 100.0),
         "reasons": (),
-        "test_frames": ({"iso": 6400.0, "shutter_text": "1 s", "f_number": 8.0},),
-        "focus": {"sentence": "Focus on the far trees."},
+        "test_frames": ({"says": "ISO 6400 f/8 1 s: if this one looks right, the frame takes 1 min 40 s"},),
+        "focus": {"says": ("focus on the far trees", "tape the ring")},
     }
     return Exposure(**{**values, **changes})
 
@@ -107,62 +107,14 @@ def card(**changes):
     return shotcard.build_card(**{**values, **changes})
 
 
-@pytest.mark.parametrize(
-    ("shutter_s", "words"),
-    [
-        (1 / 60, "1/60"),
-        (1 / 250, "1/250"),
-        (0.5, "0.5 s"),
-        (1.3, "1.3 s"),
-        (2.0, "2 s"),
-        (30.0, "30 s"),
-        (149.7, "2 min 30 s"),
-        (60.0, "1 min"),
-        (3605.0, "1 h"),
-        (3900.0, "1 h 5 min"),
-        (59.7, "1 min"),
-    ],
-)
-def test_shutter_times_read_as_on_a_camera_or_a_watch(shutter_s, words):
-    assert shotcard.shutter_words(shutter_s) == words
-
-
-@pytest.mark.parametrize("nonsense", [0.0, -1.0, math.nan, math.inf])
-def test_a_time_that_is_none_is_said_to_be_unknown(nonsense):
-    assert shotcard.shutter_words(nonsense) == "unknown"
-
-
-@pytest.mark.parametrize(
-    ("wind_m_s", "force"),
-    # Limits as printed in the Beaufort table of the weather services (10 m mean wind).
-    [
-        (0.0, 0),
-        (0.2, 0),
-        (0.3, 1),
-        (1.5, 1),
-        (1.6, 2),
-        (3.3, 2),
-        (3.4, 3),
-        (5.4, 3),
-        (5.5, 4),
-        (7.9, 4),
-        (8.0, 5),
-        (10.7, 5),
-        (10.8, 6),
-        (13.8, 6),
-        (13.9, 7),
-        (17.1, 7),
-        (17.2, 8),
-        (40.0, 8),
-    ],
-)
-def test_beaufort_limits(wind_m_s, force):
-    assert shotcard.beaufort_of(wind_m_s) == force
-
-
 def test_the_middle_of_each_force_lies_within_it():
+    # Limits as printed in the Beaufort table of the weather services (WMO, 10 m mean wind).
+    rows = shotcard.wind_table(exposure(), verdict(), None, pixels_wide=6000)
+    assert [row.from_m_s for row in rows] == [0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9]
+    assert rows[-1].to_m_s == 17.1
     for force in range(1, 8):
-        assert shotcard.beaufort_of(shotcard.beaufort_middle_m_s(force)) == force
+        row = rows[force - 1]
+        assert row.from_m_s <= shotcard.beaufort_m_s(force) <= row.to_m_s
 
 
 def test_red_channel_steps_follow_the_srgb_curve():
@@ -236,10 +188,25 @@ def test_a_plan_for_overcast_is_shortened_when_the_sun_comes_out():
     assert sun.times_high < 0.2
 
 
-def test_minutes_per_frame_count_the_dark_frame_and_the_hands():
-    assert shotcard.minutes_per_frame(setting(64, 120.0)) == pytest.approx(5.0)
-    assert shotcard.minutes_per_frame(setting(64, 1.0)) == pytest.approx(61 / 60)
-    assert shotcard.minutes_per_frame(None) is None
+def test_minutes_per_frame_come_from_the_cost_of_a_frame():
+    assert shotcard.minutes_per_frame(exposure(frame_cost={"minutes_per_frame": 5.5})) == 5.5
+    assert shotcard.minutes_per_frame(exposure()) is None
+    assert any("Allow 6 min" in line for line in _setting_block(exposure(frame_cost={"minutes_per_frame": 5.5})).lines)
+
+
+def _setting_block(plan):
+    return shotcard.card_blocks(card(exposure=plan))[0]
+
+
+def test_of_hundreds_of_settings_a_few_go_on_paper():
+    many = tuple(
+        setting(iso, 100.0 * 64 / iso * (f_number / 8) ** 2, f_number=f_number)
+        for iso in (64, 80, 100, 128, 256, 512, 1024, 4096, 16384)
+        for f_number in (2.8, 4.0, 5.6, 8.0, 11.0)
+    )
+    kept = shotcard.setting_choices(exposure(settings=many, recommended=many[3], freezes=None, streaks=None))
+    assert {one.f_number for one in kept} == {2.8, 8.0}
+    assert sorted({one.iso for one in kept}) == [64, 256, 1024, 4096, 16384]
 
 
 @pytest.mark.parametrize(
@@ -296,7 +263,7 @@ def test_the_order_of_work_puts_focus_before_the_filter():
         word: next(i for i, step in enumerate(steps) if step.startswith(word)) for word in ("Lock", "Fit", "Check")
     }
     assert where["Frame"] < where["Focus"] < where["Lock"] < where["Fit"] < where["Check"]
-    assert "Focus on the far trees." in steps[where["Focus"]]
+    assert shotcard.focus_lines(exposure().focus) == ("Focus on the far trees.", "Tape the ring.")
 
 
 def test_a_title_with_control_characters_is_one_printable_line():
@@ -310,10 +277,3 @@ def test_without_a_setting_the_card_says_so():
     assert "No setting" in shotcard.card_blocks(made)[0].lines[0]
     assert shotcard.card_dict(made)["exposure"]["recommended"] is None
     assert shotcard.card_dict(made)["wind_table"][0]["iso"] is None
-
-
-@pytest.mark.parametrize(
-    ("zone", "words"), [(5.0, "V"), (6.5, "VI+"), (6.9, "VII"), (-1.0, "0"), (12.0, "X"), (0.2, "0")]
-)
-def test_zones_in_roman_numbers(zone, words):
-    assert shotcard.zone_words(zone) == words
