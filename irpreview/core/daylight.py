@@ -237,18 +237,6 @@ def illuminance_lx(light: Light, tables: Tables) -> float:
     return float(LUMENS_PER_WATT * ((direct + sky) * tables.response["v_lambda"]).sum() * step)
 
 
-def ev100_of_light(light: Light, tables: Tables) -> float:
-    """Exposure value at ISO 100 by an incident reading with a dome turned to the sun. [EV]
-
-    EV = log2(E S / C) with C = 330 for a dome (ISO 2720:1974 allows 320-540 for domes; from memory).
-    """
-    direct, sky = light_spectra(light, tables)
-    step = float(tables.wavelength_nm[1] - tables.wavelength_nm[0])
-    facing = direct / max(np.sin(np.radians(usable_height_deg(light))), 0.02) + sky
-    lux = LUMENS_PER_WATT * (facing * tables.response["v_lambda"]).sum() * step
-    return float(np.log2(max(lux, 1e-6) / 3.3))
-
-
 # --- the blue sky ---------------------------------------------------------------------------------------------------
 
 
@@ -266,8 +254,8 @@ def sky_radiance(
             tables,
             round(sun_height_deg, 1),
             round(aod, 3),
-            round(float(angle_from_sun_deg), 1),
-            round(float(height_deg), 1),  # type: ignore[arg-type]
+            round(float(np.asarray(angle_from_sun_deg)), 1),
+            round(float(np.asarray(height_deg)), 1),
         )
     return _sky_radiance(tables, sun_height_deg, aod, angle_from_sun_deg, height_deg)
 

@@ -25,9 +25,9 @@ from irpreview.records import CLASS_NAMES, Kit, Light, Range
 
 Mix = Mapping[str, float]
 
-# Each class: (how often, mixture of materials seen together in one patch). Shares are assumptions. Foliage is never
-# pure leaf: some wood, litter and dark gaps lie between, which keeps the lift near the 2.4-2.9 stops of satellite pixels
-# instead of the 3.1-3.4 of a dense model canopy.
+# Each class: (how often, mixture of materials seen together in one patch). Shares are assumptions. Foliage is
+# never pure leaf: wood, litter and dark gaps lie between, which keeps the lift near the 2.4-2.9 stops of satellite pixels
+# (green against NIR) instead of the 3.1-3.4 of a dense model canopy.
 CLASS_MIX: Mapping[str, tuple[tuple[float, Mix], ...]] = MappingProxyType(
     {
         "cloud": ((1.0, {"cloud": 1.0}),),
@@ -322,6 +322,17 @@ def open_shade_stops(kit: Kit, light: Light, tables: Tables) -> Range:
         drop(replace(light, haze_aod=light.haze_aod * f, direct=None, sky=None)) for f in (1 / HAZE_DOUBT, HAZE_DOUBT)
     ]
     return Range(min(likely, *ends) - 0.1, likely, max(likely, *ends) + 4.0 * GREEN_GROUND_GLOW_STOPS)
+
+
+def hard_light(kit: Kit, light: Light, tables: Tables) -> float:
+    """How hard the light is in the band: share of the beam on a surface that faces the sun, 0 (soft) .. 1 (hard).
+
+    About 0.93 at 720 nm under a clear sky where the eye has 0.87. Raises BadValue when there is no daylight.
+    """
+    direct, sky = light_spectra(light, tables)
+    response = band_response(kit, tables)
+    beam = float(direct @ response) / float(np.sin(np.radians(usable_height_deg(light))))
+    return beam / (beam + float(sky @ response))
 
 
 # --- water ----------------------------------------------------------------------------------------------------------

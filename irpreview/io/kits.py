@@ -190,7 +190,7 @@ def _half_point_nm(curve: Spectrum) -> float:
 
 
 def read_filter_curve(path: Path, *, where: str = "kit") -> Spectrum:
-    """A measured filter transmission: CSV with wavelength [nm] and transmission, 0..1 (percent if a value is above 1.5).
+    """A measured filter transmission: CSV with wavelength [nm] and transmission 0..1 (percent if one is above 1.5).
 
     A heading line and lines that start with # are allowed. Raises BadKit.
     """
