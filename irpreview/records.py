@@ -182,7 +182,7 @@ class Kit:
     factor_stops: Range | None = None
     """Calibrated factor of neutral grey in sun; None = the default of the kit's class."""
     factor_source: str = "kit class"
-    class_correction_stops: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    class_correction_stops: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}), hash=False)
 
     @property
     def pixel_pitch_um(self) -> float:

@@ -55,14 +55,19 @@ def pairs_table() -> PairsTable:
 
 
 @lru_cache(maxsize=64)
-def _physics(kit_key: Kit, light_key: tuple[float, float, str]) -> ClassPhysics:
+def _physics(kit_key: Kit, light_key: tuple[float, float, str, str]) -> ClassPhysics:
     from irpreview.core.rendering import ClassPhysics
     from irpreview.core.surfaces import class_factors, class_visible_reflectance, open_shade_stops
     from irpreview.io.tables import load_tables
 
     tables = load_tables()
-    sun_height_deg, haze_aod, sky_state = light_key
-    light = Light(sun_height_deg=sun_height_deg, haze_aod=haze_aod, sky_state=sky_state)  # type: ignore[arg-type]
+    sun_height_deg, haze_aod, sky_state, sun_side = light_key
+    light = Light(
+        sun_height_deg=sun_height_deg,
+        haze_aod=haze_aod,
+        sky_state=sky_state,  # type: ignore[arg-type]
+        sun_side=sun_side,  # type: ignore[arg-type]
+    )
     return ClassPhysics(
         factor_stops=class_factors(kit_key, light, tables),
         visible_reflectance=class_visible_reflectance(tables),
@@ -76,10 +81,10 @@ def class_physics(kit: Kit, light: Light) -> ClassPhysics:
 
     # a kit's correction mapping is no key and plays no part in physics
     bare = dataclasses.replace(kit, class_correction_stops=MappingProxyType({}))
-    try:
-        return _physics(bare, (round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state))
-    except TypeError:  # a kit with a measured curve holds arrays and cannot be a cache key
-        return _physics.__wrapped__(bare, (light.sun_height_deg, light.haze_aod, light.sky_state))
+    key = (round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state, light.sun_side)
+    if kit.filter_curve is not None:  # holds arrays and cannot be a cache key
+        return _physics.__wrapped__(bare, key)
+    return _physics(bare, key)
 
 
 def default_kit() -> Kit:

@@ -112,6 +112,8 @@ def main() -> None:
     )
     weight = np.array([share[i] / max(physics[n].width, 0.3) ** 2 for i, n in enumerate(NAMES)])
     shift = np.average([physics[n].likely - factor[i] for i, n in enumerate(NAMES)], weights=weight)
+    held_back = CHECKOUT / "models/held_back_errors.json"  # written by evaluate.py: errors on pictures held back
+    residual_stops = json.loads(held_back.read_text())["residual_stops"] if held_back.exists() else {}
     table = {
         "about": "fitted by models/fit_class_tones.py on the research pairs (terms: models/README.md)",
         "classes": {},
@@ -125,13 +127,14 @@ def main() -> None:
                 r = p["y"][inside] - gain[i] - factor[c] - (p["x"][inside] - centre[c]) @ colour[c]
                 medians.append(np.median(r))
                 residuals.append(r - np.median(r))
-        low, high = np.percentile(medians, (5, 95)) if len(medians) > 4 else (-1.0, 1.0)
+        low, middle, high = np.percentile(medians, (5, 50, 95)) if len(medians) > 4 else (-1.0, 0.0, 1.0)
         within = np.percentile(np.abs(np.concatenate(residuals)), 90) if residuals else 1.0
         table["classes"][name] = {
-            "factor_stops": [round(float(factor[c] + shift + v), 3) for v in (min(low, 0), 0.0, max(high, 0))],
+            "factor_stops": [round(float(factor[c] + shift + v), 3) for v in (low, middle, high)],
             "colour_stops": [round(float(v), 4) for v in colour[c]],
             "colour_centre": [round(float(v), 4) for v in centre[c]],
             "within_class_90_stops": round(float(within), 3),
+            "residual_stops": residual_stops.get(name, round(float(within), 3)),
             "pictures": len(medians),
             "physics_stops": round(physics[name].likely, 3),
         }
