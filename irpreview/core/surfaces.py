@@ -26,8 +26,8 @@ from irpreview.records import CLASS_NAMES, Kit, Light, Range
 Mix = Mapping[str, float]
 
 # Each class: (how often, mixture of materials seen together in one patch). Shares are assumptions. Foliage is
-# never pure leaf: wood, litter and dark gaps lie between, which keeps the lift near the 2.4-2.9 stops of satellite pixels
-# (green against NIR) instead of the 3.1-3.4 of a dense model canopy.
+# never pure leaf: wood, litter and dark gaps lie between, which keeps the lift near the 2.4-2.9 stops of real pixels
+# seen by satellite instead of the 3.1-3.4 of a dense model canopy.
 CLASS_MIX: Mapping[str, tuple[tuple[float, Mix], ...]] = MappingProxyType(
     {
         "cloud": ((1.0, {"cloud": 1.0}),),

@@ -328,7 +328,7 @@ def _first_fault(error: ValidationError) -> str:
     shown = shown if len(shown) <= 40 else shown[:37] + "..."
     if fault["type"] in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
         low, high, unit = _limits(fault["loc"])
-        return f"{where} = {shown}: must be {low:g} to {high:g}{unit}; correct it in the file{rest}"
+        return f"{where} = {shown}: must be {low:g} to {high:g}{unit}; correct it{rest}"
     if fault["type"] == "literal_error":
         return f"{where} = {shown}: must be {context.get('expected', 'one of the known words')}; correct it{rest}"
     if fault["type"] == "missing":
@@ -352,7 +352,7 @@ def _first_fault(error: ValidationError) -> str:
         "string_too_short": "text that is not empty",
         "string_too_long": "a shorter text",
     }.get(fault["type"], str(fault["msg"]).lower().removeprefix("value error, "))
-    return f"{where} = {shown}: must be {wanted}; correct it in the file{rest}"
+    return f"{where} = {shown}: must be {wanted}; correct it{rest}"
 
 
 def _near_key(location: tuple[int | str, ...]) -> str:
