@@ -96,10 +96,25 @@ def fit(
     return gain, factor, colour, centre
 
 
+def left_over(picture, gain_i, c, factor, colour, centre) -> np.ndarray:
+    """What the model leaves of class c in one picture, in stops; empty where the class has too few pixels to tell."""
+    inside = picture["cls"] == c
+    if inside.sum() <= 200:
+        return np.empty(0)
+    return picture["y"][inside] - gain_i - factor[c] - (picture["x"][inside] - centre[c]) @ colour[c]
+
+
 def main() -> None:
     research = Path(sys.argv[1]) if len(sys.argv) > 1 else CHECKOUT.parent / "shared"
     pictures = observations(research / "rgb_nir_pairs", np.random.default_rng(7))
     gain, factor, colour, centre = fit(pictures)
+    for c in range(9):  # the picture, not the pixel, is what one asks about: centre each class on its median picture
+        middles = [
+            np.median(r)
+            for p, g in zip(pictures, gain, strict=True)
+            if len(r := left_over(p, g, c, factor, colour, centre))
+        ]
+        factor[c] += np.median(middles) if middles else 0.0
     from irpreview.core.surfaces import class_factors
     from irpreview.io.kits import load_kit
     from irpreview.io.tables import load_tables
@@ -122,9 +137,8 @@ def main() -> None:
         medians = []
         residuals = []
         for i, p in enumerate(pictures):
-            inside = p["cls"] == c
-            if inside.sum() > 200:
-                r = p["y"][inside] - gain[i] - factor[c] - (p["x"][inside] - centre[c]) @ colour[c]
+            r = left_over(p, gain[i], c, factor, colour, centre)
+            if len(r):
                 medians.append(np.median(r))
                 residuals.append(r - np.median(r))
         low, middle, high = np.percentile(medians, (5, 50, 95)) if len(medians) > 4 else (-1.0, 0.0, 1.0)
