@@ -118,7 +118,6 @@ def main() -> None:
     from irpreview.core.surfaces import class_factors
     from irpreview.io.kits import load_kit
     from irpreview.io.tables import load_tables
-
     from irpreview.records import Light
 
     physics = class_factors(load_kit("reference-pairs"), Light(), load_tables())

@@ -40,7 +40,7 @@ def paint(label: np.ndarray, seed: int = 3) -> np.ndarray:
     for name in CLASS_NAMES:
         pixels[label == CLASS_ID[name]] = COLOUR[name]
     texture = cv2.GaussianBlur(rng.normal(0, 1, label.shape).astype(np.float32), (0, 0), 1.0)
-    texture /= texture.std()
+    texture /= max(float(texture.std()), 1e-6)
     strength = np.where(np.isin(label, [CLASS_ID[n] for n in ("tree", "grass", "structure", "ground")]), 0.14, 0.015)
     pixels *= (1 + strength * texture)[..., None]
     pixels += rng.normal(0, 1.2, pixels.shape)
