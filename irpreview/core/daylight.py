@@ -209,17 +209,20 @@ def light_spectra(light: Light, tables: Tables) -> tuple[Array, Array]:
 
 @lru_cache(maxsize=256)
 def clear_light(tables: Tables, height_deg: float, aod: float) -> tuple[Array, Array]:
-    """Baked clear (direct, sky), (n,) each: log-linear between sun heights (in log height) and between haze steps."""
+    """Baked clear (direct, sky), (n,) each: log-linear between sun heights, even between haze steps."""
     x = np.log(tables.daylight_height_deg)
     h, hf = _place_on(x, float(np.log(max(height_deg, tables.daylight_height_deg[0]))))
     a, af = _place_on(tables.daylight_aod, aod)
-    out = []
-    for table in (tables.direct, tables.sky):
-        log = np.log(np.maximum(table[h : h + 2, a : a + 2], 1e-12))
-        rows = log[:, 0] * (1 - af) + log[:, 1] * af
-        value = np.exp(rows[0] * (1 - hf) + rows[1] * hf)
+    # the beam falls off as exp(-haze), the diffuse light rises about evenly with it
+    beam = np.log(np.maximum(tables.direct[h : h + 2, a : a + 2], 1e-12))
+    diffuse = tables.sky[h : h + 2, a : a + 2]
+    rows = (
+        beam[:, 0] * (1 - af) + beam[:, 1] * af,
+        np.log(np.maximum(diffuse[:, 0] * (1 - af) + diffuse[:, 1] * af, 1e-12)),
+    )
+    out = [np.exp(row[0] * (1 - hf) + row[1] * hf) for row in rows]
+    for value in out:
         value.setflags(write=False)
-        out.append(value)
     return out[0], out[1]
 
 

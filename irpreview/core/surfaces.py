@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,7 +20,7 @@ from irpreview.core.daylight import clear_light, light_spectra, sky_radiance, us
 from irpreview.core.optics import FOAM_REFLECTANCE, Roughness, band_response, water_mirror
 from irpreview.core.spectra import Array, Tables
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_NAMES, Kit, Light, Range
+from irpreview.records import CLASS_NAMES, Kit, Light, Range, SkyState, SunSide
 
 Mix = Mapping[str, float]
 
@@ -85,7 +84,7 @@ SKY_BEARINGS_DEG = MappingProxyType(
         "ahead": (20.0, 45.0),
         "side": (65.0, 90.0, 115.0),
         "behind_camera": (135.0, 160.0),
-        "unknown": (35.0, 65.0, 90.0, 115.0, 150.0),
+        "unknown": (50.0, 75.0, 100.0, 125.0, 150.0),  # seldom into the sun
     }
 )
 GREEN_GROUND_GLOW_STOPS = 0.06
@@ -133,7 +132,7 @@ def _mixture_quantiles(weight: Array, low: Array, likely: Array, high: Array) ->
     z95 = 1.6448536
     below = np.maximum((likely - low) / z95, 0.01)
     above = np.maximum((high - likely) / z95, 0.01)
-    x = np.linspace(float(low.min()) - 1.0, float(high.max()) + 1.0, 500)
+    x = np.linspace(float(low.min()) - 1.0, float(high.max()) + 1.0, 300)
     apart = x[:, None] - likely
     z = np.clip(apart / np.where(apart < 0, below, above), -8.0, 8.0)
     # the normal distribution function by a logistic cubic, within 0.0002 of it
@@ -258,10 +257,18 @@ def sky_darkening_stops(
 
 
 @lru_cache(maxsize=8)
-def _sky_directions(sun_deg: float, side: Literal["ahead", "side", "behind_camera", "unknown"]) -> tuple[Array, Array]:
+def _sky_directions(sun_deg: float, side: SunSide) -> tuple[Array, Array]:
     """(angle from the sun, height) of the directions that stand for the sky in the frame."""
     bearing, height = np.meshgrid(SKY_BEARINGS_DEG[side], SKY_HEIGHTS_DEG)
     return sun_angle(sun_deg, bearing.ravel(), height.ravel()), height.ravel()
+
+
+@lru_cache(maxsize=64)
+def _frame_sky(tables: Tables, sun_deg: float, aod: float, side: SunSide) -> tuple[Array, Array]:
+    """(radiance (k, n) of the directions that stand for the sky in the frame, that of sunlit white (n,))."""
+    angle, height = _sky_directions(round(sun_deg, 1), side)
+    direct, sky = clear_light(tables, sun_deg, aod)
+    return sky_radiance(tables, sun_deg, aod, angle, height), (direct + sky) / np.pi
 
 
 def sky_factor(kit: Kit, light: Light, tables: Tables) -> Range:
@@ -271,14 +278,15 @@ def sky_factor(kit: Kit, light: Light, tables: Tables) -> Range:
     """
     if light.sky_state == "overcast":
         return Range(-0.4, -0.1, 0.1)
-    sun = usable_height_deg(light)
-    angle, height = _sky_directions(round(sun, 1), light.sun_side)
+    sun = round(usable_height_deg(light), 1)
+    responses = np.array([tables.response["v_lambda"], band_response(kit, tables)]).T
     drops = []
     for aod in (light.haze_aod / HAZE_DOUBT, light.haze_aod, light.haze_aod * HAZE_DOUBT):
-        drops.append(sky_darkening_stops(kit, replace(light, haze_aod=aod), angle, height, tables))
+        radiance, white = _frame_sky(tables, sun, round(aod, 3), light.sun_side)
+        stops = np.log2((radiance @ responses) / (white @ responses))
+        drops.append(np.minimum(stops[:, 1] - stops[:, 0] + GREEN_GROUND_GLOW_STOPS, 0.3))
     likely = float(np.median(drops[1]))
-    every = np.concatenate(drops)
-    low, high = (float(q) for q in np.quantile(every, (0.05, 0.95)))
+    low, high = (float(q) for q in np.quantile(np.concatenate(drops), (0.05, 0.95)))
     low, high = min(low, likely) - 0.1, max(high, likely) + 0.15
     if light.sky_state == "thin_cloud":  # half of what the veil lets through is white
         return Range(low, 0.5 * likely, max(high, 0.0))
@@ -288,12 +296,10 @@ def sky_factor(kit: Kit, light: Light, tables: Tables) -> Range:
 def _sky_visible(light: Light, tables: Tables) -> Range:
     if light.sky_state == "overcast":  # an even grey sky lights white with pi times its radiance
         return Range(0.6, 1.0, 1.6)
-    sun = usable_height_deg(light)
-    angle, height = _sky_directions(round(sun, 1), light.sun_side)
-    radiance = sky_radiance(tables, sun, light.haze_aod, angle, height)
-    direct, sky = clear_light(tables, round(sun, 2), round(light.haze_aod, 3))
+    sun = round(usable_height_deg(light), 1)
+    radiance, white = _frame_sky(tables, sun, round(light.haze_aod, 3), light.sun_side)
     v = tables.response["v_lambda"]
-    stops = np.log2((radiance @ v) / (((direct + sky) / np.pi) @ v)) + 0.15
+    stops = np.log2((radiance @ v) / (white @ v)) + 0.15  # light scattered more than once
     low, likely, high = np.quantile(stops, (0.05, 0.5, 0.95))
     return Range(float(2.0 ** (low - 0.4)), float(2.0**likely), float(2.0 ** (high + 0.4)))
 
@@ -362,6 +368,15 @@ def water_radiance(
     Mirror (Fresnel at the view angle) of what stands above it, plus what comes out of the water, plus foam.
     Raises BadValue for a word, an angle or a light that makes no sense.
     """
+    radiance, white = _water_spectrum(light, tables, roughness, view_from_vertical_deg, mirrored, turbid)
+    v, b = tables.response["v_lambda"], band_response(kit, tables)
+    return float((radiance @ v) / (white @ v)), float((radiance @ b) / (white @ b))
+
+
+def _water_spectrum(
+    light: Light, tables: Tables, roughness: Roughness, view_from_vertical_deg: float, mirrored: str, turbid: bool
+) -> tuple[Array, Array]:
+    """(radiance of the water, radiance of matt white in the same light), (n,) each."""
     if mirrored not in MIRRORED:
         raise BadValue(f"mirrored {mirrored!r}: must be one of {', '.join(MIRRORED)}")
     share, sky_height, foam = water_mirror(tables, view_from_vertical_deg, roughness)
@@ -382,8 +397,7 @@ def water_radiance(
     radiance = share * above + (1.0 - share) * leaving * white
     grey = FOAM_REFLECTANCE * (1.0 - 0.1 * np.clip((tables.wavelength_nm - 650.0) / 200.0, 0.0, 2.0))
     radiance = (1.0 - foam) * radiance + foam * grey * white
-    v, b = tables.response["v_lambda"], band_response(kit, tables)
-    return float((radiance @ v) / (white @ v)), float((radiance @ b) / (white @ b))
+    return radiance, white
 
 
 def water_factor(
@@ -417,27 +431,41 @@ _WATER_WAYS: tuple[tuple[float, float, Roughness, str, bool], ...] = (
     (0.05, 80.0, "calm", "tree", False),
     (0.03, 75.0, "foam", "sky", False),
 )
+_WATER_WEIGHT = np.array([way[0] for way in _WATER_WAYS])
 
 
-def _water_ways(kit: Kit, light: Light, tables: Tables) -> tuple[Array, Array, Array]:
-    """(weight, visible, band) over the ways water is seen."""
-    seen = [
-        water_radiance(
-            kit, light, tables, roughness=rough, view_from_vertical_deg=view, mirrored=mirrored, turbid=turbid
+def _water_ways(response: Array, light: Light, tables: Tables) -> Array:
+    """Signal of water against white under one response, over the ways water is seen, (ways,)."""
+    if light.direct is None or light.sky is None:
+        radiance, white = _water_table(
+            tables, round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state, light.sun_side
         )
-        for _, view, rough, mirrored, turbid in _WATER_WAYS
+    else:
+        radiance, white = _water_spectra(light, tables)
+    return np.asarray((radiance @ response) / (white @ response), np.float64)
+
+
+@lru_cache(maxsize=64)
+def _water_table(tables: Tables, sun_deg: float, aod: float, sky_state: SkyState, side: SunSide) -> tuple[Array, Array]:
+    light = Light(sun_height_deg=sun_deg, haze_aod=aod, sky_state=sky_state, sun_side=side)
+    return _water_spectra(light, tables)
+
+
+def _water_spectra(light: Light, tables: Tables) -> tuple[Array, Array]:
+    """(radiance (ways, n), white (n,))."""
+    seen = [
+        _water_spectrum(light, tables, roughness, view, mirrored, turbid)
+        for _, view, roughness, mirrored, turbid in _WATER_WAYS
     ]
-    values = np.array(seen)
-    return np.array([way[0] for way in _WATER_WAYS]), values[:, 0], values[:, 1]
+    return np.array([radiance for radiance, _ in seen]), seen[0][1]
 
 
 def _water_class_factor(kit: Kit, light: Light, tables: Tables) -> Range:
-    weight, visible, band = _water_ways(kit, light, tables)
-    stops = np.log2(band / visible)
-    return Range(*_mixture_quantiles(weight, stops - 0.4, stops, stops + 0.4))
+    visible = _water_ways(tables.response["v_lambda"], light, tables)
+    stops = np.log2(_water_ways(band_response(kit, tables), light, tables) / visible)
+    return Range(*_mixture_quantiles(_WATER_WEIGHT, stops - 0.4, stops, stops + 0.4))
 
 
 def _water_visible(light: Light, tables: Tables) -> Range:
-    weight, visible, _ = _water_ways(Kit(), light, tables)
-    stops = np.log2(visible)
-    return Range(*(float(2.0**q) for q in _mixture_quantiles(weight, stops - 0.6, stops, stops + 0.6)))
+    stops = np.log2(_water_ways(tables.response["v_lambda"], light, tables))
+    return Range(*(float(2.0**q) for q in _mixture_quantiles(_WATER_WEIGHT, stops - 0.6, stops, stops + 0.6)))

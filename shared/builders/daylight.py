@@ -11,7 +11,7 @@ import numpy as np
 from common import box_on_grid, write_csv
 from pvlib import atmosphere, spectrum
 
-HEIGHTS_DEG = (1, 3, 5, 7, 10, 15, 20, 30, 45, 60, 90)
+HEIGHTS_DEG = (1, 2, 3, 5, 7, 10, 15, 20, 30, 45, 60, 75, 90)
 AODS = (0.05, 0.1, 0.2, 0.3, 0.5)
 WATER_CM, OZONE_ATM_CM, ALBEDO, PRESSURE_PA, DAY = 1.5, 0.33, 0.2, 101325.0, 172
 
