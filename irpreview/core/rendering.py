@@ -225,7 +225,7 @@ def render_tones(
     probability = probability_at(scene.probability, edge_guide(guide), (h, w))
     painted = _force_painted(scene, probability) if scene.repainted is not None else None
 
-    red, green, blue = (cv2.max(c, _VISIBLE_FLOOR) for c in cv2.split(linear_light(small)))
+    red, green, blue = (np.maximum(c, np.float32(_VISIBLE_FLOOR)) for c in cv2.split(linear_light(small)))
     log_green = np.log2(green)
     redness, blueness = np.log2(red) - log_green, np.log2(blue) - log_green
     visible = np.log2(0.2126 * red + 0.7152 * green + 0.0722 * blue)
@@ -248,7 +248,7 @@ def render_tones(
     shade_stops = np.float32(physics.open_shade_stops) * shade_share(visible, blueness, probability)
     class_alone = visible + within + shade_stops
 
-    learned = np.log2(cv2.max(decode_display(reference_tone(small, scene.mix)), _VISIBLE_FLOOR))
+    learned = np.log2(np.maximum(decode_display(reference_tone(small, scene.mix)), np.float32(_VISIBLE_FLOOR)))
     difference = learned - (class_alone + reference_factor)
     middle = np.float32(np.median(difference[::_SAMPLE_STEP, ::_SAMPLE_STEP]))
     residual = np.clip(difference - middle, -RESIDUAL_LIMIT_STOPS, RESIDUAL_LIMIT_STOPS)
