@@ -1,0 +1,304 @@
+"""Photos in: from a file, or its bytes, to upright sRGB pixels and checked facts.
+
+In this order, so that nothing large or broken gets far: is it a file at all; what kind, by its first bytes; is all
+of it there; how many pixels, by its header; only then is it decoded, turned upright and brought to sRGB.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import stat
+import warnings
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
+
+from irpreview.core.photo_doubts import pixel_doubts
+from irpreview.errors import BadPhoto
+from irpreview.io.colour_profiles import to_srgb
+from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
+from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
+from irpreview.records import ByteArray, Photo, frozen_array
+
+MOST_MEGAPIXELS = 65.0
+"""Decoded at full size: about 3.3 GB at work. 0.3 to 50 megapixels is ordinary."""
+MOST_MEGAPIXELS_REDUCED = 220.0
+"""For a JPEG that is read at a fraction of its size, which never holds the whole in memory."""
+MOST_FILE_MB = 600.0
+LEAST_SIDE_PX = 64
+MOST_ASPECT = 20.0
+_HEAD_BYTES = 64
+_PILLOW_QUIET = ("ignore", None, Warning, re.compile(r"PIL\."), 0)
+_ADDRESS = re.compile(r"^\s*(?:[a-z][a-z0-9+.-]+://|data:|mailto:)", re.IGNORECASE)
+
+
+def load_photo(
+    source: str | Path | bytes,
+    *,
+    zone: str | None = None,
+    max_side: int | None = None,
+    name: str | None = None,
+) -> Photo:
+    """Read one photo: JPEG, HEIC, PNG, WebP or TIFF.
+
+    source: path of a file, or the bytes of one. zone: time zone of a photo that does not say its own ("Europe/Oslo",
+    "+02:00"). max_side: read it no larger than this on its long side [px], which is much faster for JPEG.
+    name: what to call it in messages when only bytes are given. Raises BadPhoto, with one line that says what is
+    wrong and what to do; BadValue for an unknown zone.
+    """
+    if zone is not None:
+        time_zone(zone)
+    data, name = _read(source, name)
+    kind = kind_of(data[:_HEAD_BYTES], name)
+    check_whole(data, kind, name)
+    if kind == "TIFF" and is_raw_tiff(data):
+        raise BadPhoto(f"{name} is a camera raw file; develop it to JPEG or TIFF first")
+    _keep_pillow_quiet()
+    doubts: list[str] = []
+    image = _open(data, kind, name)
+    _check_size(image, kind, name, max_side)
+    if kind in ("PNG", "WEBP", "TIFF") and getattr(image, "is_animated", False):
+        doubts.append("the file holds several pictures; only the first was used")
+    _decode(image, kind, name, max_side)
+    facts = _facts(image, zone, doubts)
+    orientation = _orientation(image, kind, doubts)
+    pixels = _to_pixels(image, name, doubts)
+    del image
+    if max_side is not None:
+        pixels = _no_larger(pixels, max_side)
+    pixels = _upright(pixels, orientation)
+    doubts += facts.doubts
+    doubts += pixel_doubts(pixels, facts.shot)
+    return Photo(
+        pixels=frozen_array(pixels),
+        name=name,
+        taken_at=facts.taken_at,
+        taken_at_naive=facts.taken_at_naive,
+        place=facts.place,
+        heading_deg=facts.heading_deg,
+        shot=facts.shot,
+        content_sha256=hashlib.sha256(data).hexdigest(),
+        doubts=tuple(dict.fromkeys(doubts)),
+    )
+
+
+def _read(source: str | Path | bytes, name: str | None) -> tuple[bytes, str]:
+    if isinstance(source, (bytes, bytearray, memoryview)):
+        return bytes(source), name or "the photo"
+    if not isinstance(source, (str, Path)):
+        raise BadPhoto(f"a photo is given as a path or as bytes, not as {type(source).__name__}")
+    text = str(source)
+    if isinstance(source, str) and _ADDRESS.match(source):
+        raise BadPhoto(f"{text[:80]!r} is an address; only files on this computer are opened, so save the photo first")
+    if not text.strip() or "\x00" in text:
+        raise BadPhoto(f"{text[:80]!r} is no name of a file; give the path of a photo")
+    path = Path(source)
+    name = name or path.name or text
+    try:
+        facts = path.stat()
+        if stat.S_ISDIR(facts.st_mode):
+            raise BadPhoto(f"{text} is a folder; name the photos in it, for example {text.rstrip('/')}/*.jpg")
+        if not stat.S_ISREG(facts.st_mode):
+            raise BadPhoto(f"{text} is no ordinary file (a device or a pipe); give the path of a photo")
+        with path.open("rb") as file:
+            head = file.read(_HEAD_BYTES)
+            kind_of(head, name)  # refuses a film before its gigabytes are read
+            if facts.st_size > MOST_FILE_MB * 1e6:
+                raise BadPhoto(
+                    f"{name} has {facts.st_size / 1e6:.0f} MB; at most {MOST_FILE_MB:.0f} MB can be opened: "
+                    "save it smaller or as JPEG"
+                )
+            return head + file.read(), name
+    except FileNotFoundError:
+        raise BadPhoto(f"{text} does not exist; check the path and the spelling") from None
+    except NotADirectoryError:
+        raise BadPhoto(f"{text} does not exist: a part of its path is no folder; check the path") from None
+    except PermissionError:
+        raise BadPhoto(f"{text} may not be read (no permission); change its permissions or copy it") from None
+    except OSError as error:
+        raise BadPhoto(
+            f"{text[:200]} could not be read ({error.strerror or error}); copy it to another place"
+        ) from None
+
+
+def _keep_pillow_quiet() -> None:
+    """Stop Pillow's own warnings about odd files: what matters of them becomes a refusal or a doubt here.
+
+    Put in place once and left there: switching filters to and fro is not safe between threads.
+    """
+    if _PILLOW_QUIET not in warnings.filters:
+        warnings.filterwarnings("ignore", module=_PILLOW_QUIET[3].pattern)
+
+
+def _plugin(kind: str) -> Callable[..., Image.Image]:
+    # The readers themselves instead of Image.open: no guessing among all formats, and no pixel limit kept in a
+    # variable of the whole process (MAX_IMAGE_PIXELS), which another thread could change under us.
+    if kind == "HEIF":
+        from pillow_heif.as_plugin import HeifImageFile
+
+        reader: Callable[..., Image.Image] = HeifImageFile
+        return reader
+    readers: dict[str, Callable[..., Image.Image]] = {
+        "JPEG": JpegImagePlugin.jpeg_factory,
+        "PNG": PngImagePlugin.PngImageFile,
+        "TIFF": TiffImagePlugin.TiffImageFile,
+        "WEBP": WebPImagePlugin.WebPImageFile,
+    }
+    return readers[kind]
+
+
+def _damaged(name: str, error: BaseException) -> BadPhoto:
+    if isinstance(error, MemoryError):
+        return BadPhoto(f"{name} needs more memory than there is; close other programs or save the photo smaller")
+    said = " ".join(str(error).split())[:120] or type(error).__name__
+    return BadPhoto(
+        f"{name} is damaged or of a rare kind and cannot be decoded ({said}); copy it again from the phone, "
+        "or save it anew as JPEG"
+    )
+
+
+def _open(data: bytes, kind: str, name: str) -> Image.Image:
+    try:
+        return _plugin(kind)(io.BytesIO(data), name)
+    except Exception as error:  # a decoder in front of broken bytes raises anything
+        raise _damaged(name, error) from error
+
+
+def _check_size(image: Image.Image, kind: str, name: str, max_side: int | None) -> None:
+    """Refuse by the header alone, before any pixel is decoded."""
+    width, height = image.size
+    megapixels = width * height / 1e6
+    reduced = kind == "JPEG" and max_side is not None and not image.info.get("progressive")
+    most = MOST_MEGAPIXELS_REDUCED if reduced else MOST_MEGAPIXELS
+    if min(width, height) < LEAST_SIDE_PX:
+        raise BadPhoto(
+            f"{name} is {width} x {height} pixels; both sides need at least {LEAST_SIDE_PX}: use the original photo"
+        )
+    if max(width, height) > MOST_ASPECT * min(width, height):
+        raise BadPhoto(
+            f"{name} is {width} x {height} pixels; one side may be at most {MOST_ASPECT:.0f} times the other: crop it"
+        )
+    if megapixels > most:
+        raise BadPhoto(
+            f"{name} is {width} x {height} pixels = {megapixels:.0f} megapixels; at most {most:.0f} can be opened "
+            "(0.3 to 50 is ordinary; phones with a mode of 108 or 200 megapixels exist): "
+            "take it in the ordinary mode or save it smaller"
+        )
+
+
+def _decode(image: Image.Image, kind: str, name: str, max_side: int | None) -> None:
+    try:
+        if max_side is not None and kind == "JPEG":
+            image.draft(None, (max_side, max_side))
+        image.load()
+    except Exception as error:
+        raise _damaged(name, error) from error
+
+
+def _facts(image: Image.Image, zone: str | None, doubts: list[str]) -> Facts:
+    damaged = "the facts in the photo (EXIF: time, place, exposure) are damaged; what could not be read is unknown"
+    block = image.info.get("exif")
+    if isinstance(block, bytes) and not exif_is_sound(block):
+        doubts.append(damaged)
+    try:
+        exif = image.getexif()
+        return facts_of(exif, _folder(exif, EXIF_FOLDER), _folder(exif, GPS_FOLDER), zone)
+    except Exception:  # the tags are whatever a stranger wrote
+        doubts.append(damaged)
+        return Facts()
+
+
+def _folder(exif: Image.Exif, tag: int) -> Mapping[int, Any]:
+    found: Mapping[int, Any] = exif.get_ifd(tag)
+    return found
+
+
+def _orientation(image: Image.Image, kind: str, doubts: list[str]) -> int:
+    if kind in ("HEIF", "TIFF"):  # both readers turn the picture themselves
+        return 1
+    try:
+        value = image.getexif().get(ORIENTATION, 1)
+    except Exception:
+        return 1
+    if isinstance(value, int) and 1 <= value <= 8:
+        return value
+    if value != 0:
+        doubts.append(
+            f"the photo says orientation {str(value)[:20]}, which must lie between 1 and 8; it was left as it is"
+        )
+    return 1
+
+
+def _upright(pixels: ByteArray, orientation: int) -> ByteArray:
+    """Turn by EXIF orientation (Exif 2.32, 4.6.4): the side where the first row and column were."""
+    flip = {2: 1, 3: -1, 4: 0}
+    if orientation in flip:
+        return np.asarray(cv2.flip(pixels, flip[orientation]), np.uint8)
+    if orientation in (5, 7):
+        turned = cv2.transpose(pixels)
+        return np.asarray(turned if orientation == 5 else cv2.flip(turned, -1), np.uint8)
+    if orientation in (6, 8):
+        way = cv2.ROTATE_90_CLOCKWISE if orientation == 6 else cv2.ROTATE_90_COUNTERCLOCKWISE
+        return np.asarray(cv2.rotate(pixels, way), np.uint8)
+    return np.ascontiguousarray(pixels)
+
+
+def _to_pixels(image: Image.Image, name: str, doubts: list[str]) -> ByteArray:
+    profile = image.info.get("icc_profile")
+    try:
+        if image.mode.startswith("I") or image.mode == "F":
+            return np.repeat(_grey_of_many_bits(image, name)[..., None], 3, axis=2)
+        alpha = _alpha(image, name, doubts)
+        flat = image if image.mode in ("RGB", "L", "CMYK") else image.convert("RGB")
+        pixels, doubt = to_srgb(flat, profile if isinstance(profile, bytes) else None)
+    except BadPhoto:
+        raise
+    except Exception as error:
+        raise _damaged(name, error) from error
+    if doubt:
+        doubts.append(doubt)
+    if alpha is not None:
+        weight = alpha[..., None].astype(np.float32) / 255.0
+        pixels = np.round(pixels * weight + 255.0 * (1.0 - weight)).astype(np.uint8)
+    return pixels
+
+
+def _alpha(image: Image.Image, name: str, doubts: list[str]) -> ByteArray | None:
+    """Opacity where the picture has any; white paper shows through, as in any viewer."""
+    if not image.has_transparency_data:
+        return None
+    alpha: ByteArray = np.asarray(image.convert("RGBA").getchannel("A"))
+    share = float((alpha < 128).mean())
+    if share > 0.98:
+        raise BadPhoto(
+            f"{name} is see-through all over, so there is nothing to judge; save the photo without transparency"
+        )
+    if alpha.min() == 255:
+        return None
+    if share > 0.001:
+        doubts.append(f"{100 * share:.0f} % of the picture is see-through; it was put on white")
+    return alpha
+
+
+def _grey_of_many_bits(image: Image.Image, name: str) -> ByteArray:
+    values = np.asarray(image)
+    if image.mode == "F":
+        raise BadPhoto(f"{name} holds floating-point values without a known white; save it with 8 or 16 bits")
+    if values.size and (values.min() < 0 or values.max() > 65535):
+        raise BadPhoto(f"{name} holds grey values beyond 16 bits; save it with 8 or 16 bits")
+    return np.asarray(cv2.convertScaleAbs(values.astype(np.uint16), alpha=255.0 / 65535.0), np.uint8)
+
+
+def _no_larger(pixels: ByteArray, max_side: int) -> ByteArray:
+    height, width = pixels.shape[:2]
+    scale = max_side / max(height, width)
+    if scale >= 1.0:
+        return pixels
+    size = (max(round(width * scale), 1), max(round(height * scale), 1))
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
