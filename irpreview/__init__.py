@@ -13,16 +13,18 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from irpreview.io.kits import load_kit as load_kit
     from irpreview.io.photos import load_photo as load_photo
+    from irpreview.session import judge as judge
     from irpreview.session import map_scene as map_scene
     from irpreview.session import render as render
 
 _HOME = {
     "load_photo": "irpreview.io.photos",
     "load_kit": "irpreview.io.kits",
+    "judge": "irpreview.session",
     "map_scene": "irpreview.session",
     "render": "irpreview.session",
 }
-__all__ = ["__version__", "load_kit", "load_photo", "map_scene", "render"]
+__all__ = ["__version__", "judge", "load_kit", "load_photo", "map_scene", "render"]
 
 
 def __getattr__(name: str) -> object:

@@ -16,11 +16,30 @@ from numpy.typing import NDArray
 
 from irpreview.errors import BadModel, BadValue
 from irpreview.io.paths import data_file
-from irpreview.records import CLASS_NAMES, Kit, Light, Photo, Range, Rendering, SceneMap
+from irpreview.records import (
+    CLASS_NAMES,
+    Conditions,
+    Exposure,
+    Kit,
+    Light,
+    Movement,
+    Photo,
+    Range,
+    Rendering,
+    SceneMap,
+    Verdict,
+)
 
 if TYPE_CHECKING:
+    from irpreview.core.clip_motion import ClipMotion
+    from irpreview.core.exposure import Wishes
+    from irpreview.core.metering import Metering
+    from irpreview.core.motion_rates import Rates
     from irpreview.core.rendering import ClassPhysics, PairsTable
     from irpreview.io.network import SceneNetwork
+
+LOWEST_SUN_DEG = 1.0
+"""Below this the model of daylight says nothing; a photo whose clock claims so has a wrong clock or zone."""
 
 Repaint = Sequence[tuple[NDArray[np.bool_], str]]
 """(mask (H, W), class name) in the order painted."""
@@ -144,3 +163,93 @@ def render(
     return render_tones(
         photo, scene, kit, light, class_physics(kit, light), pairs_table(), grade=grade, film_look=film_look
     )
+
+
+def rates(
+    photo: Photo,
+    scene: SceneMap,
+    kit: Kit | None = None,
+    conditions: Conditions | None = None,
+    clip: ClipMotion | None = None,
+) -> Rates:
+    """How fast everything in the picture moves, before any shutter time."""
+    from irpreview.core.motion_rates import rates_of_motion
+
+    return rates_of_motion(scene, kit or default_kit(), conditions, photo, clip=clip)
+
+
+def move(motion: Rates, shutter_s: float) -> Movement:
+    """What a shutter time [s] makes of the rates of motion."""
+    from irpreview.core.movement import movement_at
+
+    return movement_at(motion, shutter_s)
+
+
+def expose(
+    photo: Photo | None,
+    scene: SceneMap | None = None,
+    kit: Kit | None = None,
+    light: Light | None = None,
+    conditions: Conditions | None = None,
+    *,
+    rendering: Rendering | None = None,
+    motion: Rates | None = None,
+    readings: Sequence[Metering] = (),
+    wishes: Wishes | None = None,
+) -> Exposure:
+    """What to set, and how sure it is.
+
+    The light is read from `readings`, else from the snap's own exposure data; the sun model joins in where place and
+    time are known, or stands alone where nothing else is. motion: from `rates`; made here when wind was given.
+    """
+    from irpreview.core.daylight import illuminance_lx
+    from irpreview.core.exposure import plan_exposure
+    from irpreview.core.filter_factor import filter_factor
+    from irpreview.core.metering import from_snap, from_sun
+    from irpreview.io.tables import load_tables
+
+    kit = kit or default_kit()
+    conditions = conditions or Conditions()
+    light = light or (light_of(photo) if photo is not None else Light())
+    tables = load_tables()
+    sun_known = light.sun_bearing_deg is not None
+    metered = list(readings)
+    if sun_known or not (metered or (photo is not None and from_snap(photo) is not None)):
+        metered.append(from_sun(illuminance_lx(light, tables), light))
+    if motion is None and scene is not None and photo is not None and conditions.wind_m_s is not None:
+        motion = rates(photo, scene, kit, conditions)
+    return plan_exposure(
+        photo,
+        kit,
+        light,
+        conditions,
+        (lambda shutter_s: move(motion, shutter_s)) if motion is not None else None,
+        factor=filter_factor(kit, light, tables),
+        readings=tuple(metered),
+        rendering=rendering,
+        scene_share=scene.share() if scene is not None else None,
+        wishes=wishes,
+    )
+
+
+def judge(
+    photo: Photo,
+    scene: SceneMap | None = None,
+    kit: Kit | None = None,
+    light: Light | None = None,
+    conditions: Conditions | None = None,
+    shutter_s: float | None = None,
+    *,
+    rendering: Rendering | None = None,
+    exposure: Exposure | None = None,
+    grade: float = 4.0,
+) -> Verdict:
+    """Whether the layers hold apart, what the sky does, and what should lead the picture.
+
+    conditions: wind not given is unknown. shutter_s: planned time [s]; else that of `exposure`, else none is assumed.
+    """
+    from irpreview.core.verdict import judge_scene
+
+    scene = scene or map_scene(photo)
+    rendering = rendering or render(photo, scene, kit, light, grade=grade)
+    return judge_scene(photo, scene, rendering, conditions, None, exposure, grade, shutter_s)
