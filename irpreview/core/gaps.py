@@ -1,0 +1,233 @@
+"""How far two neighbouring layers lie apart, on the negative in zones and on the print in L*.
+
+The criterion: two touching areas hold apart when their step on the print is above the limit
+
+    limit = clip(texture_factor * rms texture of the two [L*], LEAST_STEP, GREATEST_LIMIT)
+
+Sources of the figures. A quarter stop is about the least print change that the unaided eye readily separates, half a
+stop (ratio 1.41) one "shade of grey" (a photographic teaching text and an ergonomics guide; 3.9 and 8.0 L* at mid
+grey). CIE 1976 L* (CIE 15). The print is the finished picture's own paper (core.finishing: ISO range of ISO
+6846:1992). Texture in the pooled standard deviation: two tones whose distance is below one pooled standard deviation
+overlap too much to read as two (common practice in detection, d' = 1).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from irpreview.core.finishing import placement_stops, print_luminance
+from irpreview.core.layers import Ground, edge_lengths
+from irpreview.records import FloatArray, Gap, GapWord, Kit, Layer, Range, Rendering
+
+LEAST_STEP = 4.0
+"""[L*] below this two areas melt whatever their texture: a quarter stop at mid grey."""
+GREATEST_LIMIT = 10.0
+"""[L*] above this (more than half a stop at mid grey) two areas part whatever their texture."""
+TEXTURE_FACTOR = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class PrintCurve:
+    """From scene zones to print L*: the paper of `core.finishing`, exposed so that the lightest area keeps texture."""
+
+    grade: float
+    shift_stops: float
+
+    def lightness(self, zone: FloatArray | float) -> NDArray[np.float64]:
+        """CIE 1976 L* of the print (paper white = 100), same shape as `zone`."""
+        stops = np.clip(np.asarray(zone, np.float64) - 5 + math.log2(0.18) + self.shift_stops, *_STOP_LIMITS)
+        table = _lightness_table(self.grade)
+        return np.asarray(np.interp(stops, _STOPS, table))
+
+
+_STOP_LIMITS = (-14.0, 10.0)
+_STOPS = np.linspace(*_STOP_LIMITS, 2401)
+
+
+@lru_cache(maxsize=32)
+def _lightness_table(grade: float) -> NDArray[np.float64]:
+    luminance = print_luminance(_STOPS, grade)
+    f = np.where(luminance > (6 / 29) ** 3, np.cbrt(luminance), luminance / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.asarray(116 * f - 16)
+
+
+def print_curve(zones: FloatArray, grade: float) -> PrintCurve:
+    """The print on which a picture of these zones (h, w) is judged. Raises BadValue for a grade outside 0..5."""
+    root = np.sqrt(0.18 * 2.0 ** (zones.astype(np.float32) - 5))
+    return PrintCurve(grade, placement_stops(np.asarray(root, np.float32), grade))
+
+
+def texture_limit(texture_a: float, texture_b: float) -> float:
+    """Least step [L*] that holds two touching areas apart, from the rms textures of both [L*]."""
+    pooled = math.sqrt((texture_a**2 + texture_b**2) / 2)
+    return min(max(LEAST_STEP, TEXTURE_FACTOR * pooled), GREATEST_LIMIT)
+
+
+def says_of(step: Range, limit: float) -> GapWord:
+    """`holds`, `merges` or `cannot_tell` for a signed step in print L* and the limit it must clear."""
+    if step.low > limit or step.high < -limit:
+        return "holds"
+    if -limit < step.low and step.high < limit:
+        return "merges"
+    return "cannot_tell"
+
+
+def masked_mean(values: FloatArray, inside: NDArray[np.bool_], radius_px: int) -> tuple[FloatArray, FloatArray]:
+    """Mean of `values` over the part of each window that lies inside, and how much of the window that is (0..1)."""
+    size = (2 * radius_px + 1, 2 * radius_px + 1)
+    weight = inside.astype(np.float32)
+    cover = cv2.blur(weight, size, borderType=cv2.BORDER_CONSTANT)
+    total = cv2.blur(values.astype(np.float32) * weight, size, borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(total / np.maximum(cover, 1e-6), np.float32), np.asarray(cover, np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class LayerTones:
+    """What a layer's pixels say in one picture: median zone, its print L*, and its texture."""
+
+    zone: float
+    lightness: float
+    texture: float
+    """rms [L*] of what is left after the slow shading is taken off."""
+
+
+def layer_tones(zones: FloatArray, layer_map: NDArray[np.int16], count: int, curve: PrintCurve) -> list[LayerTones]:
+    """Tones and texture of each layer of a picture given as zones (h, w)."""
+    lightness = curve.lightness(zones).astype(np.float32)
+    radius = max(3, round(0.03 * zones.shape[1]))
+    out = []
+    for i in range(count):
+        inside = layer_map == i
+        slow, _ = masked_mean(lightness, inside, radius)
+        residual = (lightness - slow)[inside]
+        # robust: a bright post in dark grass is no texture
+        low, high = np.percentile(residual, (16, 84))
+        zone = float(np.median(zones[inside]))
+        out.append(LayerTones(zone, float(curve.lightness(zone)), float(high - low) / 2))
+    return out
+
+
+def step_range(zone_a: float, zone_b: float, low: float, high: float, curve: PrintCurve) -> Range:
+    """Signed step in print L* for a gap of low .. zone_a - zone_b .. high zones about the middle of the two tones."""
+    middle = (zone_a + zone_b) / 2
+
+    def step(gap: float) -> float:
+        return float(curve.lightness(middle + gap / 2) - curve.lightness(middle - gap / 2))
+
+    return Range(step(low), step(zone_a - zone_b), step(high))
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeStep:
+    zones: float
+    share_holding: float
+    xy: tuple[float, float]
+
+
+def edge_step(
+    zones: FloatArray, layer_map: NDArray[np.int16], a: int, b: int, curve: PrintCurve, limit: float
+) -> EdgeStep:
+    """Median step a - b along the shared edge, within about 1 % of the height, and the share of the edge that parts.
+
+    The two pixels next to the edge are left out: they are mixed by blur and by a label that is a little off.
+    """
+    in_a, in_b = layer_map == a, layer_map == b
+    kernel = np.ones((3, 3), np.uint8)
+    edge = (cv2.dilate(in_a.view(np.uint8), kernel) & cv2.dilate(in_b.view(np.uint8), kernel)).astype(bool)
+    rows, columns = np.nonzero(edge)
+    if rows.size == 0:
+        return EdgeStep(0.0, 0.0, (0.5, 0.5))
+    radius = max(4, round(0.01 * zones.shape[0]) + 3)
+    top, bottom = max(rows.min() - 2 * radius, 0), rows.max() + 2 * radius + 1
+    left, right = max(columns.min() - 2 * radius, 0), columns.max() + 2 * radius + 1
+    cut = np.s_[top:bottom, left:right]
+    near = cv2.dilate(edge[cut].view(np.uint8), kernel, iterations=2).astype(bool)
+    here = (rows - top, columns - left)
+    means = []
+    for inside in (in_a[cut], in_b[cut]):
+        kept = inside & ~near
+        mean, cover = masked_mean(zones[cut], kept, radius)
+        plain, _ = masked_mean(zones[cut], inside, radius)
+        means.append(np.where(cover[here] > 0.05, mean[here], plain[here]))
+    step = means[0] - means[1]
+    median = float(np.median(step))
+    print_step = curve.lightness(means[0]) - curve.lightness(means[1])
+    sign = 1.0 if median >= 0 else -1.0
+    holding = sign * print_step > limit
+    # the point shown lies on the edge, near its middle
+    middle = np.hypot(columns - np.median(columns), rows - np.median(rows))
+    at = int(np.argmin(middle))
+    h, w = zones.shape
+    return EdgeStep(median, float(holding.mean()), ((float(columns[at]) + 0.5) / w, (float(rows[at]) + 0.5) / h))
+
+
+def gap_sigma(layer_a: Layer, layer_b: Layer, zones: float, rendering: Rendering) -> float:
+    """One standard deviation of a predicted gap [zones].
+
+    Fitted to the gaps of pictures held back from training (models/evaluate_gaps.py prints the fit). With a kit other
+    than the one of the research pairs, the doubt of the class factors comes on top: it shifts whole classes.
+    """
+    spread = math.hypot(layer_a.zone.width, layer_b.zone.width) / 2 / 1.645
+    variance = SIGMA_FLOOR**2 + (SIGMA_PER_SPREAD * spread) ** 2 + (SIGMA_PER_ZONE * zones) ** 2
+    if rendering.kit.name != Kit(name="reference-pairs").name and layer_a.class_name != layer_b.class_name:
+        for layer in (layer_a, layer_b):
+            tone = rendering.classes.get(layer.class_name)
+            if tone is not None:
+                variance += FACTOR_SHARE * (tone.factor_stops.width / 2 / 1.645) ** 2
+    return math.sqrt(variance)
+
+
+SIGMA_FLOOR = 0.15
+SIGMA_PER_SPREAD = 0.3
+SIGMA_PER_ZONE = 0.1
+FACTOR_SHARE = 0.5
+"""Half of a class factor's doubt is common to both layers (haze, filter curve, sensor edge) and cancels in a gap."""
+_LEAST_EDGE_SHARE = 0.012
+"""Two layers are neighbours when their shared edge is at least this share of the picture's half circumference."""
+
+
+def neighbours(layer_map: NDArray[np.int16], layers: tuple[Layer, ...]) -> list[tuple[int, int, int]]:
+    """(a, b, edge length [px]) of each pair that shares an edge worth judging, near layer first."""
+    count = len(layers)
+    length = edge_lengths(layer_map, count)
+    least = _LEAST_EDGE_SHARE * sum(layer_map.shape)
+    return [(a, b, int(length[a, b])) for a in range(count) for b in range(a + 1, count) if length[a, b] >= least]
+
+
+def measure_gaps(
+    ground: Ground, layers: tuple[Layer, ...], layer_map: NDArray[np.int16], rendering: Rendering, grade: float
+) -> tuple[tuple[Gap, ...], PrintCurve]:
+    """Each pair of neighbours judged, in the order of the layers, and the print it was judged on."""
+    curve = print_curve(ground.infrared_zone, grade)
+    tones = layer_tones(ground.infrared_zone, layer_map, len(layers), curve)
+    out = []
+    for a, b, _ in neighbours(layer_map, layers):
+        zones = tones[a].zone - tones[b].zone
+        reach = 1.645 * gap_sigma(layers[a], layers[b], zones, rendering)
+        step = step_range(tones[a].zone, tones[b].zone, zones - reach, zones + reach, curve)
+        limit = texture_limit(tones[a].texture, tones[b].texture)
+        pooled = math.sqrt((tones[a].texture ** 2 + tones[b].texture ** 2) / 2)
+        edge = edge_step(ground.infrared_zone, layer_map, a, b, curve, limit)
+        out.append(
+            Gap(
+                a=a,
+                b=b,
+                zones=zones,
+                low=zones - reach,
+                high=zones + reach,
+                visible_zones=layers[a].visible_zone - layers[b].visible_zone,
+                says=says_of(step, limit),
+                edge_zones=edge.zones,
+                edge_share_holding=edge.share_holding,
+                print_step=step,
+                separability=abs(step.likely) / max(pooled, 0.5),
+                edge_xy=edge.xy,
+            )
+        )
+    return tuple(out), curve
