@@ -70,8 +70,8 @@ def _exposure_doubts(small: ByteArray, luma: NDArray[np.float32], shot: Shot) ->
     if metered is None and shot.brightness_ev is not None:
         metered = shot.brightness_ev + 5.0  # Exif: APEX brightness; Bv + Sv with Sv = 5 at ISO 100
     level95, level99 = _quantile(luma, 0.95), _quantile(luma, 0.99)
-    black = float((small.max(-1) <= 8).mean())
-    blown = float((small.min(-1) >= 250).mean())
+    black = _share_between(small, 0, 8)
+    blown = _share_between(small, 250, 255)
     if metered is not None and metered < DARK_EV100:
         return [
             f"the phone metered {metered:.1f} EV at ISO 100, as at night, at dusk or indoors; "
@@ -86,6 +86,12 @@ def _exposure_doubts(small: ByteArray, luma: NDArray[np.float32], shot: Shot) ->
     if blown > BLOWN_SHARE:
         return [f"{100 * blown:.0f} % of the picture is plain white; nothing can be told there, so expose it less"]
     return []
+
+
+def _share_between(small: ByteArray, low: int, high: int) -> float:
+    """Share of pixels with all three channels within low..high."""
+    inside = cv2.inRange(small, (low, low, low), (high, high, high))
+    return float(cv2.countNonZero(inside)) / inside.size
 
 
 def _working_copy(pixels: ByteArray) -> ByteArray:

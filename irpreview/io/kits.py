@@ -295,7 +295,7 @@ def _toml(value: object) -> str:
         return text[:-2] if text.endswith(".0") else text
     if isinstance(value, str):
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
     if isinstance(value, Range):
         return _toml({"low": value.low, "likely": value.likely, "high": value.high})
     if isinstance(value, Mapping):

@@ -24,7 +24,10 @@ _OFFSET_ORIGINAL, _OFFSET = 0x9011, 0x9010
 _SHUTTER_APEX, _APERTURE_APEX, _BRIGHTNESS, _BIAS = 0x9201, 0x9202, 0x9203, 0x9204
 _RECOMMENDED_EXPOSURE_INDEX, _FOCAL_35MM = 0x8832, 0xA405
 _LATITUDE_REF, _LATITUDE, _LONGITUDE_REF, _LONGITUDE, _ALTITUDE_REF, _ALTITUDE = 1, 2, 3, 4, 5, 6
+_GPS_TIME, _GPS_DATE = 7, 29
 _HEADING_REF, _HEADING = 16, 17
+_QUARTER_ZONES_MIN = (345, 525, 765, 825)
+"""Zones at a quarter past or to the hour: +05:45, +08:45, +12:45 and +13:45 (IANA time zone database)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ def facts_of(exif: Mapping[int, Any], inner: Mapping[int, Any], gps: Mapping[int
     exif, inner, gps: tag number to value as Pillow reads them. zone: for a time without its own offset.
     """
     doubts: list[str] = []
-    taken_at, naive = _time(exif, inner, zone, doubts)
+    taken_at, naive = _time(exif, inner, gps, zone, doubts)
     return Facts(
         taken_at=taken_at,
         taken_at_naive=naive,
@@ -93,7 +96,7 @@ def _text(value: object) -> str:
 
 
 def _time(
-    exif: Mapping[int, Any], inner: Mapping[int, Any], zone: str | None, doubts: list[str]
+    exif: Mapping[int, Any], inner: Mapping[int, Any], gps: Mapping[int, Any], zone: str | None, doubts: list[str]
 ) -> tuple[datetime | None, datetime | None]:
     written = _text(inner.get(_ORIGINAL)) or _text(exif.get(_DATE_TIME))
     if not written or not written.strip("0: "):
@@ -114,10 +117,36 @@ def _time(
             doubts.append(f"the time offset in the photo ({offset}) makes no sense; it was not used")
     if zone is not None:
         return naive.replace(tzinfo=time_zone(zone)), naive
+    if (satellite := _offset_by_satellite(naive, gps)) is not None:
+        aware = naive.replace(tzinfo=satellite)
+        doubts.append(f"the photo's time zone, {aware:UTC%z}, was worked out from its satellite time")
+        return aware, naive
     doubts.append(
         f"the photo says {naive:%Y-%m-%d %H:%M} without a time zone, so sun and light stay unknown; give its zone"
     )
     return None, naive
+
+
+def _offset_by_satellite(naive: datetime, gps: Mapping[int, Any]) -> timezone | None:
+    """The zone of the place, from the satellites' clock (UTC) in the same photo, if the two differ by a real offset."""
+    clock, day = gps.get(_GPS_TIME), _text(gps.get(_GPS_DATE))
+    if not isinstance(clock, (tuple, list)) or len(clock) != 3:
+        return None
+    hours, minutes, seconds = (_number(part) for part in clock)
+    if hours is None or minutes is None or seconds is None or not 0 <= hours < 24:
+        return None
+    try:
+        utc = datetime.strptime(day, "%Y:%m:%d") + timedelta(hours=hours, minutes=minutes, seconds=seconds)
+    except (ValueError, OverflowError):
+        return None
+    off_min = (naive - utc).total_seconds() / 60.0
+    quarter = round(off_min / 15.0) * 15
+    # a fix may be a few minutes old; whole and half hours and the few zones at three quarters are all there are
+    if abs(off_min - quarter) > 4.0 or not -12 * 60 <= quarter <= 14 * 60:
+        return None
+    if quarter % 30 == 15 and quarter not in _QUARTER_ZONES_MIN:
+        return None
+    return timezone(timedelta(minutes=quarter))
 
 
 def _angle(value: object, most: float) -> float | None:

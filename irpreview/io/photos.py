@@ -6,12 +6,16 @@ of it there; how many pixels, by its header; only then is it decoded, turned upr
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import hashlib
 import io
+import logging
 import re
 import stat
 import warnings
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -128,12 +132,27 @@ def _read(source: str | Path | bytes, name: str | None) -> tuple[bytes, str]:
 
 
 def _keep_pillow_quiet() -> None:
-    """Stop Pillow's own warnings about odd files: what matters of them becomes a refusal or a doubt here.
+    """Stop what Pillow and its libraries say by themselves about odd files: it becomes a refusal or a doubt here.
 
     Put in place once and left there: switching filters to and fro is not safe between threads.
     """
     if _PILLOW_QUIET not in warnings.filters:
         warnings.filterwarnings("ignore", module=_PILLOW_QUIET[3].pattern)
+    _quiet_libraries()
+
+
+@lru_cache(maxsize=1)
+def _quiet_libraries() -> None:
+    logging.getLogger("PIL").addHandler(logging.NullHandler())  # else Python prints errors that nobody handles
+    # libtiff writes straight to stderr unless told not to; where it is not found it may do so, which harms nothing
+    site = Path(Image.__file__).parent
+    for library in [*site.parent.glob("pillow.libs/libtiff*"), *site.glob(".dylibs/libtiff*")]:
+        with contextlib.suppress(OSError, AttributeError):
+            loaded = ctypes.CDLL(str(library))
+            for name in ("TIFFSetErrorHandler", "TIFFSetWarningHandler"):
+                setter = getattr(loaded, name)
+                setter.argtypes, setter.restype = [ctypes.c_void_p], ctypes.c_void_p
+                setter(None)
 
 
 def _plugin(kind: str) -> Callable[..., Image.Image]:
@@ -165,7 +184,7 @@ def _damaged(name: str, error: BaseException) -> BadPhoto:
 
 def _open(data: bytes, kind: str, name: str) -> Image.Image:
     try:
-        return _plugin(kind)(io.BytesIO(data), name)
+        return _plugin(kind)(io.BytesIO(data), "")  # no name: the decoder is to open nothing by itself
     except Exception as error:  # a decoder in front of broken bytes raises anything
         raise _damaged(name, error) from error
 

@@ -39,6 +39,9 @@ def tables_from(folder: Traversable) -> Tables:
             if not np.array_equal(table["wavelength_nm"], grid):
                 raise BadModel(f"table {name} has other wavelengths than response.csv; install irpreview again")
         heights, aods, direct, sky = _daylight(columns["daylight.csv"])
+        known = {name.rsplit("_", 1)[0] for name in columns["reflectance.csv"] if name != "wavelength_nm"}
+        if known != set(facts):
+            raise ValueError(f"materials.csv and reflectance.csv differ in {sorted(known ^ set(facts))[:3]}")
         materials = {name: _material(name, row, columns["reflectance.csv"]) for name, row in facts.items()}
     except (OSError, KeyError, TypeError, ValueError, tomllib.TOMLDecodeError) as error:
         raise BadModel(
