@@ -1,0 +1,509 @@
+"""The factor of a kit from two frames of one scene, one without and one with the filter; or from typed exposures.
+
+    factor of a surface s = log2( (Y_plain / H_plain) / (Y_filtered / H_filtered) ),   H = t ISO / (100 N^2)
+    factor of grey        = factor of s + class factor of s (infrared over visible, white = 0)      [stops]
+
+so what filled the frames drops out. Frames are linearised within a family of camera curves, laid over each other and
+compared in small patches, channel by channel: behind the filter nearly all light is in the red channel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from types import MappingProxyType
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from irpreview.core.frame_alignment import SAME_SCENE, align
+from irpreview.core.metering import TYPED_METER_STOPS, TypedExposure
+from irpreview.errors import BadPair
+from irpreview.records import CLASS_ID, FloatArray, Kit, Photo, Range, Shot
+
+CAMERA_CURVES: Mapping[str, float] = MappingProxyType({"plain": 0.0, "soft": 2.5, "usual": 4.0, "hard": 5.5})
+"""Steepness of an S-curve in coded values on top of sRGB; 0 = sRGB alone. A camera's own picture styles lie between
+(assumed). Each is tried; where they disagree the answer is wider."""
+CURVE_MIDDLE = 0.46
+"""Coded value that the S-curve turns about: sRGB of middle grey."""
+WORKING_SIDE_PX = 640
+PATCH_PX = 8
+LEAST_PATCHES = 24
+CLIPPED_CODE = 0.975
+DARK_LINEAR = {True: 0.0008, False: 0.004}
+"""Least usable linear level, by raw or not."""
+JPEG_GAINS = (2.0, 1.0, 1.5)
+"""White-balance gains of red, green, blue in daylight; undone so that channels mean what the sensor saw (assumed)."""
+JPEG_GAIN_DOUBT_STOPS = 0.2
+CUSTOM_BALANCE_DOUBT_STOPS = 0.5
+LIGHT_CHANGE_STOPS_PER_MINUTE = 0.02
+LONGEST_APART_MINUTES = 90.0
+
+NEUTRAL_FACTOR = Range(-0.2, 0.15, 0.7)
+FOLIAGE_FACTOR = Range(2.2, 2.8, 3.4)
+"""Class factors by colour alone, 720 nm: grey stone, concrete, asphalt; green leaves and grass. [stops]"""
+USABLE_CLASSES = ("tree", "grass", "structure", "ground", "snow", "cloud")
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One exposure, linear, full scale = 1, channels at neutral balance."""
+
+    linear: FloatArray
+    """(H, W, 3)"""
+    shot: Shot
+    name: str = "frame"
+    taken_at: datetime | None = None
+    raw: bool = False
+    gains: tuple[float, float, float] = JPEG_GAINS
+    """White-balance gains already applied to red, green, blue."""
+    clipped: NDArray[np.bool_] | None = None
+    """(H, W, 3) where the file is at its ceiling."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What two frames, or two typed exposures, tell about a kit."""
+
+    factor_stops: Range
+    channel_stops: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    """Red, green, blue on their own, same surfaces, of grey. [stops]"""
+    clips_first: str | None = None
+    clips_in_stops: float | None = None
+    """How much longer the filtered frame could be before that channel clips. [stops]"""
+    surfaces: Mapping[str, Mapping[str, float]] = field(default_factory=lambda: MappingProxyType({}))
+    """Kind of surface -> patches, factor_stops of grey, spread_stops."""
+    likeness: float | None = None
+    usable_share: float | None = None
+    says: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+    def applied_to(self, kit: Kit, source: str) -> Kit:
+        """The kit with this factor in place of the default of its class."""
+        return replace(kit, factor_stops=self.factor_stops, factor_source=source)
+
+
+# --- camera curves --------------------------------------------------------------------------------------------------
+
+
+def curve_code(linear: NDArray[np.float32], steepness: float) -> NDArray[np.float32]:
+    """Coded value 0..1 of a linear one: sRGB, then the S-curve of this steepness."""
+    x = np.clip(linear, 0.0, 1.0)
+    code = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-9), 1 / 2.4) - 0.055)
+    if steepness > 0:
+        low, high = _sigmoid_ends(steepness)
+        code = (1.0 / (1.0 + np.exp(-steepness * (code - CURVE_MIDDLE))) - low) / (high - low)
+    return np.asarray(code, np.float32)
+
+
+def curve_linear(code: NDArray[np.float32], steepness: float) -> NDArray[np.float32]:
+    """Linear value of a coded one; the inverse of `curve_code`."""
+    y = np.clip(code, 0.0, 1.0)
+    if steepness > 0:
+        low, high = _sigmoid_ends(steepness)
+        share = np.clip(low + y * (high - low), 1e-6, 1 - 1e-6)
+        y = np.clip(CURVE_MIDDLE + np.log(share / (1.0 - share)) / steepness, 0.0, 1.0)
+    return np.asarray(np.where(y <= 0.04045, y / 12.92, np.power((y + 0.055) / 1.055, 2.4)), np.float32)
+
+
+def _sigmoid_ends(steepness: float) -> tuple[float, float]:
+    return (
+        1.0 / (1.0 + math.exp(steepness * CURVE_MIDDLE)),
+        1.0 / (1.0 + math.exp(-steepness * (1.0 - CURVE_MIDDLE))),
+    )
+
+
+def frame_from_photo(photo: Photo, steepness: float = 0.0) -> Frame:
+    """A finished picture, linearised by one curve of the family."""
+    code = photo.pixels.astype(np.float32) / 255.0
+    return Frame(
+        linear=curve_linear(code, steepness),
+        shot=photo.shot,
+        name=photo.name,
+        taken_at=photo.taken_at or photo.taken_at_naive,
+        clipped=code >= CLIPPED_CODE,
+    )
+
+
+# --- two frames -----------------------------------------------------------------------------------------------------
+
+
+def calibrate_photos(
+    plain: Photo,
+    filtered: Photo,
+    class_factors: Mapping[str, Range] | None = None,
+    label: NDArray[np.uint8] | None = None,
+) -> Calibration:
+    """Two finished pictures (JPEG and the like): every camera curve of the family is tried.
+
+    class_factors: infrared over visible per class, white = 0 [stops], for this kit and light; label (H, W) class ids
+    of the plain frame. Raises BadPair with the reason when the frames cannot tell.
+    """
+    answers = [
+        calibrate_frames(frame_from_photo(plain, s), frame_from_photo(filtered, s), class_factors, label)
+        for s in CAMERA_CURVES.values()
+    ]
+    likely = sorted(a.factor_stops.likely for a in answers)
+    middle = 0.5 * (likely[1] + likely[2])
+    chosen = min(answers, key=lambda a: abs(a.factor_stops.likely - middle))
+    below = max(a.factor_stops.likely - a.factor_stops.low for a in answers)
+    above = max(a.factor_stops.high - a.factor_stops.likely for a in answers)
+    whole = Range(
+        middle - math.hypot(below, middle - likely[0]), middle, middle + math.hypot(above, likely[-1] - middle)
+    )
+    said = (
+        *chosen.says,
+        f"the camera's tone curve is not known: the curves tried differ by {likely[-1] - likely[0]:.1f} stops",
+    )
+    return replace(chosen, factor_stops=whole, says=said)
+
+
+def calibrate_frames(
+    plain: Frame,
+    filtered: Frame,
+    class_factors: Mapping[str, Range] | None = None,
+    label: NDArray[np.uint8] | None = None,
+) -> Calibration:
+    """Two linear frames. Raises BadPair when one has no exposure data, is clipped, too dark, or another scene."""
+    light = _exposure(plain), _exposure(filtered)
+    _check_levels(plain, filtered)
+    a, b, a_clipped, b_clipped, ids = _same_size(plain, filtered, label)
+    found = align(_brightness(a), _brightness(b))
+    if found.likeness < SAME_SCENE:
+        raise BadPair(
+            f"{plain.name} and {filtered.name} do not show the same scene: their edges agree to {found.likeness:.2f}, "
+            f"at least {SAME_SCENE:.2f} is needed; use two frames from the tripod without moving it"
+        )
+    tall, wide = a.shape[:2]
+    moved = found.lay_over(b, tall, wide)
+    moved_clipped = found.lay_over(b_clipped.astype(np.float32), tall, wide)
+    patches = _patches(a, moved, a_clipped, moved_clipped, ids, plain.raw, filtered.raw)
+    plain_y, red, sensor_mean, channels, kind, usable_share = patches
+    if plain_y.size < LEAST_PATCHES:
+        raise BadPair(_why_too_few(plain_y.size, usable_share, a, moved, a_clipped, moved_clipped, plain, filtered))
+    signal, lead_doubt, doubts = _filtered_signal(red, sensor_mean, channels, filtered)
+    per_patch = np.log2(plain_y / light[0]) - np.log2(signal / light[1])
+    factors = dict(class_factors or {})
+    groups, whole = _combine(per_patch, kind, factors)
+    extra = [lead_doubt]
+    if plain.taken_at is not None and filtered.taken_at is not None:
+        extra.append(_light_change(plain, filtered, doubts))
+    # the gains of finished pictures are assumed, and exposure data are rounded to a sixth of a stop
+    extra.append(0.1 if filtered.raw else JPEG_GAIN_DOUBT_STOPS)
+    spread = math.sqrt(sum(e * e for e in extra))
+    answer = Range(
+        whole.likely - math.hypot(whole.likely - whole.low, spread),
+        whole.likely,
+        whole.likely + math.hypot(whole.high - whole.likely, spread),
+    )
+    clips, headroom = _clips_first(filtered)
+    offset = whole.likely - float(np.median(per_patch))
+    channel_stops = {
+        name: round(
+            float(np.median(np.log2(np.maximum(plain_y, 1e-9) / light[0]) - np.log2(np.maximum(c, 1e-9) / light[1])))
+            + offset,
+            2,
+        )
+        for name, c in zip(("red", "green", "blue"), channels, strict=True)
+        if float(np.median(c)) > DARK_LINEAR[filtered.raw]
+    }
+    says = [
+        f"factor of neutral grey {answer.likely:.1f} stops ({answer.low:.1f} to {answer.high:.1f}) from "
+        f"{plain_y.size} patches of " + ", ".join(f"{n} ({int(g['patches'])})" for n, g in groups.items()),
+        f"the {clips} channel fills first: {headroom:.1f} stops more would clip it",
+    ]
+    if found.shift_share > 0.002:
+        says.append(f"the frames were {found.shift_share:.1%} of the width apart and were laid over each other")
+    return Calibration(
+        factor_stops=answer,
+        channel_stops=MappingProxyType(channel_stops),
+        clips_first=clips,
+        clips_in_stops=round(headroom, 2),
+        surfaces=MappingProxyType(groups),
+        likeness=round(found.likeness, 3),
+        usable_share=round(usable_share, 3),
+        says=tuple(says),
+        doubts=tuple(doubts),
+    )
+
+
+def _exposure(frame: Frame) -> float:
+    """t ISO / (100 N^2) of a frame. Raises BadPair when its file does not say."""
+    shot = frame.shot
+    missing = [
+        word
+        for word, value in (("time", shot.shutter_s), ("aperture", shot.f_number), ("ISO", shot.iso))
+        if value is None or not value > 0
+    ]
+    if missing:
+        raise BadPair(
+            f"{frame.name} does not say its {' and '.join(missing)}; use the file as the camera wrote it, or type both "
+            'exposures (--meter "1/125 f/10 ISO 64" --filtered "5 min f/10 ISO 64")'
+        )
+    assert shot.shutter_s is not None and shot.f_number is not None and shot.iso is not None
+    return shot.shutter_s * shot.iso / (100.0 * shot.f_number**2)
+
+
+def _brightness(linear: FloatArray) -> FloatArray:
+    return np.asarray(linear.mean(axis=2), np.float32)
+
+
+def _check_levels(plain: Frame, filtered: Frame) -> None:
+    names = ("red", "green", "blue")
+    for frame, need in ((plain, "plain"), (filtered, "filtered")):
+        clipped = frame.clipped if frame.clipped is not None else frame.linear >= CLIPPED_CODE
+        share = clipped.reshape(-1, 3).mean(axis=0)
+        worst = int(share.argmax())
+        if share[worst] > 0.6:
+            raise BadPair(
+                f"{frame.name} (the {need} frame) is blown out: {share[worst]:.0%} of its {names[worst]} channel is at "
+                "the ceiling, at most 60 % can be used; take it again with less exposure"
+            )
+        top = float(np.quantile(frame.linear.max(axis=2)[::4, ::4], 0.95))
+        if top < 3.0 * DARK_LINEAR[frame.raw]:
+            raise BadPair(
+                f"{frame.name} (the {need} frame) is too dark: its brightest parts reach {top:.2%} of full scale, at "
+                f"least {3.0 * DARK_LINEAR[frame.raw]:.1%} is needed; take it again with more exposure"
+            )
+
+
+def _same_size(
+    plain: Frame, filtered: Frame, label: NDArray[np.uint8] | None
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, NDArray[np.uint8] | None]:
+    """Both frames and their clip masks at the working size of the plain one."""
+    tall, wide = plain.linear.shape[:2]
+    other_tall, other_wide = filtered.linear.shape[:2]
+    if abs(math.log((wide / tall) / (other_wide / other_tall))) > 0.06:
+        raise BadPair(
+            f"{plain.name} is {wide} x {tall} and {filtered.name} {other_wide} x {other_tall} pixels: their shapes "
+            "differ; use two frames of one camera, not turned and not cropped"
+        )
+    scale = min(1.0, WORKING_SIDE_PX / max(tall, wide))
+    size = (max(PATCH_PX, round(wide * scale)), max(PATCH_PX, round(tall * scale)))
+
+    def small(picture: NDArray[np.float32]) -> FloatArray:
+        return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.float32)
+
+    def mask(frame: Frame) -> FloatArray:
+        clipped = frame.clipped if frame.clipped is not None else frame.linear >= CLIPPED_CODE
+        return small(clipped.astype(np.float32))
+
+    ids = None if label is None else np.asarray(cv2.resize(label, size, interpolation=cv2.INTER_NEAREST), np.uint8)
+    return small(plain.linear), small(filtered.linear), mask(plain), mask(filtered), ids
+
+
+def _blocks(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(H, W, ...) cut into (rows, columns, PATCH_PX^2, ...)."""
+    rows, columns = picture.shape[0] // PATCH_PX, picture.shape[1] // PATCH_PX
+    cut = picture[: rows * PATCH_PX, : columns * PATCH_PX]
+    split = cut.reshape(rows, PATCH_PX, columns, PATCH_PX, *picture.shape[2:])
+    return np.moveaxis(split, 2, 1).reshape(rows, columns, PATCH_PX * PATCH_PX, *picture.shape[2:])
+
+
+_Patches = tuple[
+    NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.str_], float
+]
+
+
+def _patches(
+    plain: FloatArray,
+    moved: FloatArray,
+    plain_clipped: FloatArray,
+    moved_clipped: FloatArray,
+    ids: NDArray[np.uint8] | None,
+    plain_raw: bool,
+    filtered_raw: bool,
+) -> _Patches:
+    """Usable patches: plain luminance, filtered red and its sum, channels (3, n), kind of surface, usable share."""
+    a, b = _blocks(plain), _blocks(moved)
+    edge_free = np.isfinite(b).all(axis=(2, 3))
+    unclipped = (_blocks(plain_clipped).mean(axis=2).max(axis=2) < 0.02) & (
+        np.nan_to_num(_blocks(moved_clipped), nan=1.0).mean(axis=2).max(axis=2) < 0.02
+    )
+    a_mean, b_mean = a.mean(axis=2), np.nan_to_num(b).mean(axis=2)
+    y = a_mean @ np.array([0.2126, 0.7152, 0.0722])
+    top = b_mean.max(axis=2)
+    lit = (y > DARK_LINEAR[plain_raw] * 2) & (top > DARK_LINEAR[filtered_raw])
+    even = (a.std(axis=2).max(axis=2) < 0.35 * y + 0.002) & (
+        np.nan_to_num(b).std(axis=2).max(axis=2) < 0.35 * top + 0.002
+    )
+    kind = _kinds(a_mean, ids)
+    use = edge_free & unclipped & lit & even & (kind != "")
+    channels = b_mean[use].T.astype(np.float64)
+    return (
+        y[use].astype(np.float64),
+        channels[0],
+        channels.sum(axis=0),
+        channels,
+        kind[use],
+        float((edge_free & unclipped & lit).mean()),
+    )
+
+
+def _kinds(plain: NDArray[np.float32], ids: NDArray[np.uint8] | None) -> NDArray[np.str_]:
+    """Kind of surface per patch: a class name where a label map is given, else by colour; "" = not used."""
+    out = np.full(plain.shape[:2], "", dtype="<U10")
+    if ids is not None:
+        cut = _blocks(ids.astype(np.float32))
+        first = cut[:, :, 0]
+        one = (cut == first[:, :, None]).mean(axis=2) > 0.9
+        for name in USABLE_CLASSES:
+            out[one & (first == CLASS_ID[name])] = name
+        return out
+    red, green, blue = plain[..., 0], plain[..., 1], plain[..., 2]
+    most = np.maximum(plain.max(axis=2), 1e-6)
+    chroma = (most - plain.min(axis=2)) / most
+    out[chroma < 0.22] = "neutral"
+    out[(green > 1.25 * blue) & (green > 1.03 * red) & (chroma > 0.3)] = "foliage"
+    return out
+
+
+def _filtered_signal(
+    red: NDArray[np.float64], total: NDArray[np.float64], channels: NDArray[np.float64], filtered: Frame
+) -> tuple[NDArray[np.float64], float, list[str]]:
+    """What the sensor's mean pixel saw, its doubt [stops] and sentences: gains undone, crushed channels replaced."""
+    doubts: list[str] = []
+    gains = np.array(filtered.gains)
+    sensor = channels / gains[:, None]
+    mean = (sensor[0] + 2.0 * sensor[1] + sensor[2]) / 4.0
+    weak = float(np.median(np.maximum(channels[1], channels[2]))) < 0.04 * float(np.median(red))
+    if weak and not filtered.raw:
+        # green and blue of the sensor were lost in the picture's colour conversion; red leads the mean by 0.5-1.3 stops
+        doubts.append("green and blue of the filtered frame are crushed: only its red channel is used")
+        return sensor[0] * 2.0**-0.9, 0.4, doubts
+    ratio = float(np.median(red) / max(float(np.median(channels[1])), 1e-9))
+    if not filtered.raw and ratio < 1.5:
+        doubts.append(
+            "the filtered frame looks balanced to grey: a custom white balance was set and its gains are not known"
+        )
+        return total / 3.0, CUSTOM_BALANCE_DOUBT_STOPS, doubts
+    return mean, 0.0, doubts
+
+
+def _combine(
+    per_patch: NDArray[np.float64], kind: NDArray[np.str_], class_factors: Mapping[str, Range]
+) -> tuple[dict[str, Mapping[str, float]], Range]:
+    """Grey's factor from every kind of surface, weighted by how sure each is."""
+    by_colour = {"neutral": NEUTRAL_FACTOR, "foliage": FOLIAGE_FACTOR}
+    groups: dict[str, Mapping[str, float]] = {}
+    estimates: list[tuple[float, float, float]] = []
+    for name in sorted(set(kind.tolist())):
+        values = per_patch[kind == name]
+        lift = class_factors.get(name) or by_colour.get(name)
+        if lift is None or values.size < 4:
+            continue
+        middle = float(np.median(values))
+        scatter = float(np.quantile(values, 0.84) - np.quantile(values, 0.16)) / 2.0
+        # neighbouring patches share their surface: count a dozen of them as one
+        own = scatter / math.sqrt(max(1.0, values.size / 12.0))
+        below = math.hypot(1.645 * own, lift.likely - lift.low)
+        above = math.hypot(1.645 * own, lift.high - lift.likely)
+        estimates.append((middle + lift.likely, max(below, 0.05), max(above, 0.05)))
+        groups[name] = MappingProxyType(
+            {
+                "patches": float(values.size),
+                "factor_stops": round(middle + lift.likely, 2),
+                "spread_stops": round(scatter, 2),
+            }
+        )
+    if not estimates:
+        raise BadPair(
+            "no surface in the frames has a known infrared brightness: none is neutral grey or green; put a grey card, "
+            "stone or lawn in the frame"
+        )
+    weight = np.array([1.0 / ((b + a) / 2.0) ** 2 for _, b, a in estimates])
+    weight /= weight.sum()
+    likely = float(sum(w * e[0] for w, e in zip(weight, estimates, strict=True)))
+    below = math.sqrt(sum((w * e[1]) ** 2 for w, e in zip(weight, estimates, strict=True)))
+    above = math.sqrt(sum((w * e[2]) ** 2 for w, e in zip(weight, estimates, strict=True)))
+    apart = float(sum(w * abs(e[0] - likely) for w, e in zip(weight, estimates, strict=True)))
+    return groups, Range(likely - math.hypot(below, apart), likely, likely + math.hypot(above, apart))
+
+
+def _light_change(plain: Frame, filtered: Frame, doubts: list[str]) -> float:
+    assert plain.taken_at is not None and filtered.taken_at is not None
+    try:
+        minutes = abs((filtered.taken_at - plain.taken_at).total_seconds()) / 60.0
+    except TypeError:  # one time is aware, the other naive
+        return 0.0
+    if minutes > LONGEST_APART_MINUTES:
+        raise BadPair(
+            f"{plain.name} and {filtered.name} were taken {minutes:.0f} min apart, at most "
+            f"{LONGEST_APART_MINUTES:.0f} min can be used; take both within a few minutes in steady light"
+        )
+    if minutes > 10.0:
+        doubts.append(f"the frames were taken {minutes:.0f} min apart: the light may have changed")
+    return LIGHT_CHANGE_STOPS_PER_MINUTE * minutes
+
+
+def _clips_first(filtered: Frame) -> tuple[str, float]:
+    """The channel nearest to its ceiling and how far it is [stops]."""
+    top = np.quantile(filtered.linear[::2, ::2].reshape(-1, 3), 0.995, axis=0)
+    worst = int(top.argmax())
+    return ("red", "green", "blue")[worst], max(0.0, math.log2(1.0 / max(float(top[worst]), 1e-6)))
+
+
+def _why_too_few(
+    found: int,
+    usable: float,
+    plain: FloatArray,
+    moved: FloatArray,
+    plain_clipped: FloatArray,
+    moved_clipped: FloatArray,
+    plain_frame: Frame,
+    filtered_frame: Frame,
+) -> str:
+    shares = {
+        f"{filtered_frame.name} is clipped": float((np.nan_to_num(moved_clipped) > 0.02).any(axis=2).mean()),
+        f"{plain_frame.name} is clipped": float((plain_clipped > 0.02).any(axis=2).mean()),
+        f"{filtered_frame.name} is too dark": float(
+            (np.nan_to_num(moved).max(axis=2) < DARK_LINEAR[filtered_frame.raw]).mean()
+        ),
+        f"{plain_frame.name} is too dark": float((plain.max(axis=2) < 2 * DARK_LINEAR[plain_frame.raw]).mean()),
+    }
+    reason, share = max(shares.items(), key=lambda item: item[1])
+    if share > 0.3:
+        return (
+            f"{reason} in {share:.0%} of the picture: {found} patches are left, {LEAST_PATCHES} are needed; "
+            "take that frame again with its histogram in the middle"
+        )
+    return (
+        f"only {found} even patches of grey or green surfaces were found, {LEAST_PATCHES} are needed "
+        f"({usable:.0%} of the picture is well exposed); put stone, a grey card or lawn in the frame"
+    )
+
+
+# --- typed ----------------------------------------------------------------------------------------------------------
+
+
+def calibrate_typed(meter: TypedExposure, filtered: TypedExposure, too_dark_stops: float = 0.0) -> Calibration:
+    """Factor from what was typed: the meter's setting without filter and the one that looked right with it.
+
+    What `filtered` leaves out is taken from the meter's setting. too_dark_stops: how much more light the filtered
+    frame still needed. Raises BadPair when time, aperture or ISO are missing from both.
+    """
+    right = filtered.filled_from(meter)
+    before, after = meter.ev100, right.ev100
+    if before is None:
+        raise BadPair(f"the meter's setting ({meter.words}) is not whole; write it like 1/125 f/10 ISO 64")
+    if after is None or filtered.shutter_s is None:
+        raise BadPair(f"the filtered setting ({right.words}) has no time; write it like 5 min, or 30 s f/10 ISO 500")
+    likely = before - after + too_dark_stops
+    if not -2.0 <= likely <= 24.0:
+        raise BadPair(
+            f"{meter.words} without and {right.words} with the filter make {likely:.1f} stops; a filter costs -2 to 24 "
+            "stops: check which is which"
+        )
+    half = math.hypot(TYPED_METER_STOPS, 0.5 + 0.15 * abs(too_dark_stops))
+    answer = Range(likely - half, likely, likely + half)
+    return Calibration(
+        factor_stops=answer,
+        says=(
+            f"{meter.words} without, {right.words} with the filter: {answer.likely:.1f} stops "
+            f"({answer.low:.1f} to {answer.high:.1f})",
+        ),
+        doubts=("it looked right by eye: two frames of one scene would tell it twice as surely",),
+    )
