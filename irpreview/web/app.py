@@ -115,7 +115,7 @@ def launch_options(port: int, own_hosts: tuple[str, ...], password: str | None) 
     """Everything that the framework is told at the start, none of it left to its defaults."""
     from starlette.middleware import Middleware
 
-    from irpreview.web.look import CSS, HEAD, theme
+    from irpreview.web.style import CSS, HEAD, theme
 
     return {
         "server_name": "0.0.0.0" if password is not None else "127.0.0.1",

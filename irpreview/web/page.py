@@ -1,0 +1,339 @@
+"""The page itself: parts in the order of the day, and which handler answers which of them.
+
+Only this module and `app` know the page's framework. Pictures and words come ready from `handlers`.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from irpreview.records import Kit
+from irpreview.web import parts
+from irpreview.web.handlers import PARTS, Desk, Shown, known_kits
+
+STORE_KEY = "irpreview-kit-and-place"
+STORE_SECRET = "kept in your own browser only"
+"""Kit and place lie in the browser's own storage; a fixed key lets them outlive a restart of the page."""
+
+KEPT = (
+    ("kit", "unmodified-720"),
+    ("factor_stops", None),
+    ("focal_35mm_mm", None),
+    ("widest_f_number", None),
+    ("lowest_iso", None),
+    ("highest_iso", None),
+    ("zone", ""),
+    ("place", ""),
+)
+"""Entries that the browser keeps, with what a new browser starts from."""
+
+INTRO = """<header><h1>How will infrared see it?</h1>
+<p>Give a daylight snap from your phone. You get the scene as near-infrared would draw it in black and white, and what
+to do about it: which parts will stand apart, what the wind does to them, how long to open, when the light is right.</p>
+<p class="small quiet">Everything stays on this computer. No network is needed.</p></header>"""
+
+BEFORE = """<div class="before"><h2>What you will get</h2><ol><li>what is in the picture, which you can correct</li>
+<li>the infrared picture beside the photograph</li><li>whether its parts hold apart in a print</li>
+<li>what wind and time do to it</li><li>ISO, aperture and time, with test frames</li>
+<li>when to come back</li><li>a card to carry</li></ol></div>"""
+
+
+def build_page(folder: Path) -> Any:
+    """The whole page; `folder` is where its files may lie."""
+    import gradio as gr
+
+    desk = Desk(folder)
+    threading.Thread(target=_warm_up, daemon=True).start()
+    with gr.Blocks(
+        title="How will infrared see it?", analytics_enabled=False, delete_cache=(300, 1800), fill_width=True
+    ) as page:
+        _Page(gr, desk).lay_out(page)
+    page.queue(max_size=64, default_concurrency_limit=4, api_open=False)
+    return page
+
+
+def _warm_up() -> None:
+    """Load network and tables before the first snap comes; failures are told when they matter."""
+    import contextlib
+
+    with contextlib.suppress(Exception):
+        import numpy as np
+
+        from irpreview.records import Photo
+        from irpreview.web import study
+
+        study.begin(Photo(np.full((96, 128, 3), 128, np.uint8)), study.Inputs())
+        import sklearn.ensemble  # noqa: F401
+
+
+class _Page:
+    """Lays out components and ties them to the desk."""
+
+    def __init__(self, gr: Any, desk: Desk) -> None:
+        self.gr, self.desk = gr, desk
+        self.shown: dict[str, Any] = {}
+        self.entries: dict[str, Any] = {}
+
+    # ---- layout -------------------------------------------------------------------------------------------------
+
+    def lay_out(self, page: Any) -> None:
+        gr = self.gr
+        self.token = gr.State(None, time_to_live=7200, delete_callback=self._leave)
+        self.kept = gr.BrowserState(dict(KEPT), storage_key=STORE_KEY, secret=STORE_SECRET)
+        self._html(parts.block(INTRO))
+        self._head(
+            "Your photograph", "From this computer, or straight from the phone's camera. Several at once is fine."
+        )
+        self.files = gr.File(
+            label="Snaps: JPEG, HEIC, PNG, WebP or TIFF",
+            file_count="multiple",
+            type="filepath",
+            elem_id="snap-files",
+            height=110,
+        )
+        self._part("status", parts.status(""))
+        self._part("snaps", "", elem_id="snaps", js=parts.SNAPS_JS)
+        with gr.Accordion("Kit, place and day", open=False, elem_id="entries"):
+            self._entries()
+        self._html(parts.block(BEFORE))
+        with gr.Column(elem_classes=["later"]):
+            self._head("How infrared sees it", "Drag the seam, or use the arrow keys or the buttons.")
+            self._part("twin", "", elem_id="twin", js=parts.TWIN_JS)
+            self._head("What is in it", "All answers rest on this map. Put it right where it is wrong.")
+            self._part("seen", "", elem_id="seen", js=parts.BRUSH_JS)
+            self._head("Will it hold apart", "Neighbouring parts in a black-and-white print, after the filter.")
+            self._part("hold", "", elem_id="hold")
+            self._head("Wind and time", "Move either; the picture follows.")
+            self._part("dials", "", elem_id="dials", js=parts.DIALS_JS)
+            self._part("moving", "", elem_id="moving")
+            self._head("How long to open", "The setting to start from, and how to make sure.")
+            self._part("opening", "", elem_id="opening")
+            self._head("When to come back", "The light of that day at that place.")
+            self._part("hours", "", elem_id="hours")
+            self._head("Take it with you", "One page for the bag, a picture for the phone, and the figures as a file.")
+            self._card()
+        self._tie(page)
+
+    def _html(self, value: str, **options: Any) -> Any:
+        return self.gr.HTML(value, apply_default_css=False, js_on_load=None, **options)
+
+    def _head(self, title: str, words: str) -> None:
+        self._html(parts.heading(title, words))
+
+    def _part(self, name: str, value: str, elem_id: str | None = None, js: str | None = None) -> None:
+        self.shown[name] = self.gr.HTML(value, apply_default_css=False, js_on_load=js, elem_id=elem_id or name)
+
+    def _entries(self) -> None:
+        gr, keep = self.gr, self.entries
+        kits: Sequence[Kit] = known_kits()
+        self._html(parts.block('<p class="small quiet">An empty field means: not known. That is a fine answer.</p>'))
+        keep["kit"] = gr.Dropdown(
+            [(kit.words, kit.name) for kit in kits], value=kits[0].name, label="Filter and camera", filterable=False
+        )
+        with gr.Row():
+            keep["factor_stops"] = gr.Number(None, label="Filter factor from your own test frame (stops)")
+            keep["focal_35mm_mm"] = gr.Number(None, label="Focal length you will use (mm on 36 x 24)")
+            keep["widest_f_number"] = gr.Number(None, label="Widest aperture (f-number)")
+        with gr.Row():
+            keep["lowest_iso"] = gr.Number(None, label="Lowest ISO")
+            keep["highest_iso"] = gr.Number(None, label="Highest ISO you accept")
+            keep["grade"] = gr.Slider(0, 5, 4, step=0.5, label="Paper grade (0 soft, 5 very hard)")
+        with gr.Row():
+            keep["place"] = gr.Textbox("", label="Place (latitude, longitude)", placeholder="unknown", max_lines=1)
+            keep["when"] = gr.Textbox("", label="Day and time", placeholder="unknown", max_lines=1)
+            keep["zone"] = gr.Textbox(
+                "", label="Time zone, such as Europe/Oslo or +02:00", placeholder="unknown", max_lines=1
+            )
+        with gr.Row():
+            keep["heading_deg"] = gr.Number(None, label="Bearing of the view (degrees, north 0, east 90)")
+            keep["sky_state"] = gr.Dropdown(
+                [
+                    ("not known", "unknown"),
+                    ("clear", "clear"),
+                    ("thin cloud over the sun", "thin_cloud"),
+                    ("broken cloud", "broken"),
+                    ("overcast", "overcast"),
+                ],
+                value="unknown",
+                label="Sky",
+                filterable=False,
+            )
+            keep["haze"] = gr.Dropdown(
+                [("not known", "unknown"), ("very clear air", "clear"), ("ordinary", "normal"), ("hazy", "hazy")],
+                value="unknown",
+                label="Air",
+                filterable=False,
+            )
+        with gr.Row():
+            keep["trees_m"] = gr.Number(None, label="Distance of the trees (m)")
+            keep["nearest_m"] = gr.Number(None, label="Nearest thing to be sharp (m)")
+            keep["temperature_c"] = gr.Number(None, label="Temperature (°C)")
+        with gr.Row():
+            keep["wind_from_deg"] = gr.Number(None, label="Wind comes from (degrees)")
+            keep["cloud_fist_s"] = gr.Number(None, label="Seconds a cloud takes across your fist at arm's length")
+            keep["water_kind"] = gr.Dropdown(
+                [
+                    ("not known", "unknown"),
+                    ("pond", "pond"),
+                    ("lake", "lake"),
+                    ("sea", "sea"),
+                    ("stream", "stream"),
+                    ("falls", "falls"),
+                ],
+                value="unknown",
+                label="Water",
+                filterable=False,
+            )
+
+    def _card(self) -> None:
+        gr = self.gr
+        with gr.Row():
+            self.title = gr.Textbox("", label="Name on the card", max_lines=1)
+            self.with_place = gr.Checkbox(False, label="Put the location on the card", elem_id="with-place")
+        self.make = gr.Button("Make the card", variant="primary", elem_id="make-card")
+        with gr.Row():
+            self.downloads = [
+                gr.DownloadButton(f"Save as {kind}", interactive=False, elem_id=f"save-{kind.lower()}")
+                for kind in ("PDF", "PNG", "JSON")
+            ]
+
+    # ---- what answers what --------------------------------------------------------------------------------------
+
+    def _tie(self, page: Any) -> None:
+        gr, shown = self.gr, self.shown
+        outputs = [*(shown[name] for name in shown), self.entries["place"], self.entries["when"]]
+        outputs += [self.entries["heading_deg"], self.title, *self.downloads]
+        names = list(self.entries)
+        fields = [self.entries[name] for name in names]
+        quiet = {"show_progress": "hidden", "api_visibility": "private", "queue": True}
+        heavy = {**quiet, "concurrency_id": "heavy", "concurrency_limit": 1}
+        told = {**heavy, "show_progress": "minimal", "show_progress_on": [shown["status"]]}
+
+        def opened(token: str | None, kept: Any) -> list[Any]:
+            values = _kept_values(kept)
+            token = token or self.desk.sittings.open()
+            self.desk.enter(token, values)
+            return [token, *(values[name] for name, _ in KEPT)]
+
+        page.load(opened, [self.token, self.kept], [self.token, *(self.entries[name] for name, _ in KEPT)], **quiet)
+
+        def add(token: str | None, files: list[str] | None, *values: Any) -> Iterator[list[Any]]:
+            if not files:
+                yield self._updates(Shown())
+                return
+            self.desk.enter(token, dict(zip(names, values, strict=True)))
+            for part in self.desk.add(token, files):
+                yield self._updates(part)
+
+        self.files.upload(add, [self.token, self.files, *fields], outputs, **told).then(
+            lambda: None, None, self.files, **quiet
+        )
+
+        def pick(token: str | None, event: gr.EventData) -> list[Any]:
+            return self._updates(self.desk.pick(token, _whole(event, "index")))
+
+        shown["snaps"].select(pick, self.token, outputs, **told)
+
+        def enter(token: str | None, *values: Any) -> list[Any]:
+            return self._updates(self.desk.enter(token, dict(zip(names, values, strict=True))))
+
+        def keep(*values: Any) -> dict[str, Any]:
+            entered = dict(zip(names, values, strict=True))
+            return {name: entered[name] for name, _ in KEPT}
+
+        changes = []
+        for name, entry in self.entries.items():
+            if name == "grade":
+                changes.append(entry.release)
+            elif name in ("kit", "sky_state", "haze", "water_kind"):
+                changes.append(entry.input)
+            else:
+                changes += [entry.submit, entry.blur]
+        gr.on(changes, enter, [self.token, *fields], outputs, trigger_mode="always_last", **told)
+        gr.on(changes, keep, fields, self.kept, trigger_mode="always_last", **quiet)
+
+        def paint(token: str | None, event: gr.EventData) -> list[Any]:
+            data = _data(event)
+            given = data.get("strokes")
+            return self._updates(
+                self.desk.paint(token, given if isinstance(given, list) else [], data.get("grow") is not False)
+            )
+
+        def area(token: str | None, event: gr.EventData) -> list[Any]:
+            return self._updates(
+                self.desk.correct_area(token, _whole(event, "area"), str(_data(event).get("class_name", "")))
+            )
+
+        def undo(token: str | None) -> list[Any]:
+            return self._updates(self.desk.undo(token))
+
+        shown["seen"].apply(paint, self.token, outputs, **told)
+        shown["seen"].edit(area, self.token, outputs, **told)
+        shown["seen"].undo(undo, self.token, outputs, **told)
+
+        def move(token: str | None, event: gr.EventData) -> list[Any]:
+            return self._updates(self.desk.move(token, _whole(event, "wind"), _whole(event, "time")))
+
+        def settle(token: str | None, event: gr.EventData) -> list[Any]:
+            return self._updates(self.desk.settle(token, _whole(event, "wind"), _whole(event, "time")))
+
+        shown["dials"].input(move, self.token, outputs, trigger_mode="always_last", **quiet)
+        shown["dials"].release(settle, self.token, outputs, trigger_mode="always_last", **quiet)
+
+        def make(token: str | None, title: str, with_place: bool) -> list[Any]:
+            return self._updates(self.desk.make_card(token, title, with_place))
+
+        self.make.click(make, [self.token, self.title, self.with_place], outputs, **told)
+
+    def _leave(self, token: str | None) -> None:
+        if token:
+            self.desk.sittings.close(token)
+
+    def _updates(self, part: Shown) -> list[Any]:
+        """What changes, in the order of the outputs; the rest is left alone."""
+        gr = self.gr
+        result: list[Any] = []
+        for name in self.shown:
+            value = getattr(part, name)
+            result.append(gr.skip() if value is None else value)
+        for value in (part.place, part.when, part.heading_deg, part.title):
+            result.append(gr.skip() if value is None else gr.update(value=None if value == "" else value))
+        for index, _ in enumerate(self.downloads):
+            if part.cards is not None:
+                result.append(gr.update(value=str(part.cards[index]), interactive=True))
+            elif part.twin is not None or part.opening is not None:
+                # The card is of an older state of things now.
+                result.append(gr.update(value=None, interactive=False))
+            else:
+                result.append(gr.skip())
+        return result
+
+
+def _kept_values(kept: Any) -> dict[str, Any]:
+    """What the browser kept, cleaned: a browser's storage is input like any other."""
+    given = kept if isinstance(kept, dict) else {}
+    values = {name: given.get(name, default) for name, default in KEPT}
+    if values["kit"] not in {kit.name for kit in known_kits()}:
+        values["kit"] = KEPT[0][1]
+    for name, default in KEPT:
+        good = (int, float, type(None)) if default is None else (str,)
+        if not isinstance(values[name], good) or isinstance(values[name], bool):
+            values[name] = default
+    return values
+
+
+def _data(event: Any) -> dict[str, Any]:
+    data = getattr(event, "_data", None)
+    return data if isinstance(data, dict) else {}
+
+
+def _whole(event: Any, name: str) -> int:
+    """A whole number of an event; what is none becomes one that every handler refuses."""
+    value = _data(event).get(name)
+    return value if isinstance(value, int) and not isinstance(value, bool) else -2
+
+
+__all__ = ["PARTS", "build_page"]

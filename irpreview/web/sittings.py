@@ -1,0 +1,86 @@
+"""Who is using the page: one sitting per open page, kept apart, bounded in number and in memory, forgotten in time."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from irpreview.records import ByteArray, Photo, SceneMap
+from irpreview.web.study import Inputs, Repaints, Study
+
+MOST_SITTINGS = 24
+MOST_SNAPS = 24
+IDLE_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Snap:
+    """One snap of a sitting: small enough to keep many, with all corrections made to it."""
+
+    photo: Photo
+    thumb: str
+    figure: str = ""
+    sentence: str = ""
+    repaints: Repaints = ()
+    scene: SceneMap | None = None
+    """The network's answer, kept for the snap that was looked at last."""
+
+
+@dataclass(slots=True)
+class Sitting:
+    """What one open page holds. Changed only with its lock held."""
+
+    lock: threading.RLock = field(default_factory=threading.RLock)
+    snaps: list[Snap] = field(default_factory=list)
+    current: int = 0
+    inputs: Inputs = field(default_factory=Inputs)
+    study: Study | None = None
+    motion_base: tuple[ByteArray, ...] = ()
+    used_at: float = 0.0
+
+
+class Sittings:
+    """All sittings by their secret token; the longest unused goes first when there are too many."""
+
+    def __init__(self, most: int = MOST_SITTINGS, idle_s: float = IDLE_S, clock: Callable[[], float] = time.monotonic):
+        self.most, self.idle_s, self.clock = most, idle_s, clock
+        self._lock = threading.Lock()
+        self._all: OrderedDict[str, Sitting] = OrderedDict()
+
+    def __len__(self) -> int:
+        return len(self._all)
+
+    def open(self) -> str:
+        """A new, empty sitting; returns its token."""
+        token = secrets.token_urlsafe(24)
+        with self._lock:
+            self._all[token] = Sitting(used_at=self.clock())
+            self._forget()
+        return token
+
+    def close(self, token: str) -> None:
+        with self._lock:
+            self._all.pop(token, None)
+
+    @contextmanager
+    def at(self, token: str | None) -> Iterator[Sitting]:
+        """The sitting with its lock held. Raises KeyError for an unknown or forgotten token."""
+        with self._lock:
+            sitting = self._all[token or ""]
+            sitting.used_at = self.clock()
+            self._all.move_to_end(token or "")
+            self._forget()
+        with sitting.lock:
+            yield sitting
+
+    def _forget(self) -> None:
+        now = self.clock()
+        for token in [token for token, one in self._all.items() if now - one.used_at > self.idle_s]:
+            del self._all[token]
+        while len(self._all) > self.most:
+            self._all.popitem(last=False)
