@@ -1,0 +1,45 @@
+"""The tone of the `reference-pairs` kit: a local mix of the snap's own channels, predicted by the scene network.
+
+t = sum over k of mix_k * basis_k, with the basis "rgb1y": display red, green, blue (0..1, sRGB-encoded), one, and
+linear luminance Y (weights of Rec. ITU-R BT.709; sRGB curve of IEC 61966-2-1). t is a display tone, 0..1, in the look
+of the pairs that the network was trained on: exposure and tone curve unknown, only order and relative tone mean
+anything.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from irpreview.errors import BadModel
+from irpreview.records import ByteArray, FloatArray
+
+MIX_BASIS = "rgb1y"
+_DISPLAY = (np.arange(256) / 255.0).astype(np.float32)
+_LINEAR = np.where(_DISPLAY <= 0.04045, _DISPLAY / 12.92, ((_DISPLAY + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+def reference_tone(pixels: ByteArray, mix: FloatArray, basis: str = MIX_BASIS) -> FloatArray:
+    """Display tone (H, W) 0..1 of sRGB pixels (H, W, 3) uint8 under mix maps (5, h, w) of any smaller size.
+
+    Raises BadModel for a basis other than "rgb1y" or a mix with another number of maps."""
+    if basis != MIX_BASIS or mix.ndim != 3 or mix.shape[0] != 5:
+        raise BadModel(
+            f"tone basis {basis!r} with {mix.shape[0]} maps is unknown here; this version reads {MIX_BASIS!r} with 5 maps: "
+            "reinstall irpreview so that weights and program belong together"
+        )
+    size = (pixels.shape[1], pixels.shape[0])
+    tone: FloatArray = cv2.resize(np.ascontiguousarray(mix[3]), size, interpolation=cv2.INTER_LINEAR)
+    for k in range(3):
+        channel = cv2.LUT(np.ascontiguousarray(pixels[..., k]), _DISPLAY)
+        tone += channel * cv2.resize(np.ascontiguousarray(mix[k]), size, interpolation=cv2.INTER_LINEAR)
+    luminance = cv2.LUT(pixels, _LINEAR) @ np.array((0.2126, 0.7152, 0.0722), np.float32)
+    tone += luminance * cv2.resize(np.ascontiguousarray(mix[4]), size, interpolation=cv2.INTER_LINEAR)
+    clipped: FloatArray = np.clip(tone, 0.0, 1.0, out=tone)
+    return clipped
+
+
+def tone_from_coefficients(pixels: ByteArray, coefficients: NDArray[np.float32]) -> FloatArray:
+    """Display tone (H, W) 0..1 of sRGB pixels (H, W, 3) uint8 under one mix (5,) for the whole picture."""
+    return reference_tone(pixels, np.asarray(coefficients, np.float32).reshape(-1, 1, 1))

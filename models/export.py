@@ -1,0 +1,140 @@
+"""Export a trained network to scene_network.onnx + scene_network.json and check it against OpenCV's dnn.
+
+    python models/export.py network.pt --seed 1 --version 1
+
+Weights are stored as half precision where they have two or more dimensions (batch normalisation is folded first) and
+cast on loading, so the file is half as large and the arithmetic stays float32. Needs torch, onnx, OpenCV.
+"""
+
+import argparse
+import hashlib
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import nn
+
+from network import MIX_BASIS, SceneNetwork
+from train import load_network
+
+CLASSES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
+
+
+def fold_normalisation(model: nn.Module) -> None:
+    """Fold every BatchNorm into the convolution right before it."""
+    for module in model.modules():
+        if not isinstance(module, nn.Sequential):
+            continue
+        before = None
+        for name, layer in list(module.named_children()):
+            if isinstance(layer, nn.BatchNorm2d) and isinstance(before, nn.Conv2d):
+                gain = layer.weight / torch.sqrt(layer.running_var + layer.eps)
+                old = before.bias if before.bias is not None else torch.zeros_like(layer.running_mean)
+                before.weight = nn.Parameter(before.weight * gain.view(-1, 1, 1, 1))
+                before.bias = nn.Parameter((old - layer.running_mean) * gain + layer.bias)
+                module._modules[name] = nn.Identity()
+            before = layer
+
+
+def export(model: SceneNetwork, target: Path, half: bool) -> None:
+    """Write the ONNX file with free height and width."""
+    import onnx
+    from onnx import TensorProto, helper, numpy_helper
+
+    torch.onnx.export(
+        model,
+        (torch.rand(1, 3, 384, 512),),
+        str(target),
+        opset_version=17,
+        dynamo=False,
+        input_names=["pixels"],
+        output_names=["probability", "mix"],
+        dynamic_axes={
+            "pixels": {2: "height", 3: "width"},
+            "probability": {2: "h4", 3: "w4"},
+            "mix": {2: "h2", 3: "w2"},
+        },
+    )
+    if not half:
+        return
+    graph = onnx.load(str(target))
+    casts = []
+    for tensor in graph.graph.initializer:
+        array = numpy_helper.to_array(tensor)
+        if array.dtype == np.float32 and array.ndim > 1 and array.size > 1000:
+            name = tensor.name
+            tensor.CopyFrom(numpy_helper.from_array(array.astype(np.float16), name + "_half"))
+            casts.append(helper.make_node("Cast", [name + "_half"], [name], to=TensorProto.FLOAT))
+    for node in reversed(casts):
+        graph.graph.node.insert(0, node)
+    onnx.checker.check_model(graph)
+    onnx.save(graph, str(target))
+
+
+def compare(model: SceneNetwork, target: Path) -> float:
+    """Largest difference between torch and OpenCV over several shapes, one loaded net for all."""
+    import cv2
+
+    net = cv2.dnn.readNetFromONNX(str(target))
+    worst = 0.0
+    for height, width in ((384, 512), (512, 384), (512, 512), (288, 512), (96, 512), (512, 64), (384, 512)):
+        x = torch.rand(1, 3, height, width, generator=torch.Generator().manual_seed(height + width))
+        x = nn.functional.avg_pool2d(nn.functional.pad(x, (4, 4, 4, 4), mode="reflect"), 9, 1)
+        with torch.no_grad():
+            p, m = model(x)
+        net.setInput(x.numpy(), "pixels")
+        q, n = net.forward(["probability", "mix"])
+        a, b = float(np.abs(q - p.numpy()).max()), float(np.abs(n - m.numpy()).max())
+        print(f"{height} x {width}: probability {a:.1e}, mix {b:.1e}, shapes {q.shape} {n.shape}")
+        worst = max(worst, a, b)
+    return worst
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Export the scene network.")
+    parser.add_argument("weights", type=Path)
+    parser.add_argument("--folder", type=Path, default=Path(__file__).parent)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--version", default="1")
+    parser.add_argument("--full", action="store_true", help="store float32")
+    args = parser.parse_args()
+    model = load_network(args.weights, "cpu")
+    encoder = torch.load(args.weights, map_location="cpu", weights_only=True)["encoder"]
+    fold_normalisation(model)
+    if not args.full:
+        with torch.no_grad():
+            for p in model.parameters():
+                if p.dim() > 1 and p.numel() > 1000:
+                    p.copy_(p.half().float())
+    target = args.folder / "scene_network.onnx"
+    export(model, target, not args.full)
+    worst = compare(model, target)
+    if worst > 1e-3:
+        sys.exit(f"OpenCV and torch differ by {worst:.2g}; limit 1e-3")
+    digest = hashlib.sha256(target.read_bytes()).hexdigest()
+    card = {
+        "schema": "irpreview/scene-network/1",
+        "model_id": f"scene-{encoder}-v{args.version}-{digest[:8]}",
+        "sha256": digest,
+        "bytes": target.stat().st_size,
+        "classes": list(CLASSES),
+        "mix_basis": MIX_BASIS,
+        "input": {
+            "name": "pixels",
+            "range": "sRGB display values / 255, RGB, 1 x 3 x height x width; normalised inside",
+            "long_side": 512,
+            "multiple": 32,
+        },
+        "outputs": {"probability": "1 x 9 x height/4 x width/4", "mix": "1 x 5 x height/2 x width/2"},
+        "seed": args.seed,
+        "version": args.version,
+        "terms": "trained in part on photographs for research only; see models/README.md",
+    }
+    (args.folder / "scene_network.json").write_text(json.dumps(card, indent=1) + "\n")
+    print(f"{target}: {target.stat().st_size / 1e6:.1f} MB, {card['model_id']}, worst difference {worst:.1e}")
+
+
+if __name__ == "__main__":
+    main()
