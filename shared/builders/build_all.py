@@ -43,7 +43,7 @@ def main():
         lines.extend(f"{json.dumps(prefix)} = {json.dumps(source)}" for prefix, source in prefixes.items())
         lines.append("")
     lines.append('[columns."reflectance.csv"]')
-    lines.extend(f'{json.dumps(name + "_")} = {json.dumps(name)}' for name in surfaces)
+    lines.extend(f"{json.dumps(name + '_')} = {json.dumps(name)}" for name in surfaces)
     lines.append("")
     (DATA / "sources.toml").write_text("\n".join(lines), encoding="utf-8", newline="\n")
 

@@ -1,3 +1,4 @@
+# ruff: noqa: E501 (source records are single sentences)
 """Build `reflectance.csv` and `materials.csv`: what surfaces throw back, per sub-kind, with its spread.
 
 `reflectance.csv` has three columns per sub-kind, NAME_low, NAME_likely, NAME_high: mean spectra of members around the
@@ -99,7 +100,7 @@ def earthlib_members(lib, *level3, level2=None):
     for row, value in zip(rows, values, strict=True):
         if row["LEVEL_4"] == "measured" and row["LEVEL_3"] in level3 and (level2 is None or row["LEVEL_2"] == level2):
             spectrum = on_grid(bands, value)
-            if np.isfinite(spectrum).all() and 0.0 < spectrum.min() and spectrum.max() < 1.0:
+            if np.isfinite(spectrum).all() and spectrum.min() > 0.0 and spectrum.max() < 1.0:
                 picked.append(spectrum)
     return picked
 
@@ -218,10 +219,12 @@ def materials():
         conifer_stand(300, SEED + 5),
         "model", {**PROGEOSAIL, "what": "conifer stand with its shadows", "how": "300 GeoSAIL cone cases seen from above"},
     )  # fmt: skip
-    needles = usgs("Engelmann-Spruce", "Lodgepole-Pine")
+    needles = usgs("Engelmann-Spruce")  # the lodgepole pine needles of that set are dry: red above green
     m["conifer_needles"] = (
-        [s for n in needles for s in around(n, 0.25, 0.3, 15)],
-        "measured", {**USGS, "what": "heaped conifer needles", "how": f"{len(needles)} spectra, lift spread +-0.25 stop assumed"},
+        [s for n in needles for s in around(n, 0.3, 0.3, 31)],
+        "measured",
+        {**USGS, "what": "heaped conifer needles",
+         "how": "one spectrum of green spruce needles, lift spread +-0.3 stop assumed"},
     )  # fmt: skip
     for name, level3, what in (
         ("bark", ("bark", "wood"), "bark and dead wood"),
@@ -237,7 +240,11 @@ def materials():
         ("weathered_wood", ("wood_shingle", "wood"), "weathered wood, shingles"),
     ):
         members = earthlib_members(lib, *level3)
-        m[name] = (members, "measured", {**EARTHLIB, "what": what, "how": f"{len(members)} measured spectra, 10 nm; held flat below 400 nm"})
+        m[name] = (
+            members,
+            "measured",
+            {**EARTHLIB, "what": what, "how": f"{len(members)} measured spectra, 10 nm; held flat below 400 nm"},
+        )
     sand = earthlib_members(lib, "sand")
     m["sand"] = (
         [s for one in sand for s in around(one, 0.3, 0.4, 9)],
@@ -287,7 +294,9 @@ def build():
         lift = np.log2((members @ band) / bright)
         for word, spectrum in zip(("low", "likely", "high"), quantile_spectra(members, lift), strict=True):
             columns[f"{name}_{word}"] = spectrum
-        rows.append((name, kind, len(members), *np.quantile(bright, (0.05, 0.5, 0.95)), *np.quantile(lift, (0.05, 0.5, 0.95))))
+        rows.append(
+            (name, kind, len(members), *np.quantile(bright, (0.05, 0.5, 0.95)), *np.quantile(lift, (0.05, 0.5, 0.95)))
+        )
         sources[name] = source
     write_csv("reflectance.csv", columns, digits=4)
     with (DATA / "materials.csv").open("w", encoding="utf-8", newline="\n") as file:

@@ -30,7 +30,9 @@ def test_720_nm_on_an_unmodified_camera_costs_about_15_stops():
 
 
 def test_a_soft_cut_costs_9_to_11_and_a_converted_body_about_one():
-    soft, _ = filter_factor(Kit(infrared_cut_edge_nm=690, infrared_cut_slope_nm=10, infrared_cut_floor=1e-4), SUN, TABLES)
+    soft, _ = filter_factor(
+        Kit(infrared_cut_edge_nm=690, infrared_cut_slope_nm=10, infrared_cut_floor=1e-4), SUN, TABLES
+    )
     assert 8.5 < soft.likely < 11.0
     by_name = {kit.name: filter_factor(kit, SUN, TABLES)[0].likely for kit in list_kits()}
     assert by_name["converted-590"] < by_name["converted-665"] < by_name["converted-720"] < by_name["converted-850"]
@@ -62,9 +64,7 @@ def test_the_grid_of_edges_and_floors_computed_elsewhere(edge, slope, floor, sto
 )
 @settings(max_examples=60, deadline=None)
 def test_parts_add_up_to_the_whole(height, aod, cut_on, sensor, subject, shade, calibrated):
-    kit = Kit(
-        filter_cut_on_nm=cut_on, sensor=sensor, factor_stops=Range(14.0, 14.6, 15.0) if calibrated else None
-    )
+    kit = Kit(filter_cut_on_nm=cut_on, sensor=sensor, factor_stops=Range(14.0, 14.6, 15.0) if calibrated else None)
     light = Light(sun_height_deg=height, haze_aod=aod)
     whole, parts = filter_factor(kit, light, TABLES, subject, in_shade=shade)
     assert tuple(parts) == PART_NAMES

@@ -133,15 +133,21 @@ def test_unknown_names_and_things_that_are_no_kit_files_are_refused(tmp_path):
         load_kit(tmp_path / "huge.toml")
 
 
+def told(path) -> str:
+    """The refusal of a kit file, empty when it is accepted."""
+    try:
+        load_kit(path)
+    except BadKit as error:
+        return str(error)
+    return ""
+
+
 @given(st.binary(max_size=300))
 @settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_bytes_are_a_kit_or_one_line(tmp_path, content):
     path = tmp_path / "any.toml"
     path.write_bytes(content)
-    try:
-        load_kit(path)
-    except BadKit as error:
-        assert "\n" not in str(error)
+    assert "\n" not in told(path)
 
 
 @given(st.data())
@@ -150,13 +156,13 @@ def test_a_damaged_kit_file_is_a_kit_or_one_line(tmp_path, data):
     text = kit_text(load_kit("unmodified-720"))
     at = data.draw(st.integers(0, len(text) - 1))
     path = tmp_path / "any.toml"
-    path.write_text(text[:at] + data.draw(st.text("0-9.e\"'=[]{}\nax_ ", max_size=3)) + text[at + 1 :], encoding="utf-8")
-    try:
-        kit = load_kit(path)
-    except BadKit as error:
-        assert "\n" not in str(error)
-    else:
-        assert 500 <= kit.filter_cut_on_nm <= 1100
+    path.write_text(
+        text[:at] + data.draw(st.text("0-9.e\"'=[]{}\nax_ ", max_size=3)) + text[at + 1 :], encoding="utf-8"
+    )
+    message = told(path)
+    assert "\n" not in message
+    if not message:
+        assert 500 <= load_kit(path).filter_cut_on_nm <= 1100
 
 
 # --- own filter curve -------------------------------------------------------------------------------------------------
