@@ -20,6 +20,7 @@ from typing import Any, Concatenate, ParamSpec
 from irpreview.core import strokes as brush
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.card_files import CARD_KINDS, write_card
+from irpreview.records import CLASS_WORDS
 from irpreview.web import parts, pictures
 from irpreview.web import study as working
 from irpreview.web.sittings import MOST_SNAPS, Sitting, Sittings, Snap
@@ -59,7 +60,7 @@ def answered(
     """Turn what goes wrong into a sentence in the status line."""
 
     @wraps(handler)
-    def run(desk: Desk, token: str | None, *args: P.args, **named: P.kwargs) -> Shown:
+    def run(desk: Desk, token: str | None, /, *args: P.args, **named: P.kwargs) -> Shown:
         try:
             return handler(desk, token, *args, **named)
         except Exception as error:
@@ -259,12 +260,10 @@ class Desk:
             listed = brush.regions(study.scene)
             if not (isinstance(area, int) and 0 <= area < len(listed)):
                 raise BadValue(f"there is no area number {area!s:.10}; choose one from the list")
-            if class_name not in parts.CLASS_WORDS:
+            if class_name not in CLASS_WORDS:
                 raise BadValue(f"there is no class {class_name!s:.20}; choose one from the list")
             one = listed[area]
-            words = (
-                f"{parts.CLASS_WORDS[one.class_name].capitalize()}, {one.words}: now {parts.CLASS_WORDS[class_name]}."
-            )
+            words = f"{CLASS_WORDS[one.class_name].capitalize()}, {one.words}: now {CLASS_WORDS[class_name]}."
             return self._repaint(sitting, ((one.mask, class_name),), words)
 
     @answered

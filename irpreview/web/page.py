@@ -1,6 +1,7 @@
 """The page itself: parts in the order of the day, and which handler answers which of them.
 
-Only this module and `app` know the page's framework. Pictures and words come ready from `handlers`.
+Only this module, `app` and `style` know the page's framework; it is imported after `app.prepare_framework` has closed
+what the framework would open. Pictures and words come ready from `handlers`.
 """
 
 from __future__ import annotations
@@ -9,6 +10,8 @@ import threading
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
+
+import gradio as gr
 
 from irpreview.records import Kit
 from irpreview.web import parts
@@ -30,6 +33,15 @@ KEPT = (
 )
 """Entries that the browser keeps, with what a new browser starts from."""
 
+SKIES = [
+    ("not known", "unknown"),
+    ("clear", "clear"),
+    ("thin cloud over the sun", "thin_cloud"),
+    ("broken cloud", "broken"),
+    ("overcast", "overcast"),
+]
+WATERS = [("not known", "unknown"), *((word, word) for word in ("pond", "lake", "sea", "stream", "falls"))]
+
 INTRO = """<header><h1>How will infrared see it?</h1>
 <p>Give a daylight snap from your phone. You get the scene as near-infrared would draw it in black and white, and what
 to do about it: which parts will stand apart, what the wind does to them, how long to open, when the light is right.</p>
@@ -43,14 +55,12 @@ BEFORE = """<div class="before"><h2>What you will get</h2><ol><li>what is in the
 
 def build_page(folder: Path) -> Any:
     """The whole page; `folder` is where its files may lie."""
-    import gradio as gr
-
     desk = Desk(folder)
     threading.Thread(target=_warm_up, daemon=True).start()
     with gr.Blocks(
         title="How will infrared see it?", analytics_enabled=False, delete_cache=(300, 1800), fill_width=True
     ) as page:
-        _Page(gr, desk).lay_out(page)
+        _Page(desk).lay_out(page)
     page.queue(max_size=64, default_concurrency_limit=4, api_open=False)
     return page
 
@@ -72,15 +82,14 @@ def _warm_up() -> None:
 class _Page:
     """Lays out components and ties them to the desk."""
 
-    def __init__(self, gr: Any, desk: Desk) -> None:
-        self.gr, self.desk = gr, desk
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
         self.shown: dict[str, Any] = {}
         self.entries: dict[str, Any] = {}
 
     # ---- layout -------------------------------------------------------------------------------------------------
 
     def lay_out(self, page: Any) -> None:
-        gr = self.gr
         self.token = gr.State(None, time_to_live=7200, delete_callback=self._leave)
         self.kept = gr.BrowserState(dict(KEPT), storage_key=STORE_KEY, secret=STORE_SECRET)
         self._html(parts.block(INTRO))
@@ -118,16 +127,16 @@ class _Page:
         self._tie(page)
 
     def _html(self, value: str, **options: Any) -> Any:
-        return self.gr.HTML(value, apply_default_css=False, js_on_load=None, **options)
+        return gr.HTML(value, apply_default_css=False, js_on_load=None, **options)
 
     def _head(self, title: str, words: str) -> None:
         self._html(parts.heading(title, words))
 
     def _part(self, name: str, value: str, elem_id: str | None = None, js: str | None = None) -> None:
-        self.shown[name] = self.gr.HTML(value, apply_default_css=False, js_on_load=js, elem_id=elem_id or name)
+        self.shown[name] = gr.HTML(value, apply_default_css=False, js_on_load=js, elem_id=elem_id or name)
 
     def _entries(self) -> None:
-        gr, keep = self.gr, self.entries
+        keep = self.entries
         kits: Sequence[Kit] = known_kits()
         self._html(parts.block('<p class="small quiet">An empty field means: not known. That is a fine answer.</p>'))
         keep["kit"] = gr.Dropdown(
@@ -150,13 +159,7 @@ class _Page:
         with gr.Row():
             keep["heading_deg"] = gr.Number(None, label="Bearing of the view (degrees, north 0, east 90)")
             keep["sky_state"] = gr.Dropdown(
-                [
-                    ("not known", "unknown"),
-                    ("clear", "clear"),
-                    ("thin cloud over the sun", "thin_cloud"),
-                    ("broken cloud", "broken"),
-                    ("overcast", "overcast"),
-                ],
+                SKIES,
                 value="unknown",
                 label="Sky",
                 filterable=False,
@@ -175,21 +178,13 @@ class _Page:
             keep["wind_from_deg"] = gr.Number(None, label="Wind comes from (degrees)")
             keep["cloud_fist_s"] = gr.Number(None, label="Seconds a cloud takes across your fist at arm's length")
             keep["water_kind"] = gr.Dropdown(
-                [
-                    ("not known", "unknown"),
-                    ("pond", "pond"),
-                    ("lake", "lake"),
-                    ("sea", "sea"),
-                    ("stream", "stream"),
-                    ("falls", "falls"),
-                ],
+                WATERS,
                 value="unknown",
                 label="Water",
                 filterable=False,
             )
 
     def _card(self) -> None:
-        gr = self.gr
         with gr.Row():
             self.title = gr.Textbox("", label="Name on the card", max_lines=1)
             self.with_place = gr.Checkbox(False, label="Put the location on the card", elem_id="with-place")
@@ -203,7 +198,7 @@ class _Page:
     # ---- what answers what --------------------------------------------------------------------------------------
 
     def _tie(self, page: Any) -> None:
-        gr, shown = self.gr, self.shown
+        shown = self.shown
         outputs = [*(shown[name] for name in shown), self.entries["place"], self.entries["when"]]
         outputs += [self.entries["heading_deg"], self.title, *self.downloads]
         names = list(self.entries)
@@ -294,7 +289,6 @@ class _Page:
 
     def _updates(self, part: Shown) -> list[Any]:
         """What changes, in the order of the outputs; the rest is left alone."""
-        gr = self.gr
         result: list[Any] = []
         for name in self.shown:
             value = getattr(part, name)

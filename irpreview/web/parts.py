@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from irpreview.core.shotcard import LEAD_WORDS, beaufort_of, focus_lines, frame_words, range_words, setting_choices
+from irpreview.core.shotcard import LEAD_WORDS, focus_lines, frame_words, range_words, setting_choices
 from irpreview.core.strokes import Region
-from irpreview.core.wind import BEAUFORT
+from irpreview.core.wind import BEAUFORT, beaufort_of
 from irpreview.core.wording import share_text, shutter_text, zone_text
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, GapWord, Movement, SceneMap, Setting, Verdict
 from irpreview.web.study import (
@@ -145,7 +145,7 @@ def seen(study: Study, overlay: str, colours: dict[str, tuple[str, str]], region
         '<div class="row"><label>Brush width <input type="range" class="width" min="1" max="15" value="3" '
         'aria-label="Brush width, percent of the picture" style="width:10rem"></label>'
         '<label><input type="checkbox" class="grow" checked> Grow my strokes to the edges</label></div>'
-        '<div class="row"><button type="button" class="main" data-do="use">Use my strokes</button>'
+        '<div class="row"><button type="button" class="go" data-do="use">Use my strokes</button>'
         '<button type="button" data-do="back">Wipe the last stroke</button>'
         '<button type="button" data-do="undo">Undo the last correction</button></div>'
         '<details><summary>Correct without drawing</summary><div class="row">'

@@ -113,7 +113,7 @@ footer { display: none !important; }
 .irp button, .irp .button { font: inherit; color: var(--ink); background: var(--wash); border: 1px solid #8d8475;
   border-radius: 4px; padding: .4rem .8rem; cursor: pointer; min-height: 2.5rem; }
 .irp button:hover { border-color: var(--ink); }
-.irp button.main { background: var(--red); color: var(--paper); border-color: var(--red); }
+.irp button.go { background: var(--red); color: var(--paper); border-color: var(--red); }
 .irp button:focus-visible, .irp input:focus-visible, .irp summary:focus-visible { outline: 3px solid var(--red);
   outline-offset: 2px; }
 .irp .row { display: flex; flex-wrap: wrap; gap: .5rem .7rem; align-items: center; margin: .5rem 0; }
