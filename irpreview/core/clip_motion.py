@@ -8,6 +8,7 @@ soft cloud. The few things a short clip cannot tell are said in `doubts`.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -87,7 +88,7 @@ def measure_motion(
     label = _fit(label, width, height)
     length = (len(frames) - 1) / fps
     doubts = _length_doubts(length, fps, timed)
-    static = _inner(np.isin(label, [CLASS_ID[n] for n in STATIC_CLASSES]), 2)
+    static = _inner(np.isin(label, [CLASS_ID[n] for n in STATIC_CLASSES]), 5)
     steady, shake, residual, shake_doubts = _stabilise(frames, static)
     doubts += shake_doubts
     valid = _common_area(shake, height, width)
@@ -99,7 +100,7 @@ def measure_motion(
     cloud = deg = image = None
     sky = np.isin(label, (CLASS_ID["clear_sky"], CLASS_ID["cloud"]))
     if sky.mean() > 0.02:
-        cloud, spread_px, quality, sky_doubts = _drift(steady, sky & valid, fps)
+        cloud, spread_px, quality, sky_doubts = _drift(steady, _inner(sky, 4) & valid, fps)
         doubts += sky_doubts
         if cloud is not None and timed:
             speed = math.hypot(*cloud)
@@ -191,7 +192,7 @@ def _stabilise(
                 "be taken out; include a wall, a rock or bare ground, or rest the phone on something"
             ],
         )
-    corners = cv2.goodFeaturesToTrack(frames[0], 400, 0.005, 6, mask=static.astype(np.uint8) * 255, blockSize=5)
+    corners = cv2.goodFeaturesToTrack(frames[0], 250, 0.005, 8, mask=static.astype(np.uint8) * 255, blockSize=5)
     if corners is None or len(corners) < 12:
         found = 0 if corners is None else len(corners)
         return (
@@ -214,8 +215,8 @@ def _stabilise(
             frames[k],
             corners,
             guess.copy(),
-            winSize=(21, 21),
-            maxLevel=4,
+            winSize=(17, 17),
+            maxLevel=3,
             criteria=(3, 20, 0.01),
             flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
         )
@@ -274,8 +275,14 @@ def _common_area(shake: FloatArray, height: int, width: int) -> NDArray[np.bool_
 def _foliage(
     steady: list[ByteArray], label: ByteArray, valid: NDArray[np.bool_], fps: float, residual: float
 ) -> list[tuple[str, ClassClip, list[str]]]:
-    masks = {name: _inner(label == CLASS_ID[name], 4) & valid for name in ("tree", "grass")}
-    masks = {name: mask for name, mask in masks.items() if mask.mean() > 0.005}
+    # flow near an edge is dragged by what lies beyond: keep well inside where there is room
+    masks = {}
+    for name in ("tree", "grass"):
+        for border in (10, 4):
+            mask = _inner(label == CLASS_ID[name], border) & valid
+            if mask.mean() > 0.005:
+                masks[name] = mask
+                break
     if not masks:
         return []
     wanted = np.zeros_like(valid)
@@ -287,28 +294,51 @@ def _foliage(
     left, right = max(columns[0] - pad, 0), min(columns[-1] + pad + 1, label.shape[1])
     crops = [np.ascontiguousarray(f[top:bottom, left:right]) for f in steady]
     picked = {name: mask[top:bottom, left:right][::GRID_PX, ::GRID_PX] for name, mask in masks.items()}
-    direct, summed = _flows(crops)
+    direct = _flow_from_first(crops)
+    summed = _flow_summed(crops) if _lost(crops, direct, wanted[top:bottom, left:right]) else None
     textured = _texture(crops[0])[::GRID_PX, ::GRID_PX]
     found = []
     for name, mask in picked.items():
         use = mask & (textured > 2.0)
         if use.sum() < 30:
             use = mask
-        measured, doubts = _sway_of(name, direct[:, use], summed[:, use], fps, residual)
+        along = None if summed is None else summed[:, use]
+        measured, doubts = _sway_of(name, direct[:, use], along, fps, residual)
         found.append((name, measured, doubts))
     return found
 
 
-def _flows(crops: list[ByteArray]) -> tuple[FloatArray, FloatArray]:
-    """Displacement from the first frame, directly and by summing frame to frame, on a grid. (n, h/4, w/4, 2) [px]"""
+def _flow_from_first(crops: list[ByteArray]) -> FloatArray:
+    """Displacement of every frame from the first, on a grid. (n, h/4, w/4, 2) [px]"""
     flow = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
-    shape = crops[0][::GRID_PX, ::GRID_PX].shape
-    direct = np.zeros((len(crops), *shape, 2), np.float32)
-    summed = np.zeros_like(direct)
-    for k in range(1, len(crops)):
-        direct[k] = flow.calc(crops[0], crops[k], None)[::GRID_PX, ::GRID_PX]
-        summed[k] = summed[k - 1] + flow.calc(crops[k - 1], crops[k], None)[::GRID_PX, ::GRID_PX]
-    return direct, summed
+    paths = [flow.calc(crops[0], crop, None)[::GRID_PX, ::GRID_PX] for crop in crops[1:]]
+    return np.stack([np.zeros_like(paths[0]), *paths])
+
+
+def _flow_summed(crops: list[ByteArray]) -> FloatArray:
+    """The same by adding frame to frame: follows great sways, wanders slowly. (n, h/4, w/4, 2) [px]"""
+    flow = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
+    paths = [flow.calc(a, b, None)[::GRID_PX, ::GRID_PX] for a, b in itertools.pairwise(crops)]
+    return np.cumsum(np.stack([np.zeros_like(paths[0]), *paths]), axis=0, dtype=np.float32)
+
+
+def _lost(crops: list[ByteArray], direct: FloatArray, mask: NDArray[np.bool_]) -> bool:
+    """Whether flow from the first frame fails where things are furthest from rest: the pictures do not match."""
+    picked = mask[::GRID_PX, ::GRID_PX]
+    away = np.sqrt((direct[:, picked] ** 2).sum(axis=2)).mean(axis=1)
+    if float(np.percentile(away, 90)) > 4.0:
+        return True
+    k = int(np.argmax(away))
+    if away[k] < 0.5:
+        return False
+    height, width = mask.shape
+    flow = cv2.resize(direct[k], (width, height), interpolation=cv2.INTER_LINEAR)
+    x, y = np.meshgrid(np.arange(width, dtype=np.float32), np.arange(height, dtype=np.float32))
+    back = cv2.remap(crops[k], x + flow[..., 0], y + flow[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    first = crops[0].astype(np.float32)
+    after = float(np.abs(back.astype(np.float32) - first)[mask].mean())
+    before = float(np.abs(crops[k].astype(np.float32) - first)[mask].mean())
+    return after > 0.6 * before and after > 4.0
 
 
 def _texture(frame: ByteArray) -> FloatArray:
@@ -328,12 +358,17 @@ def _about_rest(path: FloatArray, summed: bool) -> FloatArray:
 
 
 def _sway_of(
-    name: str, direct: FloatArray, summed: FloatArray, fps: float, residual: float
+    name: str, direct: FloatArray, summed: FloatArray | None, fps: float, residual: float
 ) -> tuple[ClassClip, list[str]]:
-    d, s = _about_rest(direct, False), _about_rest(summed, True)
-    sigma_d, sigma_s = (float(np.sqrt((p**2).sum(axis=2).mean())) for p in (d, s))
-    use_summed = sigma_s > FLOOR_PX and abs(sigma_d - sigma_s) > DISAGREE * max(sigma_d, sigma_s) and sigma_s > sigma_d
-    path, method = (s, "frame to frame, summed") if use_summed else (d, "from the first frame")
+    path, method = _about_rest(direct, False), "from the first frame"
+    sigma_d = sigma_s = float(np.sqrt((path**2).sum(axis=2).mean()))
+    use_summed = False
+    if summed is not None:
+        other = _about_rest(summed, True)
+        sigma_s = float(np.sqrt((other**2).sum(axis=2).mean()))
+        use_summed = sigma_s > sigma_d and sigma_s - sigma_d > DISAGREE * sigma_s
+        if use_summed:
+            path, method = other, "frame to frame, summed"
     flat = path.reshape(-1, 2).astype(np.float64)
     covariance = flat.T @ flat / len(flat)
     values, vectors = np.linalg.eigh(covariance)
@@ -382,7 +417,7 @@ def _drift(
         (y, x)
         for y in range(0, height - side, side // 2)
         for x in range(0, width - side, side // 2)
-        if sky[y : y + side, x : x + side].mean() > 0.9
+        if sky[y : y + side, x : x + side].mean() > 0.98
     ]
     nothing = (None, 0.0, 0.0)
     if not places:
@@ -393,8 +428,7 @@ def _drift(
 
     def plane(k: int) -> FloatArray:
         if k not in smooth:
-            f = cv2.GaussianBlur(steady[k].astype(np.float32), (0, 0), 1.0)
-            smooth[k] = np.asarray(f - cv2.GaussianBlur(f, (0, 0), width / 10.0), np.float32)
+            smooth[k] = _sky_detail(steady[k], sky)
         return smooth[k]
 
     while True:
@@ -426,6 +460,17 @@ def _drift(
     spread = float(np.sqrt(((kept[:, :2] - shift) ** 2).sum(axis=1).mean())) / seconds
     dx, dy = (float(c) / seconds for c in shift)
     return (dx, dy), max(spread, 0.1 / seconds), float(kept[:, 2].mean()), doubts
+
+
+def _sky_detail(frame: ByteArray, sky: NDArray[np.bool_]) -> FloatArray:
+    """Sky less its broad brightness, from sky pixels alone: an edge of the land would hold the match in place."""
+    mask = sky.astype(np.float32)
+    f = cv2.GaussianBlur(frame.astype(np.float32), (0, 0), 1.0)
+    small = (max(8, sky.shape[1] // 8), max(8, sky.shape[0] // 8))
+    over, under = (cv2.resize(a, small, interpolation=cv2.INTER_AREA) for a in (f * mask, mask))
+    over, under = (cv2.GaussianBlur(a, (0, 0), small[0] / 10.0) for a in (over, under))
+    broad = cv2.resize(over / np.maximum(under, 1e-3), sky.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray((f - broad) * mask, np.float32)
 
 
 def _matches(
