@@ -1,0 +1,62 @@
+"""`irpreview demo`: the main job on a scene that comes with irpreview, so that a first try needs no photo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from irpreview.cli.common import JsonOption, emit_json, say
+
+SceneOption = Annotated[
+    str | None,
+    typer.Option("--scene", metavar="NAME", help="Which scene; left out = the first. A wrong name lists them."),
+]
+DemoOutOption = Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the pictures go; made if missing.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+
+    @app.command("demo")
+    def demo(
+        out: DemoOutOption = Path("irpreview-demo"),
+        scene: SceneOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Do the main job on a scene that comes along, and say where the pictures are."""
+        from irpreview.cli.render import facts_of, render_one, report
+        from irpreview.io.pictures import make_folder
+
+        photo = demo_photo(scene)
+        make_folder(out)
+        done = render_one(photo, out, photo.parent.name)
+        if as_json:
+            emit_json(facts_of(done))
+        else:
+            print(report(done))
+        say(f"The pictures are in {out.resolve()}; the snap they were made from is {photo}")
+
+
+def demo_folder() -> Path:
+    """Where the demo scenes lie: in the package, or beside it in a checkout. Raises BadModel if nowhere."""
+    from irpreview.errors import BadModel
+    from irpreview.io.paths import PACKAGE
+
+    for folder in (PACKAGE / "data" / "demo", PACKAGE.parent / "demo_scenes"):
+        if any(folder.glob("*/photo.jpg")):
+            return folder
+    raise BadModel("the demo scenes are missing from this installation; install irpreview again")
+
+
+def demo_photo(name: str | None) -> Path:
+    """The snap of a demo scene. Raises BadModel if there are none, BadValue for an unknown name."""
+    from irpreview.errors import BadValue
+
+    found = {path.parent.name: path for path in sorted(demo_folder().glob("*/photo.jpg"))}
+    if name is None:
+        return next(iter(found.values()))
+    if name not in found:
+        raise BadValue(f"there is no demo scene {name!r}; there are {', '.join(found)}")
+    return found[name]

@@ -1,0 +1,224 @@
+"""`irpreview render`: from snaps to their infrared pictures."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from irpreview.cli.common import (
+    GradeOption,
+    JsonOption,
+    KitOption,
+    OutOption,
+    PhotosArgument,
+    Refusals,
+    ZoneOption,
+    emit_json,
+    fail_usage,
+    say,
+)
+from irpreview.core.wording import share_text, zone_text, zone_word
+from irpreview.records import CLASS_NAMES, CLASS_WORDS
+
+if TYPE_CHECKING:
+    from irpreview.records import Kit, Photo, Rendering, SceneMap
+
+FilmOption = Annotated[
+    bool, typer.Option("--film-look", help="Let bright parts glow a little, as on film without a backing.")
+]
+TonesOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--tones", metavar="FILE", help="Write the linear tones of one photo too, as a 16-bit grey PNG (see --json)."
+    ),
+]
+LabelsOption = Annotated[
+    Path | None,
+    typer.Option("--labels", metavar="FILE", help="Write the class ids 1 to 9 of one photo too, as an 8-bit grey PNG."),
+]
+_FLOOR_SHARE = 0.005
+"""Classes below this share of the picture are not reported to a person."""
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """One photo, what was made of it and where that lies."""
+
+    path: Path
+    photo: Photo
+    scene: SceneMap
+    rendering: Rendering
+    doubts: tuple[str, ...]
+    files: dict[str, str | None]
+    tones_full_scale: float | None
+    seconds: float
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+
+    @app.command("render")
+    def render(
+        photos: PhotosArgument,
+        out: OutOption = Path(),
+        kit: KitOption = None,
+        grade: GradeOption = 4.0,
+        film_look: FilmOption = False,
+        zone: ZoneOption = None,
+        tones: TonesOption = None,
+        labels: LabelsOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Show how daylight snaps will look in black-and-white infrared.
+
+        Writes NAME-infrared.jpg and NAME-classes.png for each photo.
+        """
+        if len(photos) > 1 and (tones or labels):
+            raise fail_usage(f"--tones and --labels go with one photo, and {len(photos)} were given")
+        from irpreview.cli.common import loaded_kit
+        from irpreview.io.pictures import make_folder
+
+        chosen = loaded_kit(kit)
+        make_folder(out)
+        refused = Refusals()
+        for i, (path, stem) in enumerate(zip(photos, free_stems(photos, out), strict=True)):
+            if stem != path.stem:
+                say(f"{path}: another photo has the same name, so its pictures are called {stem}-...")
+            try:
+                done = render_one(
+                    path,
+                    out,
+                    stem,
+                    kit=chosen,
+                    grade=grade,
+                    film_look=film_look,
+                    zone=zone,
+                    tones=tones,
+                    labels=labels,
+                )
+            except Exception as error:  # one bad photo does not stop the others
+                refused.add(path, error)
+                continue
+            if as_json:
+                emit_json(facts_of(done))
+            else:
+                print(("\n" if i else "") + report(done))
+        refused.leave()
+
+
+def free_stems(photos: Sequence[Path], out: Path) -> list[str]:
+    """A name for the pictures of each photo: its own stem, or with a number where two photos would share one.
+
+    Nor may a picture land on one of the photos: `a.jpg` and `a-infrared.jpg` in the folder that is written to.
+    """
+    inputs = {path.resolve() for path in photos}
+    taken: set[str] = set()
+    stems = []
+    for path in photos:
+        stem, number = path.stem, 1
+        # case does not tell files apart on every system
+        while stem.casefold() in taken or any((out / name).resolve() in inputs for name in _names(stem)):
+            number += 1
+            stem = f"{path.stem}-{number}"
+        taken.add(stem.casefold())
+        stems.append(stem)
+    return stems
+
+
+def _names(stem: str) -> tuple[str, str]:
+    return f"{stem}-infrared.jpg", f"{stem}-classes.png"
+
+
+def render_one(
+    path: Path,
+    out: Path,
+    stem: str,
+    *,
+    kit: Kit | None = None,
+    grade: float = 4.0,
+    film_look: bool = False,
+    zone: str | None = None,
+    tones: Path | None = None,
+    labels: Path | None = None,
+) -> Rendered:
+    """Read one photo, predict, and write its pictures into the folder `out`."""
+    from irpreview import session
+    from irpreview.core.class_picture import class_sheet
+    from irpreview.core.photo_doubts import scene_doubts
+    from irpreview.io.photos import load_photo
+    from irpreview.io.pictures import write_jpeg, write_labels, write_png, write_tones
+
+    start = time.perf_counter()
+    photo = load_photo(path, zone=zone)
+    scene = session.map_scene(photo)
+    rendering = session.render(photo, scene, kit, grade=grade, film_look=film_look)
+    infrared, classes = (out / name for name in _names(stem))
+    write_jpeg(infrared, rendering.picture)
+    write_png(classes, class_sheet(photo, scene))
+    full_scale = write_tones(tones, rendering.tones) if tones is not None else None
+    if labels is not None:
+        write_labels(labels, scene.label)
+    return Rendered(
+        path=path,
+        photo=photo,
+        scene=scene,
+        rendering=rendering,
+        doubts=tuple(dict.fromkeys((*photo.doubts, *scene_doubts(photo, scene), *rendering.doubts))),
+        files={
+            "infrared": str(infrared),
+            "classes": str(classes),
+            "tones": None if tones is None else str(tones),
+            "labels": None if labels is None else str(labels),
+        },
+        tones_full_scale=full_scale,
+        seconds=time.perf_counter() - start,
+    )
+
+
+def facts_of(done: Rendered) -> dict[str, Any]:
+    """The answer as JSON holds it; see data/schemas/render.json. Where the photo was taken is not told."""
+    photo, rendering = done.photo, done.rendering
+    share = done.scene.share()
+    return {
+        "kind": "rendering",
+        "photo": str(done.path),
+        "sha256": photo.content_sha256,
+        "width": photo.width,
+        "height": photo.height,
+        "taken_at": None if photo.taken_at is None else photo.taken_at.isoformat(),
+        "kit": rendering.kit.name,
+        "light": rendering.light.how_known,
+        "model": done.scene.model_id,
+        "shares": {name: round(share[name], 4) for name in CLASS_NAMES},
+        "zones": {
+            name: rendering.classes[name].zone.as_dict(2) if name in rendering.classes and share[name] > 0 else None
+            for name in CLASS_NAMES
+        },
+        "confidence": round(float(done.scene.confidence.mean()), 3),
+        "doubts": list(done.doubts),
+        "seconds": round(done.seconds, 3),
+        "tones_full_scale": done.tones_full_scale,
+        "files": done.files,
+    }
+
+
+def report(done: Rendered) -> str:
+    """The answer as a short text: what is there, in which zone it will print, and why to doubt it."""
+    import textwrap
+
+    share, classes = done.scene.share(), done.rendering.classes
+    lines = [f"{done.path.name}: {done.photo.width} x {done.photo.height}, {done.rendering.kit.words}"]
+    present = sorted((n for n in CLASS_NAMES if share[n] >= _FLOOR_SHARE), key=lambda n: -share[n])
+    for name in present:
+        tone = f"{zone_text(classes[name].zone):26}  {zone_word(classes[name].zone.likely)}" if name in classes else ""
+        lines.append(f"  {CLASS_WORDS[name]:13} {share_text(share[name]):>5}  {tone}".rstrip())
+    for doubt in done.doubts:
+        lines += textwrap.wrap(f"Doubt: {doubt}.", 96, initial_indent="  ", subsequent_indent="    ")
+    lines.append(f"  {done.files['infrared']}")
+    lines.append(f"  {done.files['classes']}")
+    return "\n".join(lines)
