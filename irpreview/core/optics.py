@@ -114,6 +114,20 @@ def fresnel_reflectance(index: ArrayLike, angle_deg: ArrayLike) -> Array:
     return np.asarray((s + p) / 2.0, np.float64)
 
 
+def roughness_of_wind(wind_m_s: float | None) -> Roughness | None:
+    """How wind roughens open water: calm to Beaufort 1, wind-rough to 5, foam from 6 (10.8 m/s); None = not known.
+
+    Sea states of the Beaufort scale (WMO, from memory). Raises BadValue for a wind below 0.
+    """
+    if wind_m_s is None:
+        return None
+    if not wind_m_s >= 0.0:
+        raise BadValue(f"wind {wind_m_s:g} m/s: must be 0 m/s or more")
+    if wind_m_s < 1.6:
+        return "calm"
+    return "wind_rough" if wind_m_s < 10.8 else "foam"
+
+
 def water_mirror(tables: Tables, view_from_vertical_deg: float, roughness: Roughness) -> tuple[Array, float, float]:
     """How water mirrors: (share mirrored (n,), height of the mirrored sky [degrees], share covered by foam).
 

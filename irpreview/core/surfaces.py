@@ -38,10 +38,10 @@ CLASS_MIX: Mapping[str, tuple[tuple[float, Mix], ...]] = MappingProxyType(
             (0.04, {"bark": 0.6, "litter": 0.25, "conifer_stand": 0.15}),
         ),
         "grass": (
-            (0.52, {"grass_fresh": 0.9, "soil": 0.1}),
-            (0.28, {"grass_half_dry": 0.9, "soil": 0.1}),
-            (0.14, {"grass_golden": 1.0}),
-            (0.06, {"litter": 0.7, "grass_fresh": 0.3}),
+            (0.60, {"grass_fresh": 0.9, "soil": 0.1}),
+            (0.24, {"grass_half_dry": 0.9, "soil": 0.1}),
+            (0.11, {"grass_golden": 1.0}),
+            (0.05, {"litter": 0.7, "grass_fresh": 0.3}),
         ),
         "structure": (
             (0.20, {"concrete": 1.0}),
@@ -167,10 +167,13 @@ def sub_kind_factors(kit: Kit, light: Light, tables: Tables) -> Mapping[str, Ran
     )
 
 
-def class_factors(kit: Kit, light: Light, tables: Tables) -> Mapping[str, Range]:
+def class_factors(
+    kit: Kit, light: Light, tables: Tables, *, water_roughness: Roughness | None = None
+) -> Mapping[str, Range]:
     """Factor of each of the nine classes, with the kit's own corrections added. [stops]
 
-    clear_sky is against white in full sun of the same light; water is a mixture of views, mirrors and turbidity.
+    clear_sky is against white in full sun of the same light; water is a mixture of views, mirrors and turbidity, of
+    the given roughness where it is known (`optics.roughness_of_wind`).
     Raises BadValue when there is no daylight (sun more than 6 degrees below the horizon).
     """
     names, spectra = _matrix(tables)
@@ -196,7 +199,7 @@ def class_factors(kit: Kit, light: Light, tables: Tables) -> Mapping[str, Range]
         moved = np.abs(stops[1, :, 1:] - stops[1, :, :1]).max(axis=1) @ weight if len(kits) > 1 else 0.0
         out[class_name] = _widened(_mixture_quantiles(weight, *ordered), float(moved))
     out["clear_sky"] = sky_factor(kit, light, tables)
-    out["water"] = _water_class_factor(kit, light, tables)
+    out["water"] = _water_class_factor(kit, light, tables, water_roughness)
     return MappingProxyType({name: out[name] + kit.class_correction_stops.get(name, 0.0) for name in CLASS_NAMES})
 
 
@@ -291,6 +294,24 @@ def sky_factor(kit: Kit, light: Light, tables: Tables) -> Range:
     if light.sky_state == "thin_cloud":  # half of what the veil lets through is white
         return Range(low, 0.5 * likely, max(high, 0.0))
     return Range(low, likely, high)
+
+
+def sky_factor_by_height(kit: Kit, light: Light, tables: Tables, height_deg: ArrayLike) -> Array:
+    """Likely factor of clear sky at heights above the horizon, any shape. [stops]
+
+    Median over the bearings of the light's sun side: least near the horizon, about -1.2 at 20 degrees. Under an
+    overcast -0.1 everywhere. Raises BadValue without daylight.
+    """
+    height = np.asarray(height_deg, np.float64)
+    if light.sky_state == "overcast":
+        return np.full(height.shape, -0.1)
+    nodes = np.array([1.0, 2.0, 4.0, 7.0, 11.0, 16.0, 23.0, 32.0, 45.0, 60.0, 75.0, 90.0])
+    bearing = np.array(SKY_BEARINGS_DEG[light.sun_side])[:, None]
+    sun = usable_height_deg(light)
+    grid = np.broadcast_to(nodes, (bearing.size, nodes.size))
+    drop = sky_darkening_stops(kit, light, sun_angle(sun, bearing, grid), grid, tables)
+    at_nodes = np.median(drop, axis=0) * (0.5 if light.sky_state == "thin_cloud" else 1.0)
+    return np.interp(height, nodes, at_nodes)
 
 
 def _sky_visible(light: Light, tables: Tables) -> Range:
@@ -420,14 +441,36 @@ def water_factor(
     return Range(likely - spread, likely, likely + spread)
 
 
-# How often water in a landscape is seen in which way: (weight, view, roughness, mirrored, turbid) [assumption].
+def water_factor_by_view(
+    kit: Kit, light: Light, tables: Tables, view_from_vertical_deg: ArrayLike, roughness: Roughness | None = None
+) -> Array:
+    """Likely factor of clear water that mirrors the sky, by view angle from the vertical, any shape. [stops]
+
+    roughness None = not known: between calm and wind-rough. Raises BadValue without daylight.
+    """
+    nodes = np.array([0.0, 30.0, 45.0, 60.0, 70.0, 76.0, 81.0, 85.0, 88.0, 89.5])
+    kinds: tuple[Roughness, ...] = ("calm", "wind_rough") if roughness is None else (roughness,)
+    response = np.array([tables.response["v_lambda"], band_response(kit, tables)]).T
+    stops = np.zeros(nodes.size)
+    for kind in kinds:
+        for i, view in enumerate(nodes):
+            radiance, white = _water_spectrum(light, tables, kind, float(view), "sky", False)
+            visible, band = (radiance @ response) / (white @ response)
+            stops[i] += np.log2(band / visible) / len(kinds)
+    return np.interp(np.asarray(view_from_vertical_deg, np.float64), nodes, stops)
+
+
+# How often water in a landscape is seen in which way: (weight, view, roughness, mirrored, turbid) [assumption]. From
+# eye height on the shore the view is glancing: 81 degrees from the vertical at 10 m, 88 at 50 m.
 _WATER_WAYS: tuple[tuple[float, float, Roughness, str, bool], ...] = (
-    (0.20, 80.0, "calm", "sky", False),
-    (0.15, 70.0, "calm", "sky", False),
-    (0.27, 75.0, "wind_rough", "sky", False),
-    (0.12, 75.0, "wind_rough", "sky", True),
-    (0.10, 80.0, "calm", "cloud", False),
-    (0.08, 78.0, "calm", "structure", False),
+    (0.14, 86.0, "calm", "sky", False),
+    (0.16, 80.0, "calm", "sky", False),
+    (0.08, 70.0, "calm", "sky", False),
+    (0.08, 84.0, "wind_rough", "sky", False),
+    (0.17, 78.0, "wind_rough", "sky", False),
+    (0.12, 78.0, "wind_rough", "sky", True),
+    (0.10, 82.0, "calm", "cloud", False),
+    (0.07, 80.0, "calm", "structure", False),
     (0.05, 80.0, "calm", "tree", False),
     (0.03, 75.0, "foam", "sky", False),
 )
@@ -460,10 +503,12 @@ def _water_spectra(light: Light, tables: Tables) -> tuple[Array, Array]:
     return np.array([radiance for radiance, _ in seen]), seen[0][1]
 
 
-def _water_class_factor(kit: Kit, light: Light, tables: Tables) -> Range:
+def _water_class_factor(kit: Kit, light: Light, tables: Tables, roughness: Roughness | None) -> Range:
     visible = _water_ways(tables.response["v_lambda"], light, tables)
     stops = np.log2(_water_ways(band_response(kit, tables), light, tables) / visible)
-    return Range(*_mixture_quantiles(_WATER_WEIGHT, stops - 0.4, stops, stops + 0.4))
+    seen = np.array([roughness is None or way[2] == roughness for way in _WATER_WAYS])
+    stops = stops[seen]
+    return Range(*_mixture_quantiles(_WATER_WEIGHT[seen], stops - 0.4, stops, stops + 0.4))
 
 
 def _water_visible(light: Light, tables: Tables) -> Range:

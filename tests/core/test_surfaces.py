@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from irpreview.core.daylight import angle_from_sun_deg
+from irpreview.core.optics import roughness_of_wind
 from irpreview.core.surfaces import (
     CLASS_MIX,
     class_factors,
@@ -18,8 +19,10 @@ from irpreview.core.surfaces import (
     sky_against_white_stops,
     sky_darkening_stops,
     sky_factor,
+    sky_factor_by_height,
     sub_kind_factors,
     water_factor,
+    water_factor_by_view,
     water_radiance,
 )
 from irpreview.errors import BadValue
@@ -231,3 +234,40 @@ def test_sediment_is_bright_to_the_eye_only():
 def test_mirrors_that_are_not_known_are_refused():
     with pytest.raises(BadValue, match="sky, cloud, tree, structure"):
         water_factor(Kit(), SUN, TABLES, mirrored="boat")
+
+
+# --- by direction -----------------------------------------------------------------------------------------------------
+
+
+def test_sky_by_height_passes_through_the_class_factor():
+    by_height = sky_factor_by_height(Kit(), SUN, TABLES, np.array([[2.0, 10.0], [20.0, 35.0]]))
+    assert by_height.shape == (2, 2)
+    assert by_height[0, 0] > by_height[0, 1] > by_height[1, 0]
+    likely = sky_factor(Kit(), SUN, TABLES).likely
+    assert by_height.min() - 0.1 <= likely <= by_height.max()
+    assert (sky_factor_by_height(Kit(), Light(sky_state="overcast"), TABLES, [5.0, 50.0]) == -0.1).all()
+
+
+def test_water_by_view_is_the_mirror_formula_and_wind_darkens_the_far_shore():
+    view = np.array([45.0, 60.0, 76.0, 85.0])
+    calm = water_factor_by_view(Kit(), SUN, TABLES, view, "calm")
+    for v, stops in zip(view, calm, strict=True):
+        assert water_factor(Kit(), SUN, TABLES, view_from_vertical_deg=float(v)).likely == pytest.approx(
+            stops, abs=1e-6
+        )
+    rough = water_factor_by_view(Kit(), SUN, TABLES, view, "wind_rough")
+    unknown = water_factor_by_view(Kit(), SUN, TABLES, view)
+    assert rough[3] < unknown[3] < calm[3]
+
+
+def test_wind_decides_how_water_looks_where_it_is_known():
+    assert [roughness_of_wind(w) for w in (None, 0.0, 1.5, 1.6, 10.0, 11.0)] == [
+        None, "calm", "calm", "wind_rough", "wind_rough", "foam",
+    ]  # fmt: skip
+    with pytest.raises(BadValue, match="0 m/s"):
+        roughness_of_wind(-1.0)
+    rough = class_factors(Kit(), SUN, TABLES, water_roughness="wind_rough")["water"]
+    foam = class_factors(Kit(), SUN, TABLES, water_roughness="foam")["water"]
+    anything = class_factors(Kit(), SUN, TABLES)["water"]
+    assert rough.likely < anything.likely < foam.likely
+    assert rough.width < anything.width
