@@ -172,9 +172,9 @@ def calibrate_frames(
     _check_levels(plain, filtered)
     a, b, a_clipped, b_clipped, ids = _same_size(plain, filtered, label)
     found = align(_brightness(a), _brightness(b))
-    if found.likeness < SAME_SCENE:
+    if found.bite < SAME_SCENE:
         raise BadPair(
-            f"{plain.name} and {filtered.name} do not show the same scene: their edges agree to {found.likeness:.2f}, "
+            f"{plain.name} and {filtered.name} do not show the same scene: their edges agree to {found.bite:.2f}, "
             f"at least {SAME_SCENE:.2f} is needed; use two frames from the tripod without moving it"
         )
     tall, wide = a.shape[:2]
@@ -243,7 +243,9 @@ def _exposure(frame: Frame) -> float:
             f"{frame.name} does not say its {' and '.join(missing)}; use the file as the camera wrote it, or type both "
             'exposures (--meter "1/125 f/10 ISO 64" --filtered "5 min f/10 ISO 64")'
         )
-    assert shot.shutter_s is not None and shot.f_number is not None and shot.iso is not None
+    assert shot.shutter_s is not None
+    assert shot.f_number is not None
+    assert shot.iso is not None
     return shot.shutter_s * shot.iso / (100.0 * shot.f_number**2)
 
 
@@ -424,7 +426,8 @@ def _combine(
 
 
 def _light_change(plain: Frame, filtered: Frame, doubts: list[str]) -> float:
-    assert plain.taken_at is not None and filtered.taken_at is not None
+    assert plain.taken_at is not None
+    assert filtered.taken_at is not None
     try:
         minutes = abs((filtered.taken_at - plain.taken_at).total_seconds()) / 60.0
     except TypeError:  # one time is aware, the other naive

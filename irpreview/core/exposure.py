@@ -22,9 +22,9 @@ from irpreview.core.focus import (
 )
 from irpreview.core.frame_cost import frame_cost, frame_seconds, sun_and_cloud_doubt
 from irpreview.core.metering import Metering, check_f_number, check_iso, compare, from_snap
-from irpreview.core.sensor_noise import CLEAN_SNR, FAIR_SNR, ROUGH_SNR, noise_word, sensor_of
 from irpreview.core.optics import airy_diameter_um
 from irpreview.core.quick_frames import ladder
+from irpreview.core.sensor_noise import CLEAN_SNR, FAIR_SNR, ROUGH_SNR, noise_word, sensor_of
 from irpreview.core.wording import shutter_text
 from irpreview.errors import BadValue
 from irpreview.records import (
@@ -40,15 +40,16 @@ from irpreview.records import (
     Setting,
 )
 
-F_NUMBERS = (
-    (1, 1.1, 1.2, 1.4, 1.6, 1.8, 2, 2.2, 2.5, 2.8, 3.2, 3.5, 4, 4.5, 5, 5.6, 6.3, 7.1, 8, 9, 10, 11, 13, 14, 16, 18)
-    + (20, 22, 25, 29, 32, 36, 40, 45)
-)  # fmt: skip
+_F_NUMBERS = (
+    "1 1.1 1.2 1.4 1.6 1.8 2 2.2 2.5 2.8 3.2 3.5 4 4.5 5 5.6 6.3 7.1 8 9 10 11 13 14 16 18 20 22 25 29 32 36 40 45"
+)
+F_NUMBERS = tuple(map(float, _F_NUMBERS.split()))
 """Nominal third stops, common practice."""
-ISOS = (
-    (25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000)
-    + (5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000, 102400)
-)  # fmt: skip
+_ISOS = (
+    "25 32 40 50 64 80 100 125 160 200 250 320 400 500 640 800 1000 1250 1600 2000 2500 3200 4000 5000 6400 8000 10000 "
+    "12800 16000 20000 25600 32000 40000 51200 64000 80000 102400"
+)
+ISOS = tuple(map(float, _ISOS.split()))
 """Nominal third stops, ISO 12232."""
 
 SHORTEST_S = 1.0 / 8000.0
@@ -335,8 +336,8 @@ def _no_setting(kit: Kit, ev100: float, stops: float) -> str:
     if quickest > LONGEST_S:
         least = ev100 + math.log2(quickest / LONGEST_S)
         return (
-            f"light of EV {ev100:.1f} at ISO 100 is too little: even ISO {kit.iso_max:g} at f/{kit.f_number_min:g} takes "
-            f"{shutter_text(min(quickest, 86400.0))}, the limit is {LONGEST_S / 60:.0f} min; come with at least "
+            f"light of EV {ev100:.1f} at ISO 100 is too little: even ISO {kit.iso_max:g} at f/{kit.f_number_min:g} "
+            f"takes {shutter_text(min(quickest, 86400.0))}, the limit is {LONGEST_S / 60:.0f} min; come with at least "
             f"EV {least:.0f}"
         )
     return (

@@ -1,7 +1,7 @@
 """Depth of field, hyperfocal distance and the infrared focus shift.
 
-Hyperfocal H = f^2 / (N c) + f and the usual near and far limits (any handbook of photographic optics). The blur allowed on the sensor is the format's diagonal / 1500:
-0.029 mm on 36 x 24 mm, sharp on a print seen from 25 cm.
+Hyperfocal H = f^2 / (N c) + f and the usual near and far limits (any handbook of photographic optics). The blur allowed
+on the sensor is the format's diagonal / 1500: 0.029 mm on 36 x 24 mm, sharp on a print seen from 25 cm.
 """
 
 from __future__ import annotations
@@ -138,8 +138,8 @@ def _steps(
         )
     else:
         said.append(
-            "this camera focuses beside the sensor: focus in visible light, switch to manual, then turn the ring to the "
-            "infrared mark or by the shift above before the filter goes on"
+            "this camera focuses beside the sensor: focus in visible light, switch to manual, then turn the ring to "
+            "the infrared mark or by the shift above before the filter goes on"
         )
         said.append("take one test frame and look at it magnified: the shift differs from lens to lens")
     if wanted is not None and wanted > f_number * 1.02:

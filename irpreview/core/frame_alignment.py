@@ -4,6 +4,7 @@ strength of edges is compared, first coarsely by phase correlation, then by the 
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass
 
 import cv2
@@ -24,6 +25,8 @@ class Alignment:
     """(2, 3) from plain pixel coordinates to filtered ones, at the plain frame's own size."""
     likeness: float
     """Correlation of edge strength, -1..1."""
+    bite: float
+    """How much of it goes when the frame is moved by a hundredth of its width in the direction that matters least."""
     shift_share: float
     """How far the middle moved, share of the width."""
 
@@ -48,19 +51,18 @@ def align(plain: FloatArray, filtered: FloatArray) -> Alignment:
     best: Alignment | None = None
     for start in (True, False):
         found = _align_from(plain, filtered, start)
-        if best is None or found.likeness > best.likeness:
+        if best is None or found.bite > best.bite:
             best = found
-        if best.likeness > 2.0 * SAME_SCENE:
+        if best.bite > 2.0 * SAME_SCENE:
             break
     assert best is not None
     shift = best.matrix @ np.array([wide / 2, tall / 2, 1.0]) - np.array([wide / 2, tall / 2])
-    return Alignment(best.matrix, best.likeness, float(np.hypot(*shift)) / wide)
+    return Alignment(best.matrix, best.likeness, best.bite, float(np.hypot(*shift)) / wide)
 
 
 def _align_from(plain: FloatArray, filtered: FloatArray, by_phase: bool) -> Alignment:
     wide = plain.shape[1]
     matrix = np.eye(2, 3, dtype=np.float32)
-    likeness = -1.0
     last = None
     for side in SIDES_PX:
         scale = min(1.0, side / max(plain.shape))
@@ -74,19 +76,33 @@ def _align_from(plain: FloatArray, filtered: FloatArray, by_phase: bool) -> Alig
             (dx, dy), _ = cv2.phaseCorrelate(a * window, b * window)
             if abs(dx) < 0.2 * a.shape[1] and abs(dy) < 0.2 * a.shape[0]:
                 here[:, 2] = (dx, dy)
-        try:
+        with contextlib.suppress(cv2.error):  # it says so when two pictures have nothing to hold on to
             _, here = cv2.findTransformECC(
-                a, b, here, cv2.MOTION_AFFINE, (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 60, 1e-4), None, 5
+                a, b, here, cv2.MOTION_AFFINE, (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 3e-4), None, 5
             )
-        except cv2.error:  # it says so when two pictures have nothing to hold on to
-            pass
-        likeness = _likeness(a, b, here)
         matrix = here.copy()
         matrix[:, 2] /= scale
         last = scale
     if not _is_modest(matrix, wide):
-        return Alignment(np.eye(2, 3, dtype=np.float32), min(likeness, 0.0), 1.0)
-    return Alignment(matrix, likeness, 0.0)
+        return Alignment(np.eye(2, 3, dtype=np.float32), 0.0, 0.0, 1.0)
+    likeness, bite = _agreement(plain, filtered, matrix)
+    return Alignment(matrix, likeness, bite, 0.0)
+
+
+def _agreement(plain: FloatArray, filtered: FloatArray, matrix: NDArray[np.float32]) -> tuple[float, float]:
+    """(likeness of fine edges, what a small displacement takes from it): two horizons agree, but slide along."""
+    scale = min(1.0, SIDES_PX[-1] / max(plain.shape))
+    a, b = _edges(plain, scale, fine=True), _edges(filtered, scale, fine=True)
+    here = matrix.copy()
+    here[:, 2] *= scale
+    likeness = _likeness(a, b, here)
+    step = max(2.0, 0.01 * a.shape[1])
+    moved = []
+    for dx, dy in ((step, 0.0), (-step, 0.0), (0.0, step), (0.0, -step)):
+        aside = here.copy()
+        aside[:, 2] += (dx, dy)
+        moved.append(_likeness(a, b, aside))
+    return likeness, likeness - max(moved)
 
 
 def _is_modest(matrix: NDArray[np.float32], wide: int) -> bool:
@@ -94,13 +110,13 @@ def _is_modest(matrix: NDArray[np.float32], wide: int) -> bool:
     return bool(np.abs(matrix[:, :2] - np.eye(2)).max() < 0.15 and np.abs(matrix[:, 2]).max() < 0.35 * wide)
 
 
-def _edges(picture: FloatArray, scale: float) -> FloatArray:
+def _edges(picture: FloatArray, scale: float, fine: bool = False) -> FloatArray:
     small = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     grey = np.log2(np.maximum(small, np.float32(1e-6)) + np.float32(0.02) * np.float32(max(float(small.mean()), 1e-6)))
     grey = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), 1.2)
     strength = np.hypot(cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1))
-    strength = np.sqrt(cv2.GaussianBlur(strength, (0, 0), 1.2))
-    strength -= cv2.GaussianBlur(strength, (0, 0), max(strength.shape) / 8.0)
+    strength = np.sqrt(strength if fine else cv2.GaussianBlur(strength, (0, 0), 1.2))
+    strength -= cv2.GaussianBlur(strength, (0, 0), 4.0 if fine else max(strength.shape) / 8.0)
     return np.asarray(strength / max(float(strength.std()), 1e-9), np.float32)
 
 

@@ -132,7 +132,7 @@ def sun_and_cloud_doubt(light: Light, conditions: Conditions, shutter_s: float) 
         )
     if shutter_s >= PASSING_S[0]:
         return (
-            f"the sun may go in and out during {shutter_text(shutter_s)}: anything up to {SHADOW_STOPS:g} stops darker; "
-            "start as the sun comes out and count how long it stays"
+            f"the sun may go in and out during {shutter_text(shutter_s)}: anything up to {SHADOW_STOPS:g} stops "
+            "darker; start as the sun comes out and count how long it stays"
         )
     return f"wait for the sun to stand clear of the clouds: in their shadow it is about {SHADOW_STOPS:g} stops darker"

@@ -167,13 +167,18 @@ def edge_step(
     return EdgeStep(median, float(holding.mean()), ((float(columns[at]) + 0.5) / w, (float(rows[at]) + 0.5) / h))
 
 
+def spread_in_zones(layer_a: Layer, layer_b: Layer) -> float:
+    """What the rendering itself says of the doubt of both layers together, one standard deviation [zones]."""
+    return math.hypot(layer_a.zone.width, layer_b.zone.width) / 2 / 1.645
+
+
 def gap_sigma(layer_a: Layer, layer_b: Layer, zones: float, rendering: Rendering) -> float:
     """One standard deviation of a predicted gap [zones].
 
     Fitted to the gaps of pictures held back from training (models/evaluate_gaps.py prints the fit). With a kit other
     than the one of the research pairs, the doubt of the class factors comes on top: it shifts whole classes.
     """
-    spread = math.hypot(layer_a.zone.width, layer_b.zone.width) / 2 / 1.645
+    spread = spread_in_zones(layer_a, layer_b)
     variance = SIGMA_FLOOR**2 + (SIGMA_PER_SPREAD * spread) ** 2 + (SIGMA_PER_ZONE * zones) ** 2
     if rendering.kit.name != Kit(name="reference-pairs").name and layer_a.class_name != layer_b.class_name:
         for layer in (layer_a, layer_b):

@@ -77,7 +77,8 @@ def _working_size(height: int, width: int) -> tuple[int, int]:
     return max(16, round(height * k)), max(16, round(width * k))
 
 
-def _resized(array: FloatArray, size: tuple[int, int]) -> FloatArray:
+def resized(array: FloatArray, size: tuple[int, int]) -> FloatArray:
+    """The array (H, W) at another size (height, width), averaged where it gets smaller."""
     h, w = size
     how = cv2.INTER_AREA if array.shape[0] >= h else cv2.INTER_LINEAR
     return np.asarray(cv2.resize(array, (w, h), interpolation=how), np.float32)
@@ -103,15 +104,15 @@ def ground_of(photo: Photo, scene: SceneMap, rendering: Rendering) -> Ground:
     for i in range(len(CLASS_NAMES)):
         inside = label == i + 1
         if inside.any():
-            share = _resized(inside * (0.25 + 0.75 * sure), size)
+            share = resized(inside * (0.25 + 0.75 * sure), size)
             vote[i] = cv2.GaussianBlur(share, (0, 0), _VOTE_SIGMA_PX)
     vote /= np.maximum(vote.sum(0), 1e-6)
     return Ground(
         vote=frozen_array(vote),
-        infrared_zone=frozen_array(zones_of(_resized(rendering.tones, size))),
-        visible_zone=frozen_array(zones_of(_resized(linear_luminance(pixels), size))),
-        spread_stops=frozen_array(_resized(rendering.spread_stops, size)),
-        confidence=frozen_array(_resized(scene.confidence, size)),
+        infrared_zone=frozen_array(zones_of(resized(rendering.tones, size))),
+        visible_zone=frozen_array(zones_of(resized(linear_luminance(pixels), size))),
+        spread_stops=frozen_array(resized(rendering.spread_stops, size)),
+        confidence=frozen_array(resized(scene.confidence, size)),
         pixels=frozen_array(pixels),
     )
 

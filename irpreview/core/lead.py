@@ -131,7 +131,7 @@ _KIND: dict[str, tuple[LeadChoice, float, float]] = {
     "ground": ("structure", 0.62, 0.20),
     "snow": ("structure", 0.55, 0.15),
     "tree": ("foliage", 1.0, 0.12),
-    "grass": ("foliage", 0.40, 0.30),
+    "grass": ("foliage", 0.28, 0.30),
 }
 
 
@@ -199,7 +199,7 @@ def _choose(
     ranked = sorted(((_moved(c, foliage_mm, sky, movement), c) for c in found), key=lambda f: -f[0])
     if shade.everything:
         # leaves owe their white to the sun; without it they lead nothing
-        ranked = sorted(((s * (0.5 if c.choice == "foliage" else 0.85), c) for s, c in ranked), key=lambda f: -f[0])
+        ranked = sorted(((s * (0.3 if c.choice == "foliage" else 0.85), c) for s, c in ranked), key=lambda f: -f[0])
     best = ranked[0] if ranked else (0.0, None)
     runner = next((c for s, c in ranked if best[1] and c.choice != best[1].choice and s >= 0.8 * best[0]), None)
     if best[1] is not None and best[0] >= LEADS_FROM:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -104,7 +104,7 @@ def parse_zone(text: str | None, place: Place) -> tuple[tzinfo, str, tuple[str, 
         return timezone(timedelta(hours=hours)), words, (doubt,)
     cleaned = text.strip()
     if cleaned.upper() in ("UTC", "Z", "GMT"):
-        return timezone.utc, "UTC", ()
+        return UTC, "UTC", ()
     if cleaned[0] in "+-":
         return _fixed_zone(cleaned), f"UTC{cleaned}", ()
     try:
@@ -149,8 +149,8 @@ def _first_moment(day: date, zone: tzinfo) -> datetime:
     """The first instant (UTC) at which the local date is `day` or later."""
     naive = datetime(day.year, day.month, day.day)
     # fold=0 before a gap keeps the old offset, which lands on the first instant after it
-    guess = naive.replace(tzinfo=zone).astimezone(timezone.utc)
-    earlier = naive.replace(tzinfo=zone, fold=1).astimezone(timezone.utc)
+    guess = naive.replace(tzinfo=zone).astimezone(UTC)
+    earlier = naive.replace(tzinfo=zone, fold=1).astimezone(UTC)
     return min(guess, earlier) if earlier.astimezone(zone).date() >= day else guess
 
 
@@ -295,7 +295,7 @@ def _day_plan(day: date, rows: tuple[Quarter, ...]) -> DayPlan:
 
 
 def _window(run: list[Quarter]) -> Window:
-    start, end = run[0].time, (run[-1].time.astimezone(timezone.utc) + QUARTER).astimezone(run[-1].time.tzinfo)
+    start, end = run[0].time, (run[-1].time.astimezone(UTC) + QUARTER).astimezone(run[-1].time.tzinfo)
     low, high = min(r.sun_height_deg for r in run), max(r.sun_height_deg for r in run)
     score = sum(r.score for r in run) / len(run)
     hard = sum(r.hard_light for r in run) / len(run)

@@ -198,7 +198,9 @@ def from_meter(reading: TypedExposure) -> Metering:
     ]
     if missing:
         raise BadValue(f"the meter reading lacks {' and '.join(missing)}; {_HOW_TO}")
-    assert reading.f_number is not None and reading.shutter_s is not None and reading.iso is not None
+    assert reading.f_number is not None
+    assert reading.shutter_s is not None
+    assert reading.iso is not None
     return from_ev(ev100_of(reading.f_number, reading.shutter_s, reading.iso), f"meter: {reading.words}")
 
 

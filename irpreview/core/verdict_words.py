@@ -284,7 +284,7 @@ def _lead_sentences(
             )
         )
     elif lead.choice == "wait":
-        out += _wait_sentences(lead, layers)
+        out += _wait_sentences(lead, layers, movement)
     else:
         top = lead.candidates[0] if lead.candidates else None
         out.append(
@@ -310,7 +310,19 @@ def _lead_sentences(
     return out
 
 
-def _wait_sentences(lead: Lead, layers: tuple[Layer, ...]) -> list[Sentence]:
+def _shorter(movement: Movement | None) -> str:
+    """A shutter time that would still hold the leaves, where there is one worth trying."""
+    if movement is None:
+        return ""
+    for name in ("tree", "grass"):
+        if name in movement.classes:
+            holds = movement.classes[name].holds_until_s
+            if holds is not None and 1 / 1000 < holds.likely < movement.shutter_s:
+                return f" Or try {shutter_text(holds.likely)} or shorter."
+    return ""
+
+
+def _wait_sentences(lead: Lead, layers: tuple[Layer, ...], movement: Movement | None) -> list[Sentence]:
     sky = max((la for la in layers if la.class_name in ("clear_sky", "cloud")), key=lambda la: la.share, default=None)
     at = sky.centre_xy if sky else None
     top = lead.candidates[0].strength if lead.candidates else 0.0
@@ -326,6 +338,7 @@ def _wait_sentences(lead: Lead, layers: tuple[Layer, ...]) -> list[Sentence]:
     else:
         turn = f", below about {_turn_text(lead.turns_at_wind_m_s)}" if lead.turns_at_wind_m_s is not None else ""
         text = f"Wait for a lull{turn}: the trees would lead, but in this wind they do not hold still. {how_long}"
+        text += _shorter(movement)
         tree = next((c.layer for c in lead.candidates if c.choice == "foliage" and c.layer), None)
         at = tree.centre_xy if tree else at
     return [Sentence(text, evidence, at)]
