@@ -90,7 +90,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _run(given: list[str]) -> None:
-    from irpreview.errors import IrpreviewError
+    from irpreview.errors import BadKit, BadValue, IrpreviewError
 
     try:
         known = given[0] if given and given[0] in COMMANDS else None
@@ -102,7 +102,8 @@ def _run(given: list[str]) -> None:
         if os.environ.get("IRPREVIEW_DEBUG"):
             raise
         _say(f"irpreview: {one_line(error)}")
-        raise SystemExit(1) from None
+        # what reaches here unasked was typed: a number or a kit's name; files are refused one by one in the commands
+        raise SystemExit(2 if isinstance(error, (BadValue, BadKit)) else 1) from None
     except BrokenPipeError:
         raise
     except Exception as error:

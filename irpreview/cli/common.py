@@ -7,16 +7,13 @@ import math
 import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
 import typer
 
 from irpreview.core.wording import parse_shutter, parse_wind, shutter_text
 from irpreview.errors import IrpreviewError
 from irpreview.records import Range
-
-if TYPE_CHECKING:
-    from irpreview.records import Kit
 
 __all__ = [
     "SCHEMA",
@@ -33,7 +30,6 @@ __all__ = [
     "as_option",
     "emit_json",
     "fail_usage",
-    "loaded_kit",
     "parse_shutter",
     "parse_wind",
     "plain",
@@ -90,15 +86,6 @@ ZoneOption = Annotated[
         "--zone", metavar="ZONE", help="Time zone of photos that do not say theirs, such as Europe/Oslo or +02:00."
     ),
 ]
-
-
-def loaded_kit(name: str | None) -> Kit | None:
-    """The kit of `--kit`, or None for the default. What cannot be loaded is wrong usage (exit 2)."""
-    if name is None:
-        return None
-    from irpreview.io.kits import load_kit
-
-    return as_option(load_kit)(name)
 
 
 def say(text: str) -> None:

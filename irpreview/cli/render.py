@@ -80,10 +80,10 @@ def register(app: typer.Typer) -> None:
         """
         if len(photos) > 1 and (tones or labels):
             raise fail_usage(f"--tones and --labels go with one photo, and {len(photos)} were given")
-        from irpreview.cli.common import loaded_kit
+        from irpreview.io.kits import load_kit
         from irpreview.io.pictures import make_folder
 
-        chosen = loaded_kit(kit)
+        chosen = load_kit(kit) if kit is not None else None
         make_folder(out)
         refused = Refusals()
         for i, (path, stem) in enumerate(zip(photos, free_stems(photos, out), strict=True)):
