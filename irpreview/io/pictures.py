@@ -77,7 +77,7 @@ def make_folder(folder: Path | str) -> Path:
 def write_file(path: Path | str, data: bytes) -> Path:
     """Write the whole file or leave what was there. Raises CannotWrite with one line that says why and what to do."""
     path = Path(path)
-    if path.is_dir():
+    if os.path.isdir(path):  # unlike Path.is_dir, never raises
         raise CannotWrite(f"{path} is a folder; name a file in it")
     waiting = path.with_name(f".{path.name[:100]}.{secrets.token_hex(6)}.part")
     try:
