@@ -1,15 +1,19 @@
 """Daylight: where the sun stands, what it and the sky send, and how the sky darkens in the band.
 
 Clear skies come from SPECTRL2 (Bird & Riordan 1984): baked on a grid for any sun height and haze, or run by pvlib for a
-given place and time. Below 10 degrees of sun height that model leaves its comfortable range. Overcast is a stated
-approximation. pvlib is imported only where a place and a time are given.
+given place and time where that is asked for. Below 10 degrees of sun height that model leaves its comfortable range.
+Overcast is a stated approximation.
 """
 
 from __future__ import annotations
 
+import importlib
+import importlib.machinery
+import importlib.util
 from collections.abc import Sequence
 from datetime import datetime
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -59,23 +63,44 @@ def sun_positions(place: Place, times: Sequence[datetime]) -> tuple[Array, Array
     check_place(place)
     for when in times:
         check_time(when)
-    import pandas as pd
-    from pvlib.atmosphere import alt2pres
-    from pvlib.solarposition import spa_python
-
-    utc = pd.DatetimeIndex(pd.to_datetime([when.timestamp() for when in times], unit="s", utc=True))
-    answer = spa_python(
-        utc,
+    if not times:
+        return np.zeros(0), np.zeros(0)
+    spa = _spa()
+    answer = spa.solar_position(
+        np.array([when.timestamp() for when in times]),
         place.latitude_deg,
         place.longitude_deg,
-        altitude=place.altitude_m,
-        pressure=float(alt2pres(place.altitude_m)),
-        temperature=12.0,
+        place.altitude_m,
+        pressure_hpa(place.altitude_m),
+        12.0,
+        np.array([spa.calculate_deltat(when.year, when.month) for when in times]),
+        0.5667,
+        1,
     )
-    return (
-        answer["apparent_elevation"].to_numpy(np.float64),
-        answer["azimuth"].to_numpy(np.float64) % 360.0,
-    )
+    return np.asarray(answer[2], np.float64), np.asarray(answer[4], np.float64) % 360.0
+
+
+def pressure_hpa(altitude_m: float) -> float:
+    """Air pressure of the standard atmosphere at an altitude. [hPa]"""
+    return float(((44331.514 - altitude_m) / 11880.516) ** (1.0 / 0.1902632))
+
+
+@lru_cache(maxsize=1)
+def _spa() -> Any:
+    """pvlib's SPA. That module needs numpy alone, but importing the package around it costs more than a second of
+    pandas and scipy, which a snap with a place and time would pay; so the module is loaded by itself.
+    """
+    import sys
+
+    if "pvlib" not in sys.modules:
+        package = importlib.util.find_spec("pvlib")
+        for folder in (package.submodule_search_locations or ()) if package else ():
+            found = importlib.machinery.PathFinder.find_spec("spa", [folder])
+            if found is not None and found.loader is not None:
+                module = importlib.util.module_from_spec(found)
+                found.loader.exec_module(module)
+                return module
+    return importlib.import_module("pvlib.spa")
 
 
 def sun_position(place: Place, when: datetime) -> tuple[float, float]:
@@ -113,11 +138,14 @@ def light_for(
     sky_state: SkyState = "clear",
     *,
     planned: bool = False,
+    exact: bool = False,
 ) -> Light:
-    """The light at a place and time. Spectra by SPECTRL2 for this sun, altitude and day, changed for the sky's state.
+    """The light at a place and time.
 
-    A sun below the horizon gives a `Light` with its (negative) height and no spectra; whoever needs light from it
-    refuses. Raises BadValue for a place, time, heading, haze or sky that makes no sense.
+    Its spectra are taken from the baked clear sky for its height and haze when they are needed (`light_spectra`).
+    exact: run SPECTRL2 for this very altitude and day and keep its spectra in the `Light`; differs by some hundredths
+    of a stop and loads pvlib. A sun below the horizon gives a `Light` with its (negative) height; whoever needs light
+    from it refuses when it stands below -6 degrees. Raises BadValue for a place, time, heading, haze or sky that makes no sense.
     """
     aod = haze_aod(haze)
     if heading_deg is not None and not np.isfinite(heading_deg):
@@ -127,7 +155,7 @@ def light_for(
     height, bearing = sun_position(place, when)
     direct: Spectrum | None = None
     sky: Spectrum | None = None
-    if height >= LOWEST_TABLE_DEG:
+    if exact and height >= LOWEST_TABLE_DEG:
         w, beam, diffuse = _spectrl2(
             round(height, 2), round(aod, 3), round(place.altitude_m, -1), when.timetuple().tm_yday
         )
@@ -150,12 +178,12 @@ def light_for(
 @lru_cache(maxsize=64)
 def _spectrl2(height_deg: float, aod: float, altitude_m: float, day: int) -> tuple[Array, Array, Array]:
     """(wavelength, direct, diffuse) on a horizontal surface, 300-1200 nm, by pvlib."""
-    from pvlib.atmosphere import alt2pres, get_relative_airmass
+    from pvlib.atmosphere import get_relative_airmass
     from pvlib.spectrum import spectrl2
 
     zenith = 90.0 - height_deg
     airmass = float(get_relative_airmass(zenith, model="kasten1966"))
-    s = spectrl2(zenith, zenith, 0.0, 0.2, float(alt2pres(altitude_m)), airmass, 1.5, 0.33, aod, dayofyear=day)
+    s = spectrl2(zenith, zenith, 0.0, 0.2, 100.0 * pressure_hpa(altitude_m), airmass, 1.5, 0.33, aod, dayofyear=day)
     w = np.asarray(s["wavelength"], np.float64)
     keep = w <= 1200.0
     return w[keep], np.ravel(s["poa_direct"])[keep], np.ravel(s["poa_sky_diffuse"])[keep]
@@ -202,8 +230,8 @@ def light_spectra(light: Light, tables: Tables) -> tuple[Array, Array]:
         return resample(light.direct, w, 0.0), resample(light.sky, w, 0.0)
     direct, sky = clear_light(tables, round(height, 2), round(light.haze_aod, 3))
     if light.sun_height_deg <= 0.0:
-        # civil twilight: skylight only, about one stop less per 1.6 degrees (from memory of twilight tables)
-        return np.zeros_like(direct), sky * 2.0 ** (light.sun_height_deg / 1.6)
+        # civil twilight: skylight only; its illuminance falls to a two-hundredth at -6 degrees (from memory)
+        return np.zeros_like(direct), sky * 2.0 ** (1.3 * light.sun_height_deg)
     return under_sky(direct, sky, light.sky_state)
 
 

@@ -83,8 +83,11 @@ def filter_factor(
         parts["filter"] = (bare, 0.0, 0.0)
     here = grey_factor_stops(kit, light, tables) - with_camera
     height = max(light.sun_height_deg, LOWEST_TABLE_DEG)
-    doubt = 0.05 + 0.15 * float(np.exp(-height / 8.0)) + (0.2 if light.sky_state in ("overcast", "thin_cloud") else 0.0)
-    parts["sun_height"] = (here, doubt, doubt)
+    down = up = 0.05 + 0.15 * float(np.exp(-height / 8.0))
+    if light.sky_state in ("overcast", "thin_cloud"):
+        # green ground and cloud light each other: up to 0.4 stop more infrared over meadow and wood, none over stone
+        here, down, up = here - 0.1, down + 0.3, up + 0.1
+    parts["sun_height"] = (here, down, up)
     parts["shade"] = (0.0, 0.0, 0.0)
     if in_shade:
         drop = open_shade_stops(kit, light, tables)

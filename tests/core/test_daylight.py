@@ -47,16 +47,20 @@ def test_a_baked_light_agrees_with_the_model_within_seven_hundredths_of_a_stop()
 
 
 def test_light_with_a_place_and_time_is_the_baked_one_at_its_height():
-    light = light_for(Place(47.0, 11.0, 0.0), NOON)
+    light = light_for(Place(47.0, 11.0, 0.0), NOON, exact=True)
+    assert light.direct is not None
     own = sum(light_spectra(light, TABLES))
     baked = sum(clear_light(TABLES, light.sun_height_deg, light.haze_aod))
     assert abs(np.log2(own.sum() / baked.sum())) < 0.07
 
 
-def test_plain_light_needs_no_pvlib():
+def test_light_of_a_snap_needs_neither_pandas_nor_scipy():
     code = (
         "import sys; from irpreview.io.tables import load_tables; from irpreview.core.surfaces import class_factors;"
-        "from irpreview.records import Kit, Light; class_factors(Kit(), Light(), load_tables());"
+        "from irpreview.core.daylight import light_for; from irpreview.records import Kit, Place;"
+        "from datetime import datetime, UTC;"
+        "light = light_for(Place(47.0, 11.0, 600.0), datetime(2026, 6, 21, 11, 20, tzinfo=UTC), 90.0);"
+        "class_factors(Kit(), light, load_tables());"
         "sys.exit(any(m in sys.modules for m in ('pvlib', 'pandas', 'scipy')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
@@ -90,6 +94,20 @@ def test_daylight_saving_moves_the_clock_not_the_sun():
     before = datetime(2026, 3, 28, 12, 0, tzinfo=zone)
     after = datetime(2026, 3, 30, 13, 0, tzinfo=zone)  # the clock went forward in between
     assert sun_position(ALPS, before)[1] == pytest.approx(sun_position(ALPS, after)[1], abs=1.0)
+
+
+def test_no_times_no_suns_and_many_times_one_call():
+    assert sun_positions(ALPS, [])[0].size == 0
+    times = [NOON + timedelta(minutes=15 * i) for i in range(96)]
+    height, bearing = sun_positions(ALPS, times)
+    assert height.shape == bearing.shape == (96,)
+    assert (height[10], bearing[10]) == pytest.approx(sun_position(ALPS, times[10]), abs=1e-9)
+
+
+def test_twilight_fades_to_a_few_lux():
+    """About 3.4 lx at the end of civil twilight and 400 lx at sunset (handbook values, from memory): within a stop."""
+    assert illuminance_lx(Light(sun_height_deg=-5.99), TABLES) == pytest.approx(3.4, rel=0.5)
+    assert illuminance_lx(Light(sun_height_deg=-0.8), TABLES) == pytest.approx(400.0, rel=0.5)
 
 
 def test_the_date_line_and_the_poles():

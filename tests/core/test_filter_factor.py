@@ -84,6 +84,13 @@ def test_a_low_sun_asks_for_a_little_less():
     assert high[1]["sun_height"].likely == pytest.approx(0.0, abs=1e-9)
 
 
+def test_cloud_may_ask_for_less_over_green_ground():
+    clear, _ = filter_factor(Kit(), SUN, TABLES)
+    grey, parts = filter_factor(Kit(), Light(sky_state="overcast"), TABLES)
+    assert -0.2 < grey.likely - clear.likely < 0.0
+    assert parts["sun_height"].likely == pytest.approx(-0.1, abs=0.02)
+
+
 def test_shade_asks_for_more_by_what_open_shade_loses():
     whole, parts = filter_factor(Kit(), SUN, TABLES, in_shade=True)
     assert parts["shade"].likely == pytest.approx(-open_shade_stops(Kit(), SUN, TABLES).likely)
