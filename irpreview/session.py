@@ -196,16 +196,18 @@ def expose(
     motion: Rates | None = None,
     readings: Sequence[Metering] = (),
     wishes: Wishes | None = None,
+    in_shade: bool = False,
 ) -> Exposure:
     """What to set, and how sure it is.
 
     The light is read from `readings`, else from the snap's own exposure data; the sun model joins in where place and
     time are known, or stands alone where nothing else is. motion: from `rates`; made here when wind was given.
     """
-    from irpreview.core.daylight import illuminance_lx
+    from irpreview.core.daylight import illuminance_lx, light_spectra
     from irpreview.core.exposure import plan_exposure
     from irpreview.core.filter_factor import filter_factor
     from irpreview.core.metering import from_snap, from_sun
+    from irpreview.core.optics import effective_wavelength_nm
     from irpreview.io.tables import load_tables
 
     kit = kit or default_kit()
@@ -224,10 +226,11 @@ def expose(
         light,
         conditions,
         (lambda shutter_s: move(motion, shutter_s)) if motion is not None else None,
-        factor=filter_factor(kit, light, tables),
+        factor=filter_factor(kit, light, tables, in_shade=in_shade),
         readings=tuple(metered),
         rendering=rendering,
         scene_share=scene.share() if scene is not None else None,
+        band_nm=effective_wavelength_nm(kit, tables, np.sum(light_spectra(light, tables), axis=0)),
         wishes=wishes,
     )
 

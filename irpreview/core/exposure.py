@@ -20,7 +20,7 @@ from irpreview.core.focus import (
     focal_on_kit_mm,
     focus_advice,
 )
-from irpreview.core.frame_cost import frame_cost, frame_seconds, sun_and_cloud_doubt
+from irpreview.core.frame_cost import TIMED_SLACK, frame_cost, frame_seconds, sun_and_cloud_doubt
 from irpreview.core.metering import Metering, check_f_number, check_iso, compare, from_snap
 from irpreview.core.optics import airy_diameter_um
 from irpreview.core.quick_frames import ladder
@@ -184,7 +184,7 @@ class _Judge:
         if snr < FAIR_SNR:
             over["noise"] = 2.0 * math.log2(FAIR_SNR / snr)
             words.append(f"noise: {noise_word(snr)}, mid grey {snr:.0f} to 1")
-        if shutter_s > self.kit.longest_timed_s * 1.06:
+        if shutter_s > self.kit.longest_timed_s * TIMED_SLACK:
             if self.kit.has_bulb:
                 over["bulb"] = math.log2(shutter_s / self.kit.longest_timed_s)
                 words.append(f"bulb: longer than the camera's {self.kit.longest_timed_s:g} s")
@@ -359,7 +359,7 @@ def _reasons(best: Setting, judge: _Judge) -> tuple[str, ...]:
         f"f/{best.f_number:g}: diffraction disc {airy:.0f} um at {judge.band_nm:.0f} nm against {circle:.0f} um{depth}"
     )
     timed = judge.kit.longest_timed_s
-    if best.shutter_s.likely <= timed * 1.06:
+    if best.shutter_s.likely <= timed * TIMED_SLACK:
         said.append(f"{best.shutter_text}: the camera times it itself, no bulb")
     else:
         said.append(f"{best.shutter_text}: bulb, a shorter time would cost more in noise or depth")

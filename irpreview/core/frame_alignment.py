@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from irpreview.records import FloatArray
 
 SIDES_PX = (160, 320, 640)
-SAME_SCENE = 0.20
-"""Least correlation of edge strength between two frames of one scene; the research pairs of visible and infrared
-frames gave 0.28 to 0.95, pictures of different scenes at most 0.16."""
+SAME_SCENE = 0.08
+"""Least `bite` of two frames of one scene: of 31 research pairs of visible and infrared frames 30 gave 0.18 and more,
+62 pictures of other or mirrored scenes at most 0.02."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,8 @@ from irpreview.records import Conditions, Kit, Light, Setting
 
 DARK_FRAME_FROM_S = 1.0
 """Cameras take the dark frame after exposures of a second or more (common practice, no source)."""
+TIMED_SLACK = 1.19
+"""A time up to a quarter stop beyond the camera's longest is taken at the longest."""
 HANDLING_S = 8.0
 """Looking at the frame and starting the next (assumed)."""
 COLD_C = 5.0
@@ -96,7 +98,7 @@ def short_frames(kit: Kit, setting: Setting, temperature_c: float) -> Mapping[st
     only, and what is lost is a little more read noise.
     """
     t = setting.shutter_s.likely
-    if t <= kit.longest_timed_s * 1.06:
+    if t <= kit.longest_timed_s * TIMED_SLACK:
         return None
     count = math.ceil(t / kit.longest_timed_s - 1e-9)
     each = t / count

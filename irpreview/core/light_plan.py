@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.cautions import SUN_EYES, SUN_FRAME
-from irpreview.core.daylight import check_place, haze_aod, sun_positions, sun_side
+from irpreview.core.daylight import check_place, clear_light, haze_aod, sun_positions, sun_side
+from irpreview.core.optics import band_response
 from irpreview.core.spectra import Tables
 from irpreview.core.surfaces import hard_light
 from irpreview.errors import BadValue
@@ -36,6 +37,8 @@ SIDE_WORDS: Mapping[SunSide, str] = {
     "ahead": "into the light",
     "unknown": "view direction not given",
 }
+LEAST_QUARTERS = 2
+"""A good quarter hour alone is no reason to travel."""
 MOST_DAYS = 366
 
 
@@ -51,6 +54,8 @@ class Quarter:
     """Share of the beam on a surface that faces the sun, in the band: 0 soft .. 1 hard; 0 with the sun down."""
     shade_stops: float
     """How much darker than sunlit a place is that only the sky lights, in the band. [stops]"""
+    longer_stops: float | None
+    """How much longer to expose level ground than with the sun 45 degrees high; None with the sun down. [stops]"""
     sun_in_frame: bool | None
     """None = view direction or focal length not given."""
     score: float
@@ -193,7 +198,8 @@ def plan_light(
     moments = [t for _, times in per_day for t in times]
     height, bearing = sun_positions(place, moments)
     hard, shade = hard_light_at(height, aod, kit, tables)
-    rows = _quarters(moments, height, bearing, hard, shade, heading, focal_35mm_mm)
+    longer = longer_stops_at(height, aod, kit, tables)
+    rows = _quarters(moments, height, bearing, (hard, shade, longer), heading, focal_35mm_mm)
     plans, at = [], 0
     for day, times in per_day:
         plans.append(_day_plan(day, rows[at : at + len(times)]))
@@ -223,6 +229,16 @@ def hard_light_at(
     return hard, -np.log2(np.maximum(1.0 - hard, 1e-6))
 
 
+def longer_stops_at(sun_height_deg: NDArray[np.float64], aod: float, kit: Kit, tables: Tables) -> NDArray[np.float64]:
+    """How much less light level ground gets in the band than with the sun 45 degrees high [stops], (t,)."""
+    grid = np.concatenate([np.arange(1.0, 12.0, 0.5), np.arange(12.0, 91.0, 3.0), [45.0]])
+    grid.sort()
+    response = band_response(kit, tables)
+    light = np.array([float(np.sum(clear_light(tables, float(h), aod), axis=0) @ response) for h in grid])
+    stops = np.log2(light[grid == 45.0][0] / light)
+    return np.asarray(np.interp(sun_height_deg, grid, stops), np.float64)
+
+
 def half_view_deg(focal_35mm_mm: float) -> tuple[float, float]:
     """Half the angle of view across and up of a 36 x 24 mm frame [degrees]."""
     if not 1.0 <= focal_35mm_mm <= 3000.0:
@@ -237,12 +253,12 @@ def _quarters(
     moments: Sequence[datetime],
     height: NDArray[np.float64],
     bearing: NDArray[np.float64],
-    hard: NDArray[np.float64],
-    shade: NDArray[np.float64],
+    light: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
     heading: float | None,
     focal_35mm_mm: float | None,
 ) -> tuple[Quarter, ...]:
     view = None if focal_35mm_mm is None else half_view_deg(focal_35mm_mm)
+    hard, shade, longer = light
     rows = []
     for i, when in enumerate(moments):
         side = sun_side(float(bearing[i]), heading)
@@ -263,6 +279,7 @@ def _quarters(
                 sun_side=side,
                 hard_light=round(float(hard[i]), 3),
                 shade_stops=round(float(shade[i]), 2),
+                longer_stops=round(float(longer[i]), 2) if height[i] > 0.0 else None,
                 sun_in_frame=in_frame,
                 score=round(score, 3),
             )
@@ -277,7 +294,7 @@ def _day_plan(day: date, rows: tuple[Quarter, ...]) -> DayPlan:
         if row is not None and row.score >= GOOD_SCORE and (not run or row.sun_side == run[-1].sun_side):
             run.append(row)
             continue
-        if run:
+        if len(run) >= LEAST_QUARTERS:
             windows.append(_window(run))
         run = [row] if row is not None and row.score >= GOOD_SCORE else []
     heights = [r.sun_height_deg for r in rows]
@@ -319,3 +336,36 @@ def _cautions(rows: tuple[Quarter, ...], heading: float | None) -> tuple[str, ..
         span = f"{inside[0].time:%H:%M} to {inside[-1].time:%H:%M}" if len(day) == 1 else f"{len(day)} days"
         said.append(f"sun in a level frame ({span}): " + SUN_FRAME.format(time="minutes"))
     return tuple(said)
+
+
+# --- what a person writes -------------------------------------------------------------------------------------------
+
+
+def parse_place(text: str) -> Place:
+    """A place of "LAT,LON" or "LAT,LON,ALTITUDE" [degrees, degrees, m]. Raises BadValue."""
+    parts = [p for p in text.replace(";", ",").replace(" ", ",").split(",") if p]
+    try:
+        numbers = [float(p) for p in parts]
+    except ValueError as error:
+        raise BadValue(f"place {text!r} was not understood; write latitude,longitude like 47.1,11.4") from error
+    if len(numbers) not in (2, 3) or not all(math.isfinite(n) for n in numbers):
+        raise BadValue(f"place {text!r} has {len(numbers)} numbers; write latitude,longitude like 47.1,11.4")
+    place = Place(*numbers)
+    check_place(place)
+    return place
+
+
+def parse_moment(text: str, zone_text: str | None, place: Place) -> datetime:
+    """A moment of "2026-06-21T10:30", with or without its own offset; without, the zone's. Raises BadValue."""
+    try:
+        when = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise BadValue(
+            f"time {text!r} does not exist or is not YYYY-MM-DDTHH:MM; write it like 2026-06-21T10:30"
+        ) from error
+    if when.tzinfo is None:
+        zone, _, _ = parse_zone(zone_text, place)
+        when = when.replace(tzinfo=zone)
+        if when.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != when.replace(tzinfo=None):
+            raise BadValue(f"time {text!r} does not exist in {zone}: the clocks skipped it; choose an hour later")
+    return when

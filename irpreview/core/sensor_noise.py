@@ -49,6 +49,8 @@ def sensor_of(kit: Kit) -> Sensor:
 
 
 def noise_word(snr: float) -> str:
+    """The word for a mid grey of this signal to noise, as rounded for people."""
+    snr = round(snr)
     if snr >= CLEAN_SNR:
         return "clean"
     if snr >= FAIR_SNR:

@@ -1,0 +1,129 @@
+"""`irpreview calibrate`: the filter factor of your own kit, from two frames or from what you typed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say
+
+if TYPE_CHECKING:
+    from irpreview.core.calibration import Calibration
+    from irpreview.records import Kit, Photo
+
+PlainArgument = Annotated[Path | None, typer.Argument(metavar="[PLAIN]", help="The frame without the filter.")]
+FilteredArgument = Annotated[
+    Path | None, typer.Argument(metavar="[FILTERED]", help="The same scene through the filter.")
+]
+MeterOption = Annotated[
+    str | None, typer.Option("--meter", metavar="SETTING", help='Typed instead of PLAIN: "1/125 f/10 ISO 64".')
+]
+FilteredOption = Annotated[
+    str | None, typer.Option("--filtered", metavar="SETTING", help='Typed instead of FILTERED: "5 min".')
+]
+DarkOption = Annotated[
+    float,
+    typer.Option(
+        "--too-dark", metavar="STOPS", min=-6.0, max=6.0, help="How much more light the typed filtered frame needed."
+    ),
+]
+SaveOption = Annotated[
+    Path | None, typer.Option("--save", metavar="FILE", help="Write the kit with this factor to a kit file.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+
+    @app.command("calibrate")
+    def calibrate(
+        plain: PlainArgument = None,
+        filtered: FilteredArgument = None,
+        meter: MeterOption = None,
+        typed: FilteredOption = None,
+        too_dark: DarkOption = 0.0,
+        kit: KitOption = None,
+        zone: ZoneOption = None,
+        save: SaveOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """The filter factor of your own kit from two frames, or from typed settings."""
+        from irpreview import session
+        from irpreview.io.kits import load_kit, save_kit
+
+        chosen = load_kit(kit) if kit is not None else session.default_kit()
+        if plain is not None and filtered is not None and meter is None and typed is None:
+            answer = _from_frames(plain, filtered, zone, chosen)
+            source = f"two frames: {plain.name}, {filtered.name}"
+        elif plain is None and meter is not None and typed is not None:
+            from irpreview.core.calibration import calibrate_typed
+            from irpreview.core.metering import parse_exposure
+
+            answer = calibrate_typed(parse_exposure(meter), parse_exposure(typed), too_dark)
+            source = f"typed: {meter} without, {typed} with the filter"
+        else:
+            raise fail_usage("give two frames PLAIN FILTERED, or both --meter and --filtered")
+        written = None if save is None else save_kit(answer.applied_to(chosen, source), save)
+        if as_json:
+            emit_json(facts_of(answer, chosen, source, written))
+            return
+        for text in answer.says:
+            print(text)
+        for doubt in answer.doubts:
+            say(f"doubt: {doubt}")
+        if written is not None:
+            say(f"kit written to {written}")
+        else:
+            say("to keep it, add --save FILE and use that file as --kit")
+
+
+def _from_frames(plain: Path, filtered: Path, zone: str | None, kit: Kit) -> Calibration:
+    from irpreview.core.calibration import calibrate_frames, calibrate_photos
+    from irpreview.io.raw_frames import is_raw, load_raw
+
+    raw = is_raw(plain), is_raw(filtered)
+    if raw[0] != raw[1]:
+        raise fail_usage("give two raw files or two pictures, not one of each")
+    if all(raw):
+        return calibrate_frames(load_raw(plain), load_raw(filtered))
+    from irpreview.io.photos import load_photo
+
+    first, second = load_photo(plain, zone=zone), load_photo(filtered, zone=zone)
+    factors, label = _class_factors(first, kit)
+    return calibrate_photos(first, second, factors, label)
+
+
+def _class_factors(photo: Photo, kit: Kit) -> tuple[Any, Any]:
+    """Class factors in the light of the plain frame and its label map; (None, None) where weights are missing."""
+    from irpreview import session
+    from irpreview.core.surfaces import class_factors
+    from irpreview.errors import BadModel
+    from irpreview.io.tables import load_tables
+
+    try:
+        scene = session.map_scene(photo)
+        return class_factors(kit, session.light_of(photo), load_tables()), scene.label
+    except BadModel as error:
+        say(f"what is in the frame is told by colour only: {error}")
+        return None, None
+
+
+def facts_of(answer: Calibration, kit: Kit, source: str, written: Path | None) -> dict[str, Any]:
+    """The calibration as JSON holds it; see data/schemas/calibrate.json."""
+    return {
+        "kind": "calibration",
+        "kit": kit.name,
+        "source": source,
+        "factor_stops": answer.factor_stops.as_dict(),
+        "channel_stops": dict(answer.channel_stops),
+        "clips_first": answer.clips_first,
+        "clips_in_stops": answer.clips_in_stops,
+        "surfaces": {name: dict(group) for name, group in answer.surfaces.items()},
+        "likeness": answer.likeness,
+        "usable_share": answer.usable_share,
+        "kit_file": None if written is None else str(written),
+        "says": list(answer.says),
+        "doubts": list(answer.doubts),
+    }

@@ -1,0 +1,292 @@
+"""`irpreview expose`: what to set, how sure it is, and the test frames that make it surer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from irpreview.cli.common import JsonOption, KitOption, WindOption, ZoneOption, emit_json, fail_usage, say
+
+if TYPE_CHECKING:
+    from irpreview.core.metering import Metering
+    from irpreview.records import Conditions, Exposure, Kit, Light, Photo, Rendering, SceneMap, Setting
+
+PhotoOption = Annotated[
+    Path | None, typer.Argument(metavar="[PHOTO]", help="The snap: its own exposure data are a light meter.")
+]
+MeterOption = Annotated[
+    str | None, typer.Option("--meter", metavar="READING", help='A meter reading, such as "1/125 f/10 ISO 64".')
+]
+EvOption = Annotated[float | None, typer.Option("--ev", metavar="EV", help="Exposure value at ISO 100.")]
+AtOption = Annotated[
+    str | None, typer.Option("--at", metavar="LAT,LON", help="Place, for the sun model (with --when).")
+]
+WhenOption = Annotated[
+    str | None, typer.Option("--when", metavar="TIME", help="Date and time, such as 2026-06-21T10:30.")
+]
+HeadingOption = Annotated[
+    float | None, typer.Option("--heading", metavar="DEG", help="View direction, degrees true; 90 = east.")
+]
+SkyOption = Annotated[
+    str, typer.Option("--sky", metavar="STATE", help="clear, thin_cloud, broken, overcast or unknown.")
+]
+HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
+GustOption = Annotated[
+    float | None, typer.Option("--gust", metavar="M_S", min=0.0, max=100.0, help="Gusts, metres per second.")
+]
+TemperatureOption = Annotated[
+    float | None, typer.Option("--temperature", metavar="C", min=-60.0, max=60.0, help="Air, degrees Celsius.")
+]
+FocalOption = Annotated[
+    float | None, typer.Option("--focal", metavar="MM", help="Focal length, 35 mm equivalent, in mm.")
+]
+NearestOption = Annotated[
+    float | None, typer.Option("--nearest", metavar="M", help="Nearest thing that must be sharp, metres.")
+]
+HoldOption = Annotated[
+    float, typer.Option("--hold", metavar="PX", min=0.5, max=100.0, help="Smear that still counts as sharp, pixels.")
+]
+NoiseReductionOption = Annotated[
+    bool, typer.Option("--noise-reduction", help="The camera takes a dark frame of equal length after each.")
+]
+LightMinutesOption = Annotated[
+    float | None, typer.Option("--light-minutes", metavar="MIN", help="How long the light will last, minutes.")
+]
+ShadeOption = Annotated[bool, typer.Option("--shade", help="What matters lies in open shade, and was metered there.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+
+    @app.command("expose")
+    def expose(
+        photo: PhotoOption = None,
+        kit: KitOption = None,
+        meter: MeterOption = None,
+        ev: EvOption = None,
+        at: AtOption = None,
+        when: WhenOption = None,
+        heading: HeadingOption = None,
+        zone: ZoneOption = None,
+        sky: SkyOption = "unknown",
+        haze: HazeOption = "unknown",
+        wind: WindOption = None,
+        gust: GustOption = None,
+        temperature: TemperatureOption = None,
+        focal: FocalOption = None,
+        nearest: NearestOption = None,
+        hold: HoldOption = 5.0,
+        noise_reduction: NoiseReductionOption = False,
+        light_minutes: LightMinutesOption = None,
+        shade: ShadeOption = False,
+        as_json: JsonOption = False,
+    ) -> None:
+        """What ISO, aperture and time, how sure it is, and quick test frames."""
+        from irpreview import session
+        from irpreview.core.exposure import Wishes
+        from irpreview.io.kits import load_kit
+        from irpreview.records import Conditions
+
+        chosen = load_kit(kit) if kit is not None else session.default_kit()
+        conditions = Conditions(
+            wind_m_s=wind,
+            gust_m_s=gust,
+            temperature_c=temperature,
+            sky_state=_one_of("sky", sky, ("clear", "thin_cloud", "broken", "overcast", "unknown")),
+            haze=_one_of("haze", haze, ("clear", "normal", "hazy", "unknown")),
+            focal_35mm_mm=focal,
+        )
+        readings = _readings(meter, ev)
+        snap, scene, rendering, doubts = _looked_at(photo, zone, chosen)
+        light = _light(at, when, zone, heading, conditions, snap)
+        wishes = Wishes(
+            focal_35mm_mm=focal,
+            nearest_m=nearest,
+            hold_px=hold,
+            noise_reduction=noise_reduction,
+            light_minutes=light_minutes,
+        )
+        answer = session.expose(
+            snap,
+            scene,
+            chosen,
+            light,
+            conditions,
+            rendering=rendering,
+            readings=readings,
+            wishes=wishes,
+            in_shade=shade,
+        )
+        if as_json:
+            emit_json(facts_of(answer, chosen, photo, doubts))
+        else:
+            print(report(answer, chosen))
+            for doubt in (*doubts, *answer.doubts):
+                say(f"doubt: {doubt}")
+
+
+def _one_of(name: str, word: str, allowed: tuple[str, ...]) -> Any:
+    if word not in allowed:
+        raise fail_usage(f"--{name} {word!r} is not known; give one of {', '.join(allowed)}")
+    return word
+
+
+def _readings(meter: str | None, ev: float | None) -> tuple[Metering, ...]:
+    from irpreview.core.metering import from_ev, from_meter, parse_exposure
+
+    if meter is not None and ev is not None:
+        raise fail_usage("give --meter or --ev, not both")
+    if meter is not None:
+        return (from_meter(parse_exposure(meter)),)
+    return (from_ev(ev),) if ev is not None else ()
+
+
+def _looked_at(
+    path: Path | None, zone: str | None, kit: Kit
+) -> tuple[Photo | None, SceneMap | None, Rendering | None, list[str]]:
+    """The photo with what is in it; without weights the exposure still works, and says what it lacks."""
+    from irpreview import session
+    from irpreview.errors import BadModel
+    from irpreview.io.photos import load_photo
+
+    if path is None:
+        return None, None, None, []
+    snap = load_photo(path, zone=zone)
+    try:
+        scene = session.map_scene(snap)
+        return snap, scene, session.render(snap, scene, kit, session.light_of(snap)), []
+    except BadModel as error:
+        return snap, None, None, [f"what is in the photo is not known ({error}): grey is placed, not a layer"]
+
+
+def _light(
+    at: str | None,
+    when: str | None,
+    zone: str | None,
+    heading: float | None,
+    conditions: Conditions,
+    photo: Photo | None,
+) -> Light | None:
+    from dataclasses import replace
+
+    from irpreview import session
+    from irpreview.core.daylight import HAZE_AOD, light_for
+    from irpreview.core.light_plan import parse_moment, parse_place
+    from irpreview.records import Light
+
+    state = conditions.sky_state if conditions.sky_state != "unknown" else "clear"
+    if (at is None) != (when is None):
+        raise fail_usage("--at and --when go together: the sun model needs a place and a time")
+    if at is not None and when is not None:
+        place = parse_place(at)
+        return light_for(place, parse_moment(when, zone, place), heading, conditions.haze, state)
+    light = session.light_of(photo) if photo is not None else Light()
+    if state != light.sky_state or conditions.haze != "unknown":
+        # the snap's own spectra belong to a clear sky of usual haze: leave them to the tables
+        light = replace(light, sky_state=state, haze_aod=HAZE_AOD[conditions.haze], direct=None, sky=None)
+    return light
+
+
+def setting_facts(setting: Setting | None) -> dict[str, Any] | None:
+    """One setting as JSON holds it; times exact in seconds."""
+    if setting is None:
+        return None
+    return {
+        "iso": setting.iso,
+        "f_number": setting.f_number,
+        "shutter_s": round(setting.shutter_s.likely, 6),
+        "shutter_range_s": setting.shutter_s.as_dict(6),
+        "shutter_text": setting.shutter_text,
+        "limits": list(setting.limits),
+        "snr": setting.snr,
+        "minutes_per_frame": setting.minutes_per_frame,
+    }
+
+
+def facts_of(answer: Exposure, kit: Kit, photo: Path | None, doubts: list[str]) -> dict[str, Any]:
+    """The exposure as JSON holds it; see data/schemas/expose.json."""
+    return {
+        "kind": "exposure",
+        "photo": None if photo is None else str(photo),
+        "kit": kit.name,
+        "factor_stops": {
+            **answer.factor_stops.as_dict(),
+            "parts": {name: part.as_dict() for name, part in answer.factor_parts.items()},
+            "source": kit.factor_source if kit.factor_stops is not None else "kit class",
+        },
+        "metered_ev100": round(answer.metered_ev100.likely, 3),
+        "metered_ev100_range": answer.metered_ev100.as_dict(),
+        "metered_by": answer.metered_by,
+        "readings_ev100": {name: value.as_dict() for name, value in answer.readings_ev100.items()},
+        "placement_stops": round(answer.placement_stops, 3),
+        "placed": answer.placed,
+        "settings": [setting_facts(s) for s in answer.settings],
+        "recommended": setting_facts(answer.recommended),
+        "freezes": setting_facts(answer.freezes),
+        "nearest_freeze": setting_facts(answer.nearest_freeze),
+        "streaks": setting_facts(answer.streaks),
+        "nearest_streak": setting_facts(answer.nearest_streak),
+        "reasons": list(answer.reasons),
+        "frame_cost": answer.frame_cost,
+        "test_frames": list(answer.test_frames),
+        "focus": answer.focus,
+        "cautions": list(answer.cautions),
+        "doubts": [*doubts, *answer.doubts],
+    }
+
+
+def report(answer: Exposure, kit: Kit) -> str:
+    """The exposure as a short text."""
+    from irpreview.core.filter_factor import PART_WORDS
+    from irpreview.core.wording import shutter_text
+
+    f, ev = answer.factor_stops, answer.metered_ev100
+    lines = [
+        f"{kit.words}",
+        f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {answer.metered_by}",
+        f"Filter   {f.likely:.1f} stops ({f.low:.1f} to {f.high:.1f}) for neutral grey, made of",
+    ]
+    lines += [
+        f"         {part.likely:+5.1f}  {PART_WORDS.get(name, name)}"
+        for name, part in answer.factor_parts.items()
+        if abs(part.likely) >= 0.05
+    ]
+    lines.append(f"Place    {answer.placed}")
+    best = answer.recommended
+    if best is not None:
+        lines += ["", f"Take     ISO {best.iso:g}   f/{best.f_number:g}   {best.shutter_text}"]
+        low, high = shutter_text(best.shutter_s.low), shutter_text(best.shutter_s.high)
+        if low != high:
+            lines.append(f"         between {low} and {high} until a test frame tells")
+    lines += [f"         - {reason}" for reason in answer.reasons]
+    if answer.test_frames:
+        lines += ["", "Test first", *(f"         {frame['says']}" for frame in answer.test_frames)]
+    lines += ["", "Cost", *(f"         {text}" for text in _said(answer.frame_cost))]
+    lines += ["", "Focus", *(f"         {text}" for text in _said(answer.focus))]
+    lines += ["", *_table(answer)]
+    if answer.cautions:
+        lines += ["", *(f"! {text}" for text in answer.cautions)]
+    return "\n".join(lines)
+
+
+def _said(block: Any) -> tuple[str, ...]:
+    return tuple(block.get("says", ()))
+
+
+FULL_F_NUMBERS = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0)
+FULL_ISOS = (50.0, 64.0, 100.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12800.0, 25600.0, 51200.0, 102400.0)
+
+
+def _table(answer: Exposure) -> list[str]:
+    """Times by whole stops, one line per ISO; a dot marks a setting that something limits (all in --json)."""
+    by = {(s.iso, s.f_number): s for s in answer.settings}
+    apertures = [n for n in FULL_F_NUMBERS if any(f == n for _, f in by)]
+    lines = ["All      " + "".join(f"{f'f/{n:g}':>14}" for n in apertures)]
+    for iso in FULL_ISOS:
+        cells = [by.get((iso, n)) for n in apertures]
+        if any(cells):
+            texts = ["-" if c is None else c.shutter_text + (" ." if c.limits else "  ") for c in cells]
+            lines.append(f"ISO {iso:<5g}" + "".join(f"{t:>14}" for t in texts))
+    return [*lines, "         . = something limits this one (--json says what)"]

@@ -1,0 +1,155 @@
+"""`irpreview light`: when the light is right at a place, for a date and a view direction."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, say
+
+if TYPE_CHECKING:
+    from irpreview.core.light_plan import LightPlan, Window
+    from irpreview.records import Kit
+
+AtOption = Annotated[str, typer.Option("--at", metavar="LAT,LON", help="Place in degrees; west and south negative.")]
+DateOption = Annotated[str, typer.Option("--date", metavar="DATE", help="Day as YYYY-MM-DD.")]
+HeadingOption = Annotated[
+    float | None, typer.Option("--heading", metavar="DEG", help="View direction, degrees true; 90 = east.")
+]
+DaysOption = Annotated[int, typer.Option("--days", metavar="N", help="Look at N days from the date on.")]
+HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
+FocalOption = Annotated[
+    float | None, typer.Option("--focal", metavar="MM", help="35 mm equivalent, to warn of the sun in the frame.")
+]
+PlotOption = Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw the hours to a PNG, PDF or SVG.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+
+    @app.command("light")
+    def light(
+        at: AtOption,
+        date: DateOption,
+        heading: HeadingOption = None,
+        zone: ZoneOption = None,
+        days: DaysOption = 1,
+        kit: KitOption = None,
+        haze: HazeOption = "normal",
+        focal: FocalOption = None,
+        plot: PlotOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """When the light is right: sun, hard light and view direction, every quarter hour."""
+        from irpreview import session
+        from irpreview.core.light_plan import parse_date, parse_place, plan_light
+        from irpreview.io.kits import load_kit
+        from irpreview.io.tables import load_tables
+
+        chosen = load_kit(kit) if kit is not None else session.default_kit()
+        plan = plan_light(
+            parse_place(at),
+            parse_date(date),
+            zone,
+            chosen,
+            load_tables(),
+            heading_deg=heading,
+            days=days,
+            haze=haze,
+            focal_35mm_mm=focal,
+        )
+        if plot is not None:
+            from irpreview.io.plots import draw_light_plan
+
+            draw_light_plan(plan, plot)
+        if as_json:
+            emit_json(facts_of(plan, chosen, plot))
+            return
+        print(report(plan))
+        for doubt in plan.doubts:
+            say(f"doubt: {doubt}")
+        if plot is not None:
+            say(f"drawn to {plot}")
+
+
+def _window(window: Window) -> dict[str, Any]:
+    return {
+        "start": window.start.isoformat(),
+        "end": window.end.isoformat(),
+        "minutes": round(window.minutes),
+        "score": window.score,
+        "says": window.words,
+    }
+
+
+def facts_of(plan: LightPlan, kit: Kit, plot: Path | None) -> dict[str, Any]:
+    """The plan as JSON holds it; see data/schemas/light.json. `quarters` are those of the first day."""
+    first = plan.days[0]
+    ranked = sorted(plan.days, key=lambda d: (-d.score, d.day))
+    return {
+        "kind": "light",
+        "place": {"latitude_deg": plan.place.latitude_deg, "longitude_deg": plan.place.longitude_deg},
+        "date": first.day.isoformat(),
+        "zone": plan.zone_words,
+        "heading_deg": plan.heading_deg,
+        "kit": kit.name,
+        "says": first.words,
+        "quarters": [
+            {
+                "time": q.time.isoformat(),
+                "sun_height_deg": q.sun_height_deg,
+                "sun_bearing_deg": q.sun_bearing_deg,
+                "sun_side": q.sun_side,
+                "hard_light": q.hard_light,
+                "shade_stops": q.shade_stops,
+                "longer_stops": q.longer_stops,
+                "sun_in_frame": q.sun_in_frame,
+                "score": q.score,
+            }
+            for q in first.quarters
+        ],
+        "best": [_window(w) for w in plan.best],
+        "days": [
+            {
+                "date": d.day.isoformat(),
+                "good_hours": d.score,
+                "says": d.words,
+                "windows": [_window(w) for w in d.windows],
+            }
+            for d in plan.days
+        ],
+        "best_days": [d.day.isoformat() for d in ranked if d.score > 0][:7],
+        "plot": None if plot is None else str(plot),
+        "cautions": list(plan.cautions),
+        "doubts": list(plan.doubts),
+    }
+
+
+def report(plan: LightPlan) -> str:
+    """The plan as a short text: the first day's hours, then the best times."""
+    from irpreview.core.light_plan import SIDE_WORDS
+
+    first = plan.days[0]
+    place = f"{plan.place.latitude_deg:g}, {plan.place.longitude_deg:g}"
+    lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {first.words}", ""]
+    lines.append("time   height  bearing  hard light   shade  expose longer  sun")
+    for q in first.quarters:
+        if q.sun_height_deg > -0.9 and q.time.minute in (0, 30):
+            frame = ", in the frame" if q.sun_in_frame else ""
+            longer = "" if q.longer_stops is None else f"{q.longer_stops:+.1f}"
+            lines.append(
+                f"{q.time:%H:%M} {q.sun_height_deg:7.0f} {q.sun_bearing_deg:8.0f} {q.hard_light:10.0%} "
+                f"{-q.shade_stops:+7.1f} {longer:>14}  {SIDE_WORDS[q.sun_side]}{frame}"
+            )
+    if plan.best:
+        several = len(plan.days) > 1
+        lines += ["", "Best", *(f"  {w.start:%a %d %b}  {w.words}" if several else f"  {w.words}" for w in plan.best)]
+    if len(plan.days) > 1:
+        lines += ["", "Days"]
+        for d in sorted(plan.days, key=lambda d: (-d.score, d.day))[:7]:
+            lines.append(f"  {d.day:%a %d %b}  {d.score:4.1f} h of good light; {d.words}")
+    if plan.cautions:
+        lines += ["", *(f"! {text}" for text in plan.cautions)]
+    return "\n".join(lines)
