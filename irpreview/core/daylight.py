@@ -145,7 +145,8 @@ def light_for(
     Its spectra are taken from the baked clear sky for its height and haze when they are needed (`light_spectra`).
     exact: run SPECTRL2 for this very altitude and day and keep its spectra in the `Light`; differs by some hundredths
     of a stop and loads pvlib. A sun below the horizon gives a `Light` with its (negative) height; whoever needs light
-    from it refuses when it stands below -6 degrees. Raises BadValue for a place, time, heading, haze or sky that makes no sense.
+    from it refuses when it stands below -6 degrees. Raises BadValue for a place, time, heading, haze or sky that makes
+    no sense.
     """
     aod = haze_aod(haze)
     if heading_deg is not None and not np.isfinite(heading_deg):
