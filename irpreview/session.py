@@ -122,6 +122,8 @@ def light_of(photo: Photo) -> Light:
     try:
         light = light_for(photo.place, photo.taken_at, photo.heading_deg)
     except BadValue:
+        light = None
+    if light is None or light.sun_height_deg < LOWEST_SUN_DEG:
         return Light(
             how_known="assumed: clear sky, sun 45 degrees high; the photo's own time and place give no sunlight"
         )
