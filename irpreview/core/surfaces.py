@@ -29,13 +29,13 @@ Mix = Mapping[str, float]
 # seen by satellite instead of the 3.1-3.4 of a dense model canopy.
 CLASS_MIX: Mapping[str, tuple[tuple[float, Mix], ...]] = MappingProxyType(
     {
-        "cloud": ((1.0, {"cloud": 1.0}),),
+        "cloud": ((1.0, {"cloud": 1.0}),),  # its factor: `_cloud_factor`
         "tree": (
-            (0.50, {"broadleaf": 0.85, "bark": 0.15}),
+            (0.48, {"broadleaf": 0.85, "bark": 0.15}),
             (0.22, {"conifer_stand": 0.95, "bark": 0.05}),
             (0.12, {"conifer_needles": 0.9, "bark": 0.1}),
             (0.12, {"autumn_leaves": 0.85, "bark": 0.15}),
-            (0.04, {"bark": 0.6, "litter": 0.25, "conifer_stand": 0.15}),
+            (0.06, {"bark": 0.6, "litter": 0.25, "conifer_stand": 0.15}),
         ),
         "grass": (
             (0.60, {"grass_fresh": 0.9, "soil": 0.1}),
@@ -89,6 +89,10 @@ SKY_BEARINGS_DEG = MappingProxyType(
 )
 GREEN_GROUND_GLOW_STOPS = 0.06
 """What green ground lifts the sky's darkening: a quarter of the +0.24 stop of grass all round."""
+UNEVEN_LIGHT_STOPS = 0.1
+"""What slopes and surroundings of another colour do to a patch in the sun (half of the 5-95 % range, assumption)."""
+CLOUD_COVER: tuple[tuple[float, float], ...] = ((0.60, 1.0), (0.25, 0.6), (0.15, 0.25))
+"""How often a patch that one calls cloud is thick, and how much of it is cloud before blue sky [assumption]."""
 HAZE_DOUBT = 1.8
 """Haze is known within this factor (5-95 %) [assumption]."""
 
@@ -197,8 +201,9 @@ def class_factors(
         stops = np.log2((blend @ caught) / (seen @ blend.T)[..., None])  # (3, parts, kits)
         ordered = np.sort(stops[..., 0], axis=0)
         moved = np.abs(stops[1, :, 1:] - stops[1, :, :1]).max(axis=1) @ weight if len(kits) > 1 else 0.0
-        out[class_name] = _widened(_mixture_quantiles(weight, *ordered), float(moved))
+        out[class_name] = _widened(_mixture_quantiles(weight, *ordered), float(np.hypot(moved, UNEVEN_LIGHT_STOPS)))
     out["clear_sky"] = sky_factor(kit, light, tables)
+    out["cloud"] = _cloud_factor(light, tables, out["clear_sky"])
     out["water"] = _water_class_factor(kit, light, tables, water_roughness)
     return MappingProxyType({name: out[name] + kit.class_correction_stops.get(name, 0.0) for name in CLASS_NAMES})
 
@@ -267,11 +272,14 @@ def _sky_directions(sun_deg: float, side: SunSide) -> tuple[Array, Array]:
 
 
 @lru_cache(maxsize=64)
-def _frame_sky(tables: Tables, sun_deg: float, aod: float, side: SunSide) -> tuple[Array, Array]:
-    """(radiance (k, n) of the directions that stand for the sky in the frame, that of sunlit white (n,))."""
+def _frame_sky(tables: Tables, sun_deg: float, aod: float, side: SunSide, twilight: bool) -> tuple[Array, Array]:
+    """(radiance (k, n) of the directions that stand for the sky in the frame, that of white in the sun (n,)).
+
+    twilight: white is lit by the sky alone.
+    """
     angle, height = _sky_directions(round(sun_deg, 1), side)
     direct, sky = clear_light(tables, sun_deg, aod)
-    return sky_radiance(tables, sun_deg, aod, angle, height), (direct + sky) / np.pi
+    return sky_radiance(tables, sun_deg, aod, angle, height), (sky if twilight else direct + sky) / np.pi
 
 
 def sky_factor(kit: Kit, light: Light, tables: Tables) -> Range:
@@ -285,7 +293,7 @@ def sky_factor(kit: Kit, light: Light, tables: Tables) -> Range:
     responses = np.array([tables.response["v_lambda"], band_response(kit, tables)]).T
     drops = []
     for aod in (light.haze_aod / HAZE_DOUBT, light.haze_aod, light.haze_aod * HAZE_DOUBT):
-        radiance, white = _frame_sky(tables, sun, round(aod, 3), light.sun_side)
+        radiance, white = _frame_sky(tables, sun, round(aod, 3), light.sun_side, light.sun_height_deg <= 0.0)
         stops = np.log2((radiance @ responses) / (white @ responses))
         drops.append(np.minimum(stops[:, 1] - stops[:, 0] + GREEN_GROUND_GLOW_STOPS, 0.3))
     likely = float(np.median(drops[1]))
@@ -314,11 +322,22 @@ def sky_factor_by_height(kit: Kit, light: Light, tables: Tables, height_deg: Arr
     return np.interp(height, nodes, at_nodes)
 
 
+def _cloud_factor(light: Light, tables: Tables, clear_sky: Range) -> Range:
+    """Factor of cloud: white where it is thick, with some of the blue behind it where it is thin. [stops]"""
+    weight, cover = (np.array(v) for v in zip(*CLOUD_COVER, strict=True))
+    if light.sky_state == "overcast":
+        cover = np.ones_like(cover)
+    white = cover * tables.materials["cloud"].visible.likely
+    blue = (1.0 - cover) * _sky_visible(light, tables).likely
+    stops = np.log2((white + blue * 2.0**clear_sky.likely) / (white + blue))
+    return Range(*_mixture_quantiles(weight, stops - 0.15, stops, stops + 0.12))
+
+
 def _sky_visible(light: Light, tables: Tables) -> Range:
     if light.sky_state == "overcast":  # an even grey sky lights white with pi times its radiance
         return Range(0.6, 1.0, 1.6)
     sun = round(usable_height_deg(light), 1)
-    radiance, white = _frame_sky(tables, sun, round(light.haze_aod, 3), light.sun_side)
+    radiance, white = _frame_sky(tables, sun, round(light.haze_aod, 3), light.sun_side, light.sun_height_deg <= 0.0)
     v = tables.response["v_lambda"]
     stops = np.log2((radiance @ v) / (white @ v)) + 0.15  # light scattered more than once
     low, likely, high = np.quantile(stops, (0.05, 0.5, 0.95))
@@ -408,6 +427,8 @@ def _water_spectrum(
         bearing = {"ahead": 40.0, "side": 90.0, "behind_camera": 140.0, "unknown": 90.0}[light.sun_side]
         angle = sun_angle(sun, bearing, sky_height)
         above = sky_radiance(tables, sun, light.haze_aod, angle, sky_height)
+        if light.sun_height_deg <= 0.0:  # twilight: the shape of the lowest sky, dimmed like its light
+            above = above * (sky.sum() / clear_light(tables, round(sun, 2), round(light.haze_aod, 3))[1].sum())
         if light.sky_state == "thin_cloud":
             above = 0.5 * above + 0.5 * sky / np.pi
     elif mirrored == "sky":

@@ -63,7 +63,8 @@ def test_the_default_kit_in_clear_sun_sees_what_photographers_see():
     f = class_factors(Kit(), SUN, TABLES)
     assert 2.4 < f["tree"].likely < 3.0
     assert -1.6 < f["clear_sky"].likely < -1.0
-    assert f["cloud"].likely == pytest.approx(0.0, abs=0.02)
+    assert -0.1 < f["cloud"].likely <= 0.0
+    assert f["cloud"].low < -0.25  # thin cloud lets the blue through
     assert -2.5 < f["water"].likely < -1.0
     assert f["water"].width > 2.0
     assert 0.2 < f["structure"].likely < 0.8
@@ -94,7 +95,7 @@ def test_a_later_cut_on_lifts_leaves_darkens_sky_and_water_and_leaves_white_alon
     assert waters == sorted(waters, reverse=True)
     assert trees[2] - trees[0] > 0.4  # 590 nm passes red and with it the leaf's chlorophyll band
     assert skies[0] - skies[4] > 0.5
-    assert all(abs(f["cloud"].likely) < 0.02 for f in by_kit)
+    assert all(abs(f["cloud"].likely) < 0.08 for f in by_kit)
 
 
 def test_an_unmodified_body_glows_less_than_a_converted_one_behind_the_same_filter():
@@ -152,6 +153,7 @@ def test_a_whole_picture_of_sky_is_one_call():
 def test_an_overcast_sky_is_white_and_its_water_mirrors_white():
     grey = class_factors(Kit(), Light(sky_state="overcast"), TABLES)
     assert grey["clear_sky"].likely > -0.2
+    assert grey["cloud"].likely == pytest.approx(0.0, abs=0.02)
     assert grey["water"].likely > -0.5
     assert grey["tree"].likely == pytest.approx(class_factors(Kit(), SUN, TABLES)["tree"].likely, abs=0.1)
     assert open_shade_stops(Kit(), Light(sky_state="overcast"), TABLES).likely == 0.0
