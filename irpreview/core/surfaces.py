@@ -17,12 +17,10 @@ from numpy.typing import ArrayLike
 
 from irpreview.core.daylight import angle_from_sun_deg as sun_angle
 from irpreview.core.daylight import clear_light, light_spectra, sky_radiance, usable_height_deg
-from irpreview.core.optics import FOAM_REFLECTANCE, Roughness, band_response, water_mirror
-from irpreview.core.spectra import Array, Tables
-from irpreview.errors import BadValue
-from irpreview.records import CLASS_NAMES, Kit, Light, Range, SkyState, SunSide
-
-Mix = Mapping[str, float]
+from irpreview.core.optics import Roughness, band_response
+from irpreview.core.spectra import Array, Mix, Tables, mixture_quantiles
+from irpreview.core.water_surface import water_class_factor, water_visible
+from irpreview.records import CLASS_NAMES, Kit, Light, Range, SunSide
 
 # Each class: (how often, mixture of materials seen together in one patch). Shares are assumptions. Foliage is
 # never pure leaf: wood, litter and dark gaps lie between, which keeps the lift near the 2.4-2.9 stops of real pixels
@@ -131,20 +129,6 @@ def _doubtful_kits(kit: Kit) -> tuple[Kit, ...]:
     return (kit, *moved)
 
 
-def _mixture_quantiles(weight: Array, low: Array, likely: Array, high: Array) -> tuple[float, float, float]:
-    """5, 50, 95 % of a mixture of two-sided normal parts, each given by its own 5, 50 and 95 %."""
-    z95 = 1.6448536
-    below = np.maximum((likely - low) / z95, 0.01)
-    above = np.maximum((high - likely) / z95, 0.01)
-    x = np.linspace(float(low.min()) - 1.0, float(high.max()) + 1.0, 300)
-    apart = x[:, None] - likely
-    z = np.clip(apart / np.where(apart < 0, below, above), -8.0, 8.0)
-    # the normal distribution function by a logistic cubic, within 0.0002 of it
-    cdf = (1.0 / (1.0 + np.exp(-z * (1.5976 + 0.07056 * z * z)))) @ (weight / weight.sum())
-    q05, q50, q95 = np.interp((0.05, 0.5, 0.95), cdf, x)
-    return float(q05), float(q50), float(q95)
-
-
 def _widened(value: tuple[float, float, float], extra: float, offset: float = 0.0) -> Range:
     """Half-widths and `extra` added in quadrature."""
     low, likely, high = value
@@ -201,10 +185,10 @@ def class_factors(
         stops = np.log2((blend @ caught) / (seen @ blend.T)[..., None])  # (3, parts, kits)
         ordered = np.sort(stops[..., 0], axis=0)
         moved = np.abs(stops[1, :, 1:] - stops[1, :, :1]).max(axis=1) @ weight if len(kits) > 1 else 0.0
-        out[class_name] = _widened(_mixture_quantiles(weight, *ordered), float(np.hypot(moved, UNEVEN_LIGHT_STOPS)))
+        out[class_name] = _widened(mixture_quantiles(weight, *ordered), float(np.hypot(moved, UNEVEN_LIGHT_STOPS)))
     out["clear_sky"] = sky_factor(kit, light, tables)
     out["cloud"] = _cloud_factor(light, tables, out["clear_sky"])
-    out["water"] = _water_class_factor(kit, light, tables, water_roughness)
+    out["water"] = water_class_factor(kit, light, tables, water_roughness)
     return MappingProxyType({name: out[name] + kit.class_correction_stops.get(name, 0.0) for name in CLASS_NAMES})
 
 
@@ -226,10 +210,10 @@ def class_visible_reflectance(tables: Tables, light: Light | None = None) -> Map
                 ]
             )
         low, likely, high = (np.array(v) for v in values)
-        q = _mixture_quantiles(weight, low, likely, high)
+        q = mixture_quantiles(weight, low, likely, high)
         out[class_name] = Range(*(float(2.0**v) for v in q))
     out["clear_sky"] = _sky_visible(light, tables)
-    out["water"] = _water_visible(light, tables)
+    out["water"] = water_visible(light, tables)
     return MappingProxyType({name: out[name] for name in CLASS_NAMES})
 
 
@@ -330,7 +314,7 @@ def _cloud_factor(light: Light, tables: Tables, clear_sky: Range) -> Range:
     white = cover * tables.materials["cloud"].visible.likely
     blue = (1.0 - cover) * _sky_visible(light, tables).likely
     stops = np.log2((white + blue * 2.0**clear_sky.likely) / (white + blue))
-    return Range(*_mixture_quantiles(weight, stops - 0.15, stops, stops + 0.12))
+    return Range(*mixture_quantiles(weight, stops - 0.15, stops, stops + 0.12))
 
 
 def _sky_visible(light: Light, tables: Tables) -> Range:
@@ -379,159 +363,3 @@ def hard_light(kit: Kit, light: Light, tables: Tables) -> float:
     response = band_response(kit, tables)
     beam = float(direct @ response) / float(np.sin(np.radians(usable_height_deg(light))))
     return beam / (beam + float(sky @ response))
-
-
-# --- water ----------------------------------------------------------------------------------------------------------
-
-MIRRORED = ("sky", "cloud", "tree", "structure")
-_MIRRORED_MIX: Mapping[str, Mix] = MappingProxyType(
-    {
-        "cloud": {"cloud": 1.0},
-        "tree": {"broadleaf": 0.6, "conifer_stand": 0.3, "bark": 0.1},
-        "structure": {"concrete": 0.4, "limestone": 0.3, "paint": 0.3},
-    }
-)
-
-
-def water_radiance(
-    kit: Kit,
-    light: Light,
-    tables: Tables,
-    *,
-    roughness: Roughness = "calm",
-    view_from_vertical_deg: float = 75.0,
-    mirrored: str = "sky",
-    turbid: bool = False,
-) -> tuple[float, float]:
-    """(visible, band) luminance of water against matt white in the same light, linear.
-
-    Mirror (Fresnel at the view angle) of what stands above it, plus what comes out of the water, plus foam.
-    Raises BadValue for a word, an angle or a light that makes no sense.
-    """
-    radiance, white = _water_spectrum(light, tables, roughness, view_from_vertical_deg, mirrored, turbid)
-    v, b = tables.response["v_lambda"], band_response(kit, tables)
-    return float((radiance @ v) / (white @ v)), float((radiance @ b) / (white @ b))
-
-
-def _water_spectrum(
-    light: Light, tables: Tables, roughness: Roughness, view_from_vertical_deg: float, mirrored: str, turbid: bool
-) -> tuple[Array, Array]:
-    """(radiance of the water, radiance of matt white in the same light), (n,) each."""
-    if mirrored not in MIRRORED:
-        raise BadValue(f"mirrored {mirrored!r}: must be one of {', '.join(MIRRORED)}")
-    share, sky_height, foam = water_mirror(tables, view_from_vertical_deg, roughness)
-    direct, sky = light_spectra(light, tables)
-    white = (direct + sky) / np.pi
-    if mirrored == "sky" and light.sky_state != "overcast":
-        sun = usable_height_deg(light)
-        bearing = {"ahead": 40.0, "side": 90.0, "behind_camera": 140.0, "unknown": 90.0}[light.sun_side]
-        angle = sun_angle(sun, bearing, sky_height)
-        above = sky_radiance(tables, sun, light.haze_aod, angle, sky_height)
-        if light.sun_height_deg <= 0.0:  # twilight: the shape of the lowest sky, dimmed like its light
-            above = above * (sky.sum() / clear_light(tables, round(sun, 2), round(light.haze_aod, 3))[1].sum())
-        if light.sky_state == "thin_cloud":
-            above = 0.5 * above + 0.5 * sky / np.pi
-    elif mirrored == "sky":
-        above = sky / np.pi
-    else:
-        above = white * sum(s * tables.materials[m].likely for m, s in _MIRRORED_MIX[mirrored].items())
-    leaving = tables.materials["water_turbid" if turbid else "water_clear"].likely
-    radiance = share * above + (1.0 - share) * leaving * white
-    grey = FOAM_REFLECTANCE * (1.0 - 0.1 * np.clip((tables.wavelength_nm - 650.0) / 200.0, 0.0, 2.0))
-    radiance = (1.0 - foam) * radiance + foam * grey * white
-    return radiance, white
-
-
-def water_factor(
-    kit: Kit,
-    light: Light,
-    tables: Tables,
-    *,
-    roughness: Roughness = "calm",
-    view_from_vertical_deg: float = 75.0,
-    mirrored: str = "sky",
-    turbid: bool = False,
-) -> Range:
-    """Factor of water seen in one way. [stops] The spread is haze, sediment and waves within that way (assumed)."""
-    visible, band = water_radiance(
-        kit, light, tables, roughness=roughness, view_from_vertical_deg=view_from_vertical_deg, mirrored=mirrored,
-        turbid=turbid,
-    )  # fmt: skip
-    likely = float(np.log2(band / visible))
-    spread = 0.25 if light.sky_state == "overcast" or roughness == "foam" else 0.6
-    return Range(likely - spread, likely, likely + spread)
-
-
-def water_factor_by_view(
-    kit: Kit, light: Light, tables: Tables, view_from_vertical_deg: ArrayLike, roughness: Roughness | None = None
-) -> Array:
-    """Likely factor of clear water that mirrors the sky, by view angle from the vertical, any shape. [stops]
-
-    roughness None = not known: between calm and wind-rough. Raises BadValue without daylight.
-    """
-    nodes = np.array([0.0, 30.0, 45.0, 60.0, 70.0, 76.0, 81.0, 85.0, 88.0, 89.5])
-    kinds: tuple[Roughness, ...] = ("calm", "wind_rough") if roughness is None else (roughness,)
-    response = np.array([tables.response["v_lambda"], band_response(kit, tables)]).T
-    stops = np.zeros(nodes.size)
-    for kind in kinds:
-        for i, view in enumerate(nodes):
-            radiance, white = _water_spectrum(light, tables, kind, float(view), "sky", False)
-            visible, band = (radiance @ response) / (white @ response)
-            stops[i] += np.log2(band / visible) / len(kinds)
-    return np.interp(np.asarray(view_from_vertical_deg, np.float64), nodes, stops)
-
-
-# How often water in a landscape is seen in which way: (weight, view, roughness, mirrored, turbid) [assumption]. From
-# eye height on the shore the view is glancing: 81 degrees from the vertical at 10 m, 88 at 50 m.
-_WATER_WAYS: tuple[tuple[float, float, Roughness, str, bool], ...] = (
-    (0.14, 86.0, "calm", "sky", False),
-    (0.16, 80.0, "calm", "sky", False),
-    (0.08, 70.0, "calm", "sky", False),
-    (0.08, 84.0, "wind_rough", "sky", False),
-    (0.17, 78.0, "wind_rough", "sky", False),
-    (0.12, 78.0, "wind_rough", "sky", True),
-    (0.10, 82.0, "calm", "cloud", False),
-    (0.07, 80.0, "calm", "structure", False),
-    (0.05, 80.0, "calm", "tree", False),
-    (0.03, 75.0, "foam", "sky", False),
-)
-_WATER_WEIGHT = np.array([way[0] for way in _WATER_WAYS])
-
-
-def _water_ways(response: Array, light: Light, tables: Tables) -> Array:
-    """Signal of water against white under one response, over the ways water is seen, (ways,)."""
-    if light.direct is None or light.sky is None:
-        radiance, white = _water_table(
-            tables, round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state, light.sun_side
-        )
-    else:
-        radiance, white = _water_spectra(light, tables)
-    return np.asarray((radiance @ response) / (white @ response), np.float64)
-
-
-@lru_cache(maxsize=64)
-def _water_table(tables: Tables, sun_deg: float, aod: float, sky_state: SkyState, side: SunSide) -> tuple[Array, Array]:
-    light = Light(sun_height_deg=sun_deg, haze_aod=aod, sky_state=sky_state, sun_side=side)
-    return _water_spectra(light, tables)
-
-
-def _water_spectra(light: Light, tables: Tables) -> tuple[Array, Array]:
-    """(radiance (ways, n), white (n,))."""
-    seen = [
-        _water_spectrum(light, tables, roughness, view, mirrored, turbid)
-        for _, view, roughness, mirrored, turbid in _WATER_WAYS
-    ]
-    return np.array([radiance for radiance, _ in seen]), seen[0][1]
-
-
-def _water_class_factor(kit: Kit, light: Light, tables: Tables, roughness: Roughness | None) -> Range:
-    visible = _water_ways(tables.response["v_lambda"], light, tables)
-    stops = np.log2(_water_ways(band_response(kit, tables), light, tables) / visible)
-    seen = np.array([roughness is None or way[2] == roughness for way in _WATER_WAYS])
-    stops = stops[seen]
-    return Range(*_mixture_quantiles(_WATER_WEIGHT[seen], stops - 0.4, stops, stops + 0.4))
-
-
-def _water_visible(light: Light, tables: Tables) -> Range:
-    stops = np.log2(_water_ways(tables.response["v_lambda"], light, tables))
-    return Range(*(float(2.0**q) for q in _mixture_quantiles(_WATER_WEIGHT, stops - 0.6, stops, stops + 0.6)))

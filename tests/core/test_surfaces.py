@@ -21,10 +21,8 @@ from irpreview.core.surfaces import (
     sky_factor,
     sky_factor_by_height,
     sub_kind_factors,
-    water_factor,
-    water_factor_by_view,
-    water_radiance,
 )
+from irpreview.core.water_surface import water_factor, water_factor_by_view, water_radiance
 from irpreview.errors import BadValue
 from irpreview.io.kits import list_kits
 from irpreview.io.tables import load_tables
