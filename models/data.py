@@ -11,9 +11,8 @@ from pathlib import Path
 import numpy as np
 import torch
 import torch.nn.functional as F
-from torch import Tensor
-
 from network import LUMINANCE, display_light, linear_light
+from torch import Tensor
 
 FOLDS = 4
 PAIR_SIDE, SCENE_SIDE = 576, 320
@@ -74,6 +73,7 @@ class Pictures:
     fold: list[int]
     source: list[str]
     split: list[str]
+    soft: Tensor | None = None  # (N, 9, S/4, S/4) uint8: class probabilities of an ensemble
 
     def part(self, index: list[int], device: str) -> "Pictures":
         return Pictures(
@@ -186,9 +186,9 @@ def windows(size: Tensor, out: tuple[int, int], longest: tuple[float, float], ge
 
 def sample(
     pictures: Pictures, index: Tensor, out: tuple[int, int], longest: tuple[float, float], gen: torch.Generator
-) -> tuple[Tensor, Tensor, Tensor | None, Tensor]:
+) -> tuple[Tensor, Tensor, Tensor | None, Tensor, Tensor | None]:
     """Views of pictures[index]: rgb (N,3,h,w) 0..1 display, labels (N,h,w) long, nir (N,1,h,w) 0..1 or None,
-    inside (N,1,h,w) bool."""
+    inside (N,1,h,w) bool, soft labels (N,9,h/4,w/4) or None."""
     size = pictures.size[index]
     where = windows(size, out, longest, gen)
     side = pictures.rgb.shape[-1]
@@ -207,7 +207,12 @@ def sample(
         nir = F.grid_sample(pictures.nir[index].float()[:, None] / 255, grid, mode="bilinear", align_corners=False)
     rgb_view = torch.where(inside[:, None], rgb_view, torch.full_like(rgb_view, 0.5))
     label = torch.where(inside, label, torch.zeros_like(label))
-    return rgb_view, label, nir, inside[:, None]
+    soft = None
+    if pictures.soft is not None:
+        quarter = grid[:, 2::4, 2::4]
+        soft = F.grid_sample(pictures.soft[index].float() / 255, quarter, mode="bilinear", align_corners=False)
+        soft = soft * inside[:, None, 2::4, 2::4]
+    return rgb_view, label, nir, inside[:, None], soft
 
 
 def _softened(rgb: Tensor, out: tuple[int, int], size: Tensor, where: Tensor) -> Tensor:

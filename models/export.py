@@ -14,9 +14,8 @@ from pathlib import Path
 
 import numpy as np
 import torch
-from torch import nn
-
 from network import MIX_BASIS, SceneNetwork
+from torch import nn
 from train import load_network
 
 CLASSES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")

@@ -18,21 +18,21 @@ import sys
 import time
 from pathlib import Path
 
+import data as D
 import numpy as np
 import torch
 import torch.nn.functional as F
+from network import CLASS_COUNT, SceneNetwork, linear_light, tone, tone_basis
 from torch import Tensor, nn
-
-import data as D
-from network import CLASS_COUNT, SceneNetwork, display_light, linear_light, tone
 
 SHAPES = ((320, 448), (384, 384), (448, 320), (320, 448))
 LONGEST = (400.0, 760.0)
-CLASS_WEIGHT = (1.0, 1.2, 1.4, 1.1, 1.0, 1.2, 1.3, 1.4, 1.4)
+CLASS_WEIGHT = (1.0, 1.1, 1.4, 1.2, 1.0, 1.4, 1.2, 1.3, 1.3)
 
 
 def class_loss(logits: Tensor, label: Tensor, merged: Tensor) -> tuple[Tensor, Tensor]:
-    """Cross-entropy (smoothed 0.03) and soft Jaccard distance; label 0 is void; merged pictures know sky only as one."""
+    """Cross-entropy (smoothed 0.03) and soft Jaccard distance; 0 is void; merged pictures know sky only as one."""
+    label = label[:, 1::2, 1::2]  # every second pixel: a quarter of the work, the same answer
     logits = F.interpolate(logits.float(), label.shape[-2:], mode="bilinear", align_corners=False)
     logp = F.log_softmax(logits, 1)
     sky = torch.logsumexp(logp[:, :2], 1)
@@ -52,6 +52,13 @@ def class_loss(logits: Tensor, label: Tensor, merged: Tensor) -> tuple[Tensor, T
     return cross, jaccard
 
 
+def soft_loss(logits: Tensor, soft: Tensor) -> Tensor:
+    """Cross-entropy against an ensemble's probabilities (N, 9, H, W), where there are any."""
+    soft = F.interpolate(soft, logits.shape[-2:], mode="bilinear", align_corners=False)
+    total = soft.sum(1, keepdim=True)
+    return -(soft / total.clamp_min(0.1) * F.log_softmax(logits.float(), 1) * (total > 0.5)).sum(1).mean()
+
+
 def fitted(t: Tensor, target: Tensor, inside: Tensor) -> Tensor:
     """Best straight line from t to target inside the picture, per picture."""
     w = inside.float()
@@ -63,7 +70,7 @@ def fitted(t: Tensor, target: Tensor, inside: Tensor) -> Tensor:
 
 
 def rank_loss(t: Tensor, target: Tensor, inside: Tensor, cell: int = 20) -> Tensor:
-    """Pairs of cells whose true tones differ clearly and are predicted in the wrong order, softly; plus 1 - correlation."""
+    """Pairs of cells whose true tones differ clearly but are predicted in the wrong order; plus 1 - correlation."""
     w = F.avg_pool2d(inside.float(), cell)
     a = (F.avg_pool2d(t * inside, cell) / w.clamp_min(0.1)).flatten(1)
     b = (F.avg_pool2d(target * inside, cell) / w.clamp_min(0.1)).flatten(1)
@@ -79,13 +86,14 @@ def rank_loss(t: Tensor, target: Tensor, inside: Tensor, cell: int = 20) -> Tens
 
 
 def tone_loss(t: Tensor, target: Tensor, inside: Tensor, full: bool) -> Tensor:
+    """Error after the best straight line; in full also the gradients, the structure and the absolute tone."""
     fit = fitted(t, target, inside)
     w = inside.float()
     n = w.sum((1, 2, 3)).clamp_min(1)
     error = (fit - target) * w
     loss = (error.abs().sum((1, 2, 3)) / n).mean()
     mse = error.square().sum((1, 2, 3)) / n
-    loss = loss + 0.02 * torch.log(mse + 5e-4).mean() + 0.5 * rank_loss(fit, target, inside)
+    loss = loss + 0.02 * torch.log(mse + 5e-4).mean() + 0.5 * rank_loss(fit, target, inside, 20 if full else 10)
     if full:
         loss = loss + 0.15 * ((t - target).abs() * w).sum() / w.sum()
         for scale in (1, 2, 4):
@@ -118,13 +126,13 @@ def answer(models: list[nn.Module], rgb: np.ndarray, device: str, side: int, fli
     size = network_size(*rgb.shape[:2], side)
     small = cv2.resize(rgb, size[::-1], interpolation=cv2.INTER_AREA if max(rgb.shape[:2]) > side else cv2.INTER_LINEAR)
     x = torch.from_numpy(small).to(device).permute(2, 0, 1)[None].float() / 255
-    p, m = 0, 0
-    for model in models:
-        for mirrored in (False, True) if flip else (False,):
-            a, b = model(x.flip(-1) if mirrored else x)
-            p, m = p + (a.flip(-1) if mirrored else a), m + (b.flip(-1) if mirrored else b)
-    n = len(models) * (2 if flip else 1)
-    return p / n, m / n
+    if flip:
+        x = torch.cat([x, x.flip(-1)])
+    answers = [model(x) for model in models]
+    p, m = (torch.stack([a[k].float() for a in answers]).mean(0) for k in (0, 1))
+    if flip:
+        p, m = ((v[:1] + v[1:].flip(-1)) / 2 for v in (p, m))
+    return p, m
 
 
 @torch.no_grad()
@@ -175,16 +183,22 @@ def brief(result: dict) -> str:
 
 
 @torch.no_grad()
-def pseudo_infrared(teachers: list[nn.Module], pictures: D.Pictures, device: str) -> Tensor:
-    """Tones that the ensemble gives to pictures without an infrared frame, padded like them, uint8."""
-    out = torch.zeros_like(pictures.label)
-    for i in range(len(pictures.names)):
+def ask_teachers(teachers: list[nn.Module], pictures: D.Pictures, device: str) -> tuple[Tensor, Tensor]:
+    """What the ensemble says of each picture and of its mirror image: tones (N, S, S) and class probabilities
+    (N, 9, S/4, S/4), padded like the pictures, uint8."""
+    n, side = pictures.label.shape[:2]
+    tones = torch.zeros_like(pictures.label)
+    soft = torch.zeros(n, CLASS_COUNT, side // 4, side // 4, dtype=torch.uint8, device=pictures.label.device)
+    for i in range(n):
         rgb, _, _ = pictures.picture(i)
-        _, mix = answer(teachers, rgb, device, 512, True)
+        h, w = rgb.shape[:2]
+        probability, mix = answer(teachers, rgb, device, 512, True)
         x = torch.from_numpy(rgb).to(device).permute(2, 0, 1)[None].float() / 255
-        t = tone(x, mix.float()).clamp(0, 1)[0, 0]
-        out[i, : rgb.shape[0], : rgb.shape[1]] = (t * 255).round().to(torch.uint8)
-    return out
+        tones[i, :h, :w] = (tone(x, mix.float()).clamp(0, 1)[0, 0] * 255).round().to(torch.uint8)
+        size = (math.ceil(h / 4), math.ceil(w / 4))
+        small = F.interpolate(probability.float(), size, mode="bilinear", align_corners=False)
+        soft[i, :, : size[0], : size[1]] = (small[0] * 255).round().to(torch.uint8)
+    return tones, soft
 
 
 def load_network(path: Path, device: str) -> SceneNetwork:
@@ -203,7 +217,6 @@ def save_network(model: nn.Module, encoder: str, path: Path) -> None:
 def train(args: argparse.Namespace) -> None:
     device = args.device
     torch.manual_seed(args.seed)
-    torch.backends.cudnn.benchmark = True
     torch.backends.cuda.matmul.allow_tf32 = True
     pairs_all, scenes_all = D.load(args.data)
     held = [i for i, f in enumerate(pairs_all.fold) if f == args.fold]
@@ -212,7 +225,8 @@ def train(args: argparse.Namespace) -> None:
     weight = torch.tensor([D.SOURCE_WEIGHT[s] / scenes.source.count(s) for s in scenes.source], device=device)
     teachers = [load_network(Path(p), device) for p in args.teachers]
     if teachers:
-        scenes.nir = pseudo_infrared(teachers, scenes, device)
+        scenes.nir, scenes.soft = ask_teachers(teachers, scenes, device)
+        _, pairs.soft = ask_teachers(teachers, pairs, device)
         del teachers
 
     model = SceneNetwork(args.encoder, args.drop_path, args.dropout)
@@ -240,14 +254,20 @@ def train(args: argparse.Namespace) -> None:
         progress = step / args.steps if args.steps else spent / args.seconds
         if progress >= 1:
             break
+        if progress >= args.self_teach and scenes.nir is None:
+            scenes.nir, scenes.soft = ask_teachers([average], scenes, device)
+            _, pairs.soft = ask_teachers([average], pairs, device)
         rise = min(1.0, step / 100)
         for group in optimizer.param_groups:
             group["lr"] = group["base"] * rise * (0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * progress)))
         out = SHAPES[shape_rng.integers(len(SHAPES))]
         chosen = torch.randint(len(pairs.names), (args.pairs,), generator=gen, device=device)
-        x1, l1, n1, i1 = D.sample(pairs, chosen, out, LONGEST, gen)
+        x1, l1, n1, i1, s1 = D.sample(pairs, chosen, out, LONGEST, gen)
         picked = torch.multinomial(weight, args.scenes, replacement=True, generator=gen)
-        x2, l2, n2, i2 = D.sample(scenes, picked, out, LONGEST, gen)
+        x2, l2, n2, i2, s2 = D.sample(scenes, picked, out, LONGEST, gen)
+        if step == args.bench_from and device == "cuda":
+            torch.cuda.synchronize()
+            bench = time.time()
         x = D.jitter(torch.cat([x1, x2]), gen, args.jitter)
         label = torch.cat([l1, l2])
         merged = torch.cat([pairs.merged[chosen], scenes.merged[picked]])
@@ -259,7 +279,10 @@ def train(args: argparse.Namespace) -> None:
         cross, jaccard = class_loss(answers["logits"], label, merged)
         cross8, _ = class_loss(answers["logits8"], label, merged)
         loss = cross + 0.3 * jaccard + 0.3 * cross8
+        if s2 is not None:
+            loss = loss + args.soft_weight * soft_loss(answers["logits"], torch.cat([s1, s2]))
         share = args.tone_weight
+        basis = tone_basis(x[:count])
         for key, factor, full in (
             ("mix", 1.0, True),
             ("coarse", 0.3, False),
@@ -267,12 +290,16 @@ def train(args: argparse.Namespace) -> None:
             ("fine", 0.3, False),
             ("by_class", 0.2, False),
         ):
-            t = tone(x[:count], answers[key][:count].float())
-            part = tone_loss(t[: args.pairs], target[: args.pairs], inside[: args.pairs], full)
+            every = slice(None, None, 1 if full else 2)  # helper answers are judged on every second pixel
+            cut = (..., every, every)
+            b, y, z = basis[cut], target[cut], inside[cut]
+            maps = F.interpolate(answers[key][:count].float(), b.shape[-2:], mode="bilinear", align_corners=False)
+            t = (maps * b).sum(1, keepdim=True)
+            part = tone_loss(t[: args.pairs], y[: args.pairs], z[: args.pairs], full)
             if n2 is not None:
-                part = part + args.pseudo_weight * tone_loss(
-                    t[args.pairs :], target[args.pairs :], inside[args.pairs :], full
-                )
+                rest_of = slice(args.pairs, None)
+                pseudo = tone_loss(t[rest_of], y[rest_of], z[rest_of], full)
+                part = part + args.pseudo_weight * pseudo
             loss = loss + share * factor * part
             if key == "mix":
                 seen["tone"] = part
@@ -292,7 +319,10 @@ def train(args: argparse.Namespace) -> None:
                 f"jaccard {jaccard.item():.3f} tone {seen['tone'].item():.3f}",
                 flush=True,
             )
-    torch.backends.cudnn.benchmark = False  # pictures of many sizes follow
+    if device == "cuda":
+        torch.cuda.synchronize()
+        if step > args.bench_from:
+            print(f"[{args.name}] {1000 * (time.time() - bench) / (step - args.bench_from):.0f} ms a step", flush=True)
     print(f"[{args.name}] {step} steps in {time.time() - started:.0f} s", flush=True)
     save_network(average, args.encoder, args.out)
     if args.quick:
@@ -324,22 +354,25 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--fold", type=int, default=-1, help="0..3 held back; -1 = train on all pairs")
     p.add_argument("--everything", action="store_true", help="the scenes of the val split too")
     p.add_argument("--teachers", nargs="*", default=[])
+    p.add_argument("--self-teach", type=float, default=1.0, help="from this share on, the averaged network teaches")
     p.add_argument("--steps", type=int, default=0)
     p.add_argument("--seconds", type=float, default=450)
     p.add_argument("--seed", type=int, default=1)
-    p.add_argument("--pairs", type=int, default=12)
-    p.add_argument("--scenes", type=int, default=12)
+    p.add_argument("--pairs", type=int, default=8)
+    p.add_argument("--scenes", type=int, default=18)
     p.add_argument("--lr", type=float, default=2e-3)
     p.add_argument("--encoder-lr", type=float, default=0.25)
     p.add_argument("--weight-decay", type=float, default=0.03)
-    p.add_argument("--drop-path", type=float, default=0.15)
-    p.add_argument("--dropout", type=float, default=0.15)
+    p.add_argument("--drop-path", type=float, default=0.2)
+    p.add_argument("--dropout", type=float, default=0.2)
     p.add_argument("--jitter", type=float, default=1.0)
     p.add_argument("--tone-weight", type=float, default=3.0)
     p.add_argument("--pseudo-weight", type=float, default=0.5)
+    p.add_argument("--soft-weight", type=float, default=0.7)
     p.add_argument("--ema", type=float, default=0.997)
     p.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     p.add_argument("--channels-last", action="store_true")
+    p.add_argument("--bench-from", type=int, default=30, help="steps before this one are not timed")
     p.add_argument("--log-every", type=int, default=100)
     p.add_argument("--quick", action="store_true", help="no evaluation at the end")
     return p
