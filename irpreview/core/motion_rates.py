@@ -365,6 +365,9 @@ def _water(c: _Context, period: Range | None = None, note: str = "") -> tuple[Cl
             (lengths[1] / lengths[0], d_down, 2.0),
             (lengths[2] / lengths[1], d_up, 1.0 / slant),
         )
+        # nothing smears further than across the picture
+        most = float(max(c.scene.label.shape))
+        ends = Range(min(ends.low, most), min(ends.likely, most), min(ends.high, most))
         part = PartRate("waves", "travel", speed_px_s=speed, ends_px=ends)
         flows = 0.5 * period.likely
         direction = 0.0

@@ -20,7 +20,15 @@ from irpreview.core.wording import shutter_text
 from irpreview.errors import BadValue
 from irpreview.records import ClassMovement, Kit, Movement, Range, WaterMovement
 
-__all__ = ["HoldingSetting", "Rates", "holding_settings", "in_snap_framing", "movement_at", "rates_of_motion"]
+__all__ = [
+    "HoldingSetting",
+    "Rates",
+    "holding_settings",
+    "in_snap_framing",
+    "movement_at",
+    "print_text",
+    "rates_of_motion",
+]
 
 NOTICED_MM = 0.2
 """Smear seen on a print at reading distance (5 line pairs per mm). [mm]"""
@@ -73,7 +81,8 @@ def _times(value: Range, factor: float) -> Range:
     return Range(value.low * factor, value.likely * factor, value.high * factor)
 
 
-def _mm(value: Range) -> str:
+def print_text(value: Range) -> str:
+    """A smear in words: "1.2 mm (0.4 to 3.5) on a 30 x 40 cm print"."""
     return f"{_short(value.likely)} mm ({_short(value.low)} to {_short(value.high)}) on a 30 x 40 cm print"
 
 
@@ -110,13 +119,13 @@ def _warnings(
         word = {"tree": "Leaves and branches", "grass": "Grass and reeds"}[name]
         source = "as the clip shows" if rates.classes[name].measured else f"in {air}"
         if move.print_mm.likely >= NOTICED_MM:
-            text = f"{word} smear by {_mm(move.print_mm)} at {time} {source}; {_holds_text(move.holds_until_s)}."
+            text = f"{word} smear by {print_text(move.print_mm)} at {time} {source}; {_holds_text(move.holds_until_s)}."
             if move.flows_from_s is not None and shutter_s >= move.flows_from_s:
                 text += f" Beyond {shutter_text(move.flows_from_s)} a longer time smears them hardly more."
             said.append(text)
         elif move.print_mm.high >= NOTICED_MM:
             said.append(
-                f"{word} may smear at {time} {source}: {_mm(move.print_mm)}, {NOTICED_MM} mm shows; "
+                f"{word} may smear at {time} {source}: {print_text(move.print_mm)}, {NOTICED_MM} mm shows; "
                 f"{_holds_text(move.holds_until_s)}."
             )
     if "cloud" in classes and rates.clouds is not None:
@@ -126,14 +135,14 @@ def _warnings(
     if "other" in classes:
         move, flows = classes["other"], classes["other"].flows_from_s
         if move.print_mm.likely >= NOTICED_MM:
-            text = f"People or boats smear by {_mm(move.print_mm)} at {time}; {_holds_text(move.holds_until_s)}"
+            text = f"People or boats smear by {print_text(move.print_mm)} at {time}; {_holds_text(move.holds_until_s)}"
             gone = flows is not None and shutter_s >= flows
             thin = f", from about {shutter_text(flows)} they thin out" if flows is not None and not gone else ""
             said.append(text + (": ghosts, or gone if they keep walking." if gone else thin + "."))
     if tripod.blur_px.high > rates.hold_limit_px:
         sure = tripod.blur_px.likely > rates.hold_limit_px
         said.append(
-            f"The tripod itself {'shakes' if sure else 'may shake'} by {_mm(tripod.print_mm)} in {air}: buildings and "
+            f"The tripod itself {'shakes' if sure else 'may shake'} by {print_text(tripod.print_mm)} in {air}: buildings and "
             "rocks are no longer sharp either; keep it low, hang weight on it, leave the centre column down, stand in "
             "the lee, or wait."
         )
