@@ -166,7 +166,7 @@ class Kit:
     sensor: Literal["unmodified", "full_spectrum", "converted"] = "unmodified"
     infrared_cut_edge_nm: float = 650.0
     infrared_cut_slope_nm: float = 8.0
-    infrared_cut_floor: float = 5e-5
+    infrared_cut_floor: float = 4e-5
     format_width_mm: float = 36.0
     format_height_mm: float = 24.0
     pixels_wide: int = 6000

@@ -23,9 +23,12 @@ def added(parts, word):
 
 def test_720_nm_on_an_unmodified_camera_costs_about_15_stops():
     whole, parts = filter_factor(Kit(), SUN, TABLES)
-    assert whole.likely == pytest.approx(15.0, abs=0.3)
-    assert 13.0 < whole.low < 14.0
-    assert 15.7 < whole.high < 16.6
+    assert whole.likely == pytest.approx(15.0, abs=0.4)
+    # bright sun, EV 15: ISO 64 f/10 5 min is 15.9 stops, ISO 500 f/10 30 s is 15.6 (common practice, no source)
+    assert abs(whole.likely - 15.9) < 1.0
+    assert abs(whole.likely - 15.6) < 0.5
+    assert 13.2 < whole.low < 14.0
+    assert 15.9 < whole.high < 16.6
     assert parts["camera"].likely > 12.0  # the camera, not the filter, costs most
 
 

@@ -19,7 +19,7 @@ def test_list_names_the_built_in_kits_with_their_stops(capsys):
     code, out, err = run(capsys, "list")
     assert (code, err) == (0, "")
     assert [line.split()[0] for line in out.splitlines()] == [kit.name for kit in list_kits()]
-    assert "15.0 stops" in out.splitlines()[0]
+    assert "15.3 stops" in out.splitlines()[0]
 
 
 def test_list_as_json_is_one_object_per_line(capsys):
