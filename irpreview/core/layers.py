@@ -18,8 +18,8 @@ from irpreview.records import CLASS_NAMES, FloatArray, Layer, Photo, Range, Rend
 
 WORKING_SIDE_PX = 512
 MOST_LAYERS = 8
-SMALLEST_SHARE = 0.015
-SMALLEST_UPRIGHT_SHARE = 0.006
+SMALLEST_SHARE = 0.02
+SMALLEST_UPRIGHT_SHARE = 0.012
 """Buildings and trees standing up are named even when small: a tower is."""
 _UPRIGHT = frozenset(("structure", "tree"))
 _VOTE_SIGMA_PX = 2.5

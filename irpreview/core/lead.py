@@ -303,14 +303,14 @@ def read_shade(ground: Ground, rendering: Rendering, sky: Sky, conditions: Condi
     land = _land(ground)
     if land.mean() < 0.15:
         return Shade(False)
-    sky_inside = (ground.vote[:2].sum(0) > 0.5) & ~land
+    sky_inside = (ground.vote[0] > 0.5) & ~land
     values = ground.visible_zone[land]
-    middle, bright = (float(v) for v in np.percentile(values, (50, 95)))
+    middle, bright = (float(v) for v in np.percentile(values, (50, 98)))
     if sky_inside.mean() < 0.02 or sky.okta is None or sky.okta >= 6:
         return Shade(False)
     clear = float(np.median(ground.visible_zone[sky_inside]))
     below = clear - bright
-    if below > 1.2 and bright - middle < 2.2:
+    if below > 1.6 and bright - middle < 2.2:
         return Shade(True, f"even the brightest land lies {below:.1f} stops below the sky")
     return Shade(False)
 

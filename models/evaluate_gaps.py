@@ -1,0 +1,192 @@
+"""How well the gaps between layers agree with real infrared pictures.
+
+    python models/evaluate_gaps.py [--research FOLDER] [--held-back FOLDER] [--fit]
+
+Each pair is judged with the kit `reference-pairs`. The real picture's exposure and curve are unknown, so it is fitted
+to the prediction by one gain and one offset in display tones (sRGB curve, white at the 99.5th percentile), then read
+in zones; layers, print and limit are those of the verdict. Without --held-back the shipped network judges pictures it has seen.
+With it, FOLDER holds NAME.npz with `p` (9, h, w) and `m` (5, h, w): the answers of networks that have not seen NAME.
+--fit prints the spread that the residuals call for (constants of irpreview/core/gaps.py).
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from irpreview import session
+from irpreview.core.gaps import layer_tones, measure_gaps, spread_in_zones, texture_limit
+from irpreview.core.layers import find_layers, ground_of, resized, zones_of
+from irpreview.core.rendering import decode_display
+from irpreview.core.scene import scene_from_network
+from irpreview.io.kits import load_kit
+from irpreview.io.photos import load_photo
+from irpreview.records import Light, Photo, SceneMap
+
+
+@dataclass(frozen=True)
+class Row:
+    """One gap: predicted and real."""
+
+    name: str
+    classes: tuple[str, str]
+    zones: float
+    low: float
+    high: float
+    says: str
+    spread: float
+    real_zones: float
+    real_step: float
+    real_holds: bool
+
+    @property
+    def category(self) -> str:
+        return self.name.rsplit("_", 1)[0]
+
+
+def display_tones(linear: np.ndarray) -> tuple[np.ndarray, float]:
+    """(H, W) display tones 0..255 and the linear tone of their white."""
+    white = max(float(np.percentile(linear, 99.5)), 1e-9)
+    x = np.clip(linear / white, 0, 1)
+    return 255 * np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055), white
+
+
+def fitted_real(tones: np.ndarray, nir: np.ndarray) -> np.ndarray:
+    """The real picture (H, W) uint8 in the linear tones of the prediction (H, W): one gain, one offset."""
+    predicted, white = display_tones(tones)
+    real = nir.astype(np.float64)
+    gain, offset = np.polyfit(real.ravel(), predicted.ravel(), 1)
+    return np.asarray(
+        decode_display(np.clip(gain * real + offset, 0, 255).astype(np.float32) / 255) * white, np.float32
+    )
+
+
+def gaps_of(photo: Photo, scene: SceneMap, nir: np.ndarray, grade: float = 4.0) -> list[Row]:
+    """Every gap of one pair, predicted and real."""
+    kit = load_kit("reference-pairs")
+    rendering = session.render(photo, scene, kit, Light())
+    ground = ground_of(photo, scene, rendering)
+    layers, layer_map = find_layers(ground)
+    gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
+    real_zones = zones_of(resized(fitted_real(rendering.tones, nir), ground.shape))
+    real = layer_tones(real_zones, layer_map, len(layers), curve)
+    rows = []
+    for gap in gaps:
+        a, b = real[gap.a], real[gap.b]
+        step = a.lightness - b.lightness
+        rows.append(
+            Row(
+                name=photo.name,
+                classes=(layers[gap.a].class_name, layers[gap.b].class_name),
+                zones=gap.zones,
+                low=gap.low,
+                high=gap.high,
+                says=gap.says,
+                spread=spread_in_zones(layers[gap.a], layers[gap.b]),
+                real_zones=a.zone - b.zone,
+                real_step=step,
+                real_holds=abs(step) > texture_limit(a.texture, b.texture),
+            )
+        )
+    return rows
+
+
+def pair_names(research: Path) -> list[str]:
+    return sorted(p.name.removesuffix("_rgb.jpg") for p in (research / "rgb_nir_pairs").glob("*_rgb.jpg"))
+
+
+def rows_of(research: Path, names: Iterable[str], held_back: Path | None = None) -> list[Row]:
+    """Gaps of many pairs, with the shipped network or with answers of networks that have not seen them."""
+    rows: list[Row] = []
+    for name in names:
+        photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", name=name)
+        nir = cv2.imread(str(research / "rgb_nir_pairs" / f"{name}_nir.jpg"), cv2.IMREAD_GRAYSCALE)
+        if held_back is None:
+            scene = session.map_scene(photo)
+        else:
+            with np.load(held_back / f"{name}.npz") as answer:
+                scene = scene_from_network(photo, answer["p"], answer["m"], "held back")
+        rows += gaps_of(photo, scene, nir)
+    return rows
+
+
+def figures(rows: list[Row]) -> dict[str, float]:
+    """The figures that the verdict is held to."""
+    zones, real = np.array([r.zones for r in rows]), np.array([r.real_zones for r in rows])
+    said, holds = np.array([r.says for r in rows]), np.array([r.real_holds for r in rows])
+    covered = np.array([r.low <= r.real_zones <= r.high for r in rows])
+
+    def share(part: np.ndarray, of: np.ndarray) -> float:
+        return float(part[of].mean()) if of.any() else float("nan")
+
+    right = np.sign(zones) == np.sign(real)
+    return {
+        "gaps": len(rows),
+        "mean_error": float(np.abs(zones - real).mean()),
+        "sign_above_1": share(right, np.abs(zones) > 1),
+        "sign_above_half": share(right, np.abs(zones) > 0.5),
+        "real_sign_above_1": share(right, np.abs(real) > 1),
+        "real_sign_above_half": share(right, np.abs(real) > 0.5),
+        "covered": float(covered.mean()),
+        "median_width": float(np.median([r.high - r.low for r in rows])),
+        "holds": float((said == "holds").mean()),
+        "merges": float((said == "merges").mean()),
+        "cannot_tell": float((said == "cannot_tell").mean()),
+        "holds_right": share(holds, said == "holds"),
+        "merges_right": share(~holds, said == "merges"),
+    }
+
+
+def print_table(rows: list[Row]) -> None:
+    by_category: dict[str, list[Row]] = defaultdict(list)
+    for row in rows:
+        by_category[row.category].append(row)
+    head = list(figures(rows))
+    print("| category | " + " | ".join(head) + " |")
+    print("|---" * (len(head) + 1) + "|")
+    for name, part in [*sorted(by_category.items()), ("all", rows)]:
+        cells = [f"{v:.0f}" if k == "gaps" else f"{v:.3f}" for k, v in figures(part).items()]
+        print(f"| {name} | " + " | ".join(cells) + " |")
+
+
+def fit_spread(rows: list[Row]) -> None:
+    """Print the shrinkage and the spread model that the residuals call for."""
+    from scipy.optimize import minimize
+
+    g, r, s = (np.array([getattr(row, k) for row in rows]) for k in ("zones", "real_zones", "spread"))
+
+    def cost(x: np.ndarray) -> float:
+        scale = np.sqrt(np.exp(2 * x[1]) + (x[2] * s) ** 2 + (x[3] * g) ** 2)
+        z = (r - x[0] * g) / scale
+        return float((np.log(scale) + 3.0 * np.log1p(z * z / 5)).sum())  # Student t, 5 degrees: a few are far off
+
+    best = minimize(cost, [0.9, np.log(0.15), 0.3, 0.1], method="Nelder-Mead", options={"maxiter": 4000}).x
+    scale = np.sqrt(np.exp(2 * best[1]) + (best[2] * s) ** 2 + (best[3] * g) ** 2)
+    z = (r - best[0] * g) / scale
+    print(f"shrink {best[0]:.3f} floor {np.exp(best[1]):.3f} per spread {abs(best[2]):.3f} per zone {abs(best[3]):.3f}")
+    print("5 and 95 % of the scaled residual:", np.round(np.percentile(z, (5, 50, 95)), 2))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--research", type=Path, default=Path(__file__).resolve().parents[2] / "shared")
+    parser.add_argument("--held-back", type=Path, default=None)
+    parser.add_argument("--fit", action="store_true")
+    args = parser.parse_args()
+    rows = rows_of(args.research, pair_names(args.research), args.held_back)
+    print_table(rows)
+    if args.fit:
+        fit_spread(rows)
+
+
+if __name__ == "__main__":
+    main()
