@@ -1,0 +1,226 @@
+"""The demo scenes against their own truth, which was made apart from the prediction's tables.
+
+Sources: truth of each scene from demo_scenes/*/truth.json (how it was made: demo_scenes/README.md); sun positions pvlib
+(NREL SPA, Reda and Andreas 2004); the 35 mm equivalent by the diagonal, CIPA DCG-001.
+"""
+
+import json
+import math
+from datetime import datetime
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
+FOLDERS = sorted(path.parent for path in SCENES.glob("*/truth.json"))
+NAMES = [folder.name for folder in FOLDERS]
+ALL_MB, ONE_MB = 12.0, 1.6
+CLASS_NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
+
+each_scene = pytest.mark.parametrize("folder", FOLDERS, ids=NAMES)
+
+
+def truth_of(folder: Path) -> dict:
+    return json.loads((folder / "truth.json").read_text(encoding="utf-8"))
+
+
+def picture_of(folder: Path, name: str) -> np.ndarray:
+    with Image.open(folder / name) as opened:
+        return np.asarray(opened)
+
+
+def true_tones(folder: Path) -> np.ndarray:
+    code = truth_of(folder)["infrared_png"]
+    return code["full_scale"] * (picture_of(folder, "infrared.png").astype(np.float64) / 255.0) ** 2
+
+
+def half(labels: np.ndarray) -> np.ndarray:
+    """Labels at infrared size where all four pixels agree, else 0."""
+    height, width = labels.shape[0] // 2 * 2, labels.shape[1] // 2 * 2
+    four = (
+        labels[:height, :width]
+        .reshape(height // 2, 2, width // 2, 2)
+        .transpose(0, 2, 1, 3)
+        .reshape(height // 2, width // 2, 4)
+    )
+    return np.where((four == four[..., :1]).all(-1), four[..., 0], 0)
+
+
+def test_there_are_scenes_and_they_are_small():
+    assert len(FOLDERS) >= 2
+    total = sum(file.stat().st_size for folder in FOLDERS for file in folder.iterdir())
+    assert total < ALL_MB * 1e6
+
+
+@each_scene
+def test_files_are_complete_and_fit(folder):
+    told = truth_of(folder)
+    assert sum(file.stat().st_size for file in folder.iterdir()) < ONE_MB * 1e6
+    photo, classes = picture_of(folder, "photo.jpg"), picture_of(folder, "classes.png")
+    assert photo.dtype == np.uint8
+    assert photo.shape == (told["photo"]["height"], told["photo"]["width"], 3)
+    assert classes.shape == photo.shape[:2]
+    assert set(np.unique(classes)) <= set(range(10))
+    assert 0.6 < (classes > 0).mean() <= 1.0
+    infrared = picture_of(folder, "infrared.png")
+    assert infrared.shape == (photo.shape[0] // 2, photo.shape[1] // 2)
+    depth = picture_of(folder, "depth.png")
+    assert depth.shape == (photo.shape[0] // 4, photo.shape[1] // 4)
+    sky = np.isin(classes[2::4, 2::4], (1, 2))
+    assert (depth[sky] == 0).mean() > 0.98
+    assert (depth[(classes[2::4, 2::4] > 2)] > 0).mean() > 0.98
+
+
+@each_scene
+def test_the_tool_reads_its_exif(folder):
+    from irpreview.io.photos import load_photo
+
+    told, photo = truth_of(folder)["photo"], load_photo(folder / "photo.jpg")
+    assert photo.taken_at == datetime.fromisoformat(told["taken_at"])
+    assert photo.place is not None
+    assert photo.place.latitude_deg == pytest.approx(told["latitude_deg"], abs=0.001)
+    assert photo.place.longitude_deg == pytest.approx(told["longitude_deg"], abs=0.001)
+    assert photo.heading_deg == pytest.approx(told["heading_deg"], abs=0.06)
+    assert photo.shot.focal_35mm_mm == pytest.approx(told["focal_35mm_mm"])
+    assert photo.shot.ev100 == pytest.approx(told["ev100"], abs=0.05)
+
+
+@each_scene
+def test_no_brand_in_the_file(folder):
+    with Image.open(folder / "photo.jpg") as opened:
+        exif = opened.getexif()
+    assert 0x010F not in exif
+    assert 0x0110 not in exif
+    assert "open sea" in exif[0x010E]
+
+
+@each_scene
+def test_sun_agrees_with_the_clock(folder):
+    import pandas as pd
+    import pvlib
+
+    told = truth_of(folder)
+    when = pd.DatetimeIndex([pd.Timestamp(told["photo"]["taken_at"])])
+    sun = pvlib.solarposition.get_solarposition(when, told["photo"]["latitude_deg"], told["photo"]["longitude_deg"])
+    assert float(sun["apparent_elevation"].iloc[0]) == pytest.approx(told["sun"]["height_deg"], abs=0.05)
+    assert float(sun["azimuth"].iloc[0]) == pytest.approx(told["sun"]["bearing_deg"], abs=0.05)
+    apart = (told["sun"]["bearing_deg"] - told["photo"]["heading_deg"] + 180) % 360 - 180
+    assert apart == pytest.approx(told["sun"]["from_view_deg"], abs=0.1)
+
+
+@each_scene
+def test_the_tool_finds_the_same_sun(folder):
+    from irpreview.io.photos import load_photo
+    from irpreview.session import light_of
+
+    told, light = truth_of(folder)["sun"], light_of(load_photo(folder / "photo.jpg"))
+    assert light.sun_height_deg == pytest.approx(told["height_deg"], abs=0.1)
+    assert light.sun_side == told["side"]
+
+
+@each_scene
+def test_exposure_suits_the_light(folder):
+    """Sunny-sixteen, common practice: EV 15 in full sun at ISO 100, 10 to 14 under cloud; a phone may differ by 1.5."""
+    told = truth_of(folder)
+    low, high = (9.5, 14.5) if told["sky_state"] == "overcast" else (13.0, 16.5)
+    assert low <= told["photo"]["ev100"] <= high
+
+
+@each_scene
+def test_truth_keeps_to_physics(folder):
+    """Order of the classes in true tones: leaves rise most, clear sky falls, cloud stays (common practice)."""
+    classes = truth_of(folder)["classes"]
+    if truth_of(folder)["sky_state"] != "overcast" and "clear_sky" in classes:
+        assert classes["clear_sky"]["factor_stops"] < -1.0
+    if "cloud" in classes:
+        assert abs(classes["cloud"]["factor_stops"]) < 0.4
+    for name in ("structure", "ground"):
+        if name in classes and "tree" in classes:
+            assert classes["tree"]["factor_stops"] > classes[name]["factor_stops"] + 0.5
+    for gap in truth_of(folder)["gaps"]:
+        layers = truth_of(folder)["layers"]
+        step = layers[gap["a"]]["zone"]["likely"] - layers[gap["b"]]["zone"]["likely"]
+        assert gap["zones"] == pytest.approx(step, abs=0.011)
+
+
+@each_scene
+def test_infrared_file_carries_the_true_zones(folder):
+    """Zones per class from the 8-bit file agree with those written from the floating-point picture."""
+    told, tones = truth_of(folder), true_tones(folder)
+    labels = half(picture_of(folder, "classes.png"))[: tones.shape[0], : tones.shape[1]]
+    for class_id, name in enumerate(CLASS_NAMES, 1):
+        where = labels == class_id
+        if name in told["classes"] and where.sum() > 400:
+            zone = 5 + math.log2(max(float(np.median(tones[where])), 1e-4) / 0.18)
+            assert zone == pytest.approx(told["classes"][name]["zones"]["unmodified-720"]["likely"], abs=0.35)
+
+
+@each_scene
+def test_clip_is_as_told(folder):
+    cv2 = pytest.importorskip("cv2")
+    told = truth_of(folder).get("clip")
+    if told is None:
+        assert not (folder / "clip.mp4").exists()
+        return
+    film = cv2.VideoCapture(str(folder / "clip.mp4"))
+    frames = 0
+    while True:
+        ok, frame = film.read()
+        if not ok:
+            break
+        frames += 1
+        assert frame.shape == (told["height"], told["width"], 3)
+    assert frames == told["frames"]
+    assert film.get(cv2.CAP_PROP_FPS) == pytest.approx(told["fps"])
+
+
+# ---- the prediction against the truth
+
+
+@lru_cache(maxsize=1)
+def answers() -> dict[str, dict]:
+    from irpreview.errors import IrpreviewError
+    from irpreview.io.kits import load_kit
+    from irpreview.io.photos import load_photo
+    from irpreview.session import map_scene, render
+
+    kit, out = load_kit("unmodified-720"), {}
+    for folder in FOLDERS:
+        photo = load_photo(folder / "photo.jpg")
+        try:
+            scene = map_scene(photo)
+        except IrpreviewError as error:
+            pytest.skip(f"no scene network here: {error}")
+        rendering = render(photo, scene, kit)
+        true, labels = picture_of(folder, "classes.png"), np.asarray(scene.label)
+        sure = true > 0
+        told = truth_of(folder)["classes"]
+        errors = {
+            name: rendering.classes[name].zone.likely - row["zones"]["unmodified-720"]["likely"]
+            for name, row in told.items()
+            if name in rendering.classes and row["share"] >= 0.02
+        }
+        merged = [np.where(plane == 1, 2, plane) for plane in (true, labels)]
+        out[folder.name] = {
+            "right": int((true == labels)[sure].sum()),
+            "counted": int(sure.sum()),
+            "right_sky_merged": int((merged[0] == merged[1])[sure].sum()),
+            "zone_errors": errors,
+            "tones": np.asarray(rendering.tones),
+            "photo": photo,
+            "scene": scene,
+            "rendering": rendering,
+        }
+    return out
+
+
+def class_accuracy(key: str = "right") -> float:
+    got = answers().values()
+    return sum(row[key] for row in got) / sum(row["counted"] for row in got)
+
+
+def mean_zone_error() -> float:
+    return float(np.mean([abs(e) for row in answers().values() for e in row["zone_errors"].values()]))
