@@ -6,6 +6,7 @@ All spectra are arrays on the grid of the tables.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -128,6 +129,7 @@ def roughness_of_wind(wind_m_s: float | None) -> Roughness | None:
     return "wind_rough" if wind_m_s < 10.8 else "foam"
 
 
+@lru_cache(maxsize=128)
 def water_mirror(tables: Tables, view_from_vertical_deg: float, roughness: Roughness) -> tuple[Array, float, float]:
     """How water mirrors: (share mirrored (n,), height of the mirrored sky [degrees], share covered by foam).
 
@@ -140,4 +142,5 @@ def water_mirror(tables: Tables, view_from_vertical_deg: float, roughness: Rough
     tilt = 0.0 if roughness == "calm" else min(WAVE_SLOPE_DEG, view_from_vertical_deg / 2.0)
     angle = view_from_vertical_deg - tilt
     share = fresnel_reflectance(tables.response["water_index"], angle)
+    share.setflags(write=False)
     return share, min(90.0, 90.0 - view_from_vertical_deg + 2.0 * tilt), 0.6 if roughness == "foam" else 0.0
