@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.frame_alignment import SAME_SCENE, align
+from irpreview.core.frame_alignment import SAME_SCENE, Alignment, align
 from irpreview.core.metering import TYPED_METER_STOPS, TypedExposure
 from irpreview.errors import BadPair
 from irpreview.records import CLASS_ID, FloatArray, Kit, Photo, Range, Shot
@@ -142,10 +142,12 @@ def calibrate_photos(
     class_factors: infrared over visible per class, white = 0 [stops], for this kit and light; label (H, W) class ids
     of the plain frame. Raises BadPair with the reason when the frames cannot tell.
     """
-    answers = [
-        calibrate_frames(frame_from_photo(plain, s), frame_from_photo(filtered, s), class_factors, label)
-        for s in CAMERA_CURVES.values()
-    ]
+    answers: list[Calibration] = []
+    found: Alignment | None = None
+    for steepness in CAMERA_CURVES.values():
+        pair = _Pair(frame_from_photo(plain, steepness), frame_from_photo(filtered, steepness), label)
+        found = found or pair.alignment()
+        answers.append(_calibrate(pair, found, class_factors))
     likely = sorted(a.factor_stops.likely for a in answers)
     middle = 0.5 * (likely[1] + likely[2])
     chosen = min(answers, key=lambda a: abs(a.factor_stops.likely - middle))
@@ -168,15 +170,33 @@ def calibrate_frames(
     label: NDArray[np.uint8] | None = None,
 ) -> Calibration:
     """Two linear frames. Raises BadPair when one has no exposure data, is clipped, too dark, or another scene."""
-    light = _exposure(plain), _exposure(filtered)
-    _check_levels(plain, filtered)
-    a, b, a_clipped, b_clipped, ids = _same_size(plain, filtered, label)
-    found = align(_brightness(a), _brightness(b))
-    if found.bite < SAME_SCENE:
-        raise BadPair(
-            f"{plain.name} and {filtered.name} do not show the same scene: their edges agree to {found.bite:.2f}, "
-            f"at least {SAME_SCENE:.2f} is needed; use two frames from the tripod without moving it"
-        )
+    pair = _Pair(plain, filtered, label)
+    return _calibrate(pair, pair.alignment(), class_factors)
+
+
+class _Pair:
+    """Two checked frames at one working size."""
+
+    def __init__(self, plain: Frame, filtered: Frame, label: NDArray[np.uint8] | None) -> None:
+        self.plain, self.filtered = plain, filtered
+        self.light = _exposure(plain), _exposure(filtered)
+        _check_levels(plain, filtered)
+        self.small = _same_size(plain, filtered, label)
+
+    def alignment(self) -> Alignment:
+        """Where the filtered frame lies. Raises BadPair when it shows another scene."""
+        found = align(_brightness(self.small[0]), _brightness(self.small[1]))
+        if found.bite < SAME_SCENE:
+            raise BadPair(
+                f"{self.plain.name} and {self.filtered.name} do not show the same scene: their edges agree to "
+                f"{found.bite:.2f}, at least {SAME_SCENE:.2f} is needed; use two frames from the tripod without moving it"
+            )
+        return found
+
+
+def _calibrate(pair: _Pair, found: Alignment, class_factors: Mapping[str, Range] | None) -> Calibration:
+    plain, filtered, light = pair.plain, pair.filtered, pair.light
+    a, b, a_clipped, b_clipped, ids = pair.small
     tall, wide = a.shape[:2]
     moved = found.lay_over(b, tall, wide)
     moved_clipped = found.lay_over(b_clipped.astype(np.float32), tall, wide)

@@ -5,7 +5,7 @@ strength of edges is compared, first coarsely by phase correlation, then by the 
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -46,46 +46,66 @@ class Alignment:
 
 
 def align(plain: FloatArray, filtered: FloatArray) -> Alignment:
-    """Find where the filtered frame lies. plain, filtered: (H, W) brightness of any scale, equal sizes."""
+    """Find where the filtered frame lies. plain, filtered: (H, W) brightness of any scale, equal sizes.
+
+    Tried in turn until one bites well: not moved at all (a tripod), moved as the phase correlation says. Each is
+    refined coarse to fine, and a refinement that bites less than its start is dropped.
+    """
     tall, wide = plain.shape
-    best: Alignment | None = None
-    for start in (True, False):
-        found = _align_from(plain, filtered, start)
-        if best is None or found.bite > best.bite:
-            best = found
-        if best.bite > 2.0 * SAME_SCENE:
+    best = _judged(plain, filtered, np.eye(2, 3, dtype=np.float32))
+    for by_phase in (True, False):
+        start = _coarse(plain, filtered) if by_phase else np.eye(2, 3, dtype=np.float32)
+        for matrix in _refined(plain, filtered, start):
+            found = _judged(plain, filtered, matrix)
+            if found.bite > best.bite:
+                best = found
+        if best.bite > 3.0 * SAME_SCENE:
             break
-    assert best is not None
     shift = best.matrix @ np.array([wide / 2, tall / 2, 1.0]) - np.array([wide / 2, tall / 2])
-    return Alignment(best.matrix, best.likeness, best.bite, float(np.hypot(*shift)) / wide)
+    return replace(best, shift_share=float(np.hypot(*shift)) / wide)
 
 
-def _align_from(plain: FloatArray, filtered: FloatArray, by_phase: bool) -> Alignment:
-    wide = plain.shape[1]
+def _coarse(plain: FloatArray, filtered: FloatArray) -> NDArray[np.float32]:
+    """Displacement by phase correlation of edge strength, at a small size."""
+    scale = min(1.0, SIDES_PX[0] / max(plain.shape))
+    a, b = _edges(plain, scale), _edges(filtered, scale)
+    window = np.outer(np.hanning(a.shape[0]), np.hanning(a.shape[1])).astype(np.float32)
+    (dx, dy), _ = cv2.phaseCorrelate(a * window, b * window)
     matrix = np.eye(2, 3, dtype=np.float32)
-    last = None
+    if abs(dx) < 0.2 * a.shape[1] and abs(dy) < 0.2 * a.shape[0]:
+        matrix[:, 2] = (dx / scale, dy / scale)
+    return matrix
+
+
+def _refined(plain: FloatArray, filtered: FloatArray, start: NDArray[np.float32]) -> list[NDArray[np.float32]]:
+    """`start`, then turned and shifted to fit by strong edges from coarse to fine, then stretched by fine edges."""
+    out, matrix, last = [start], start, 0.0
     for side in SIDES_PX:
         scale = min(1.0, side / max(plain.shape))
         if scale == last:
             break
-        a, b = _edges(plain, scale), _edges(filtered, scale)
-        here = matrix.copy()
-        here[:, 2] *= scale
-        if last is None and by_phase:
-            window = np.outer(np.hanning(a.shape[0]), np.hanning(a.shape[1])).astype(np.float32)
-            (dx, dy), _ = cv2.phaseCorrelate(a * window, b * window)
-            if abs(dx) < 0.2 * a.shape[1] and abs(dy) < 0.2 * a.shape[0]:
-                here[:, 2] = (dx, dy)
-        with contextlib.suppress(cv2.error):  # it says so when two pictures have nothing to hold on to
-            _, here = cv2.findTransformECC(
-                a, b, here, cv2.MOTION_AFFINE, (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 3e-4), None, 5
-            )
-        matrix = here.copy()
-        matrix[:, 2] /= scale
         last = scale
-    if not _is_modest(matrix, wide):
-        return Alignment(np.eye(2, 3, dtype=np.float32), 0.0, 0.0, 1.0)
-    likeness, bite = _agreement(plain, filtered, matrix)
+        matrix = _fit(_edges(plain, scale), _edges(filtered, scale), matrix, scale, cv2.MOTION_EUCLIDEAN)
+    out.append(matrix)
+    fine = _edges(plain, last, fine=True), _edges(filtered, last, fine=True)
+    out.append(_fit(*fine, matrix, last, cv2.MOTION_AFFINE))
+    return out
+
+
+def _fit(a: FloatArray, b: FloatArray, matrix: NDArray[np.float32], scale: float, motion: int) -> NDArray[np.float32]:
+    here = matrix.copy()
+    here[:, 2] *= scale
+    stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 30, 3e-4)
+    with contextlib.suppress(cv2.error):  # it says so when two pictures have nothing to hold on to
+        _, here = cv2.findTransformECC(a, b, here, motion, stop, None, 5)
+    here[:, 2] /= scale
+    return here
+
+
+def _judged(plain: FloatArray, filtered: FloatArray, matrix: NDArray[np.float32]) -> Alignment:
+    """How well a placement agrees; slight misframing only, no mirror, no strong turn or stretch."""
+    modest = np.abs(matrix[:, :2] - np.eye(2)).max() < 0.15 and np.abs(matrix[:, 2]).max() < 0.35 * plain.shape[1]
+    likeness, bite = _agreement(plain, filtered, matrix) if modest else (0.0, 0.0)
     return Alignment(matrix, likeness, bite, 0.0)
 
 

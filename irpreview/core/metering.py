@@ -242,7 +242,7 @@ def from_snap(photo: Photo) -> Metering | None:
     high = PHONE_STOPS + (0.5 if clipped > 0.05 else 0.0)
     if clipped > 0.05:
         doubts.append(f"{clipped:.0%} of the snap is blown out: the scene may be brighter than it says")
-    spread = max(PHONE_STOPS, abs(estimates[0] - estimates[-1]) / 2.0 + PHONE_STOPS / 2.0, abs(correction) * 0.35)
+    spread = math.hypot(PHONE_STOPS, 0.35 * correction, (estimates[0] - estimates[-1]) / 2.0)
     ev = Range(centre - spread, centre, centre + max(high, spread))
     words = f"snap: EV {centre:.1f} at ISO 100 from its exposure data"
     return Metering(ev, "snap", words, tuple(doubts), {"snap": ev})

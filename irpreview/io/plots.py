@@ -15,20 +15,20 @@ SIDE_LETTERS = {"behind_camera": "behind", "side": "side", "ahead": "against", "
 
 
 def draw_light_plan(plan: LightPlan, path: Path) -> None:
-    """One band per day, as dark or bright as the light is hard, with the good hours underlined and named in words.
+    """One band per day, as dark or bright as the light is weak or strong, with the good hours underlined and named in words.
 
     The kind of file follows the name (PNG, PDF, SVG). Raises CannotWrite.
     """
     from matplotlib.figure import Figure
 
     days = plan.days if len(plan.days) <= MOST_ROWS else _best_days(plan)
-    tall = 1.5 + (1.35 if len(days) == 1 else 0.72) * len(days)
+    tall = 1.4 + (1.1 if len(days) == 1 else 0.72) * len(days)
     figure = Figure(figsize=(10.0, tall), layout="constrained", facecolor="white")
     axes = figure.add_subplot()
     for row, day in enumerate(days):
         _draw_day(axes, day, -float(row), detail=len(days) <= 3)
     axes.set_xlim(0.0, 24.0)
-    axes.set_ylim(-len(days) + 0.25, 0.75)
+    axes.set_ylim(-len(days) + 0.6, 0.6)
     axes.set_xticks(range(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])
     axes.set_yticks([-float(i) + 0.18 for i in range(len(days))], [f"{d.day:%a %d %b}" for d in days])
     axes.tick_params(length=0, labelsize=10)
@@ -41,7 +41,7 @@ def draw_light_plan(plan: LightPlan, path: Path) -> None:
         fontsize=12,
     )
     axes.set_xlabel(
-        f"time of day, {plan.zone_words}. Band: dark = night, pale = hard sunlight. Orange = good for this view. "
+        f"time of day, {plan.zone_words}. Band: dark = night, pale = strong sunlight. Orange = good for this view. "
         "Clear sky assumed.",
         fontsize=9,
         loc="left",
@@ -88,12 +88,12 @@ def _draw_day(axes: Any, day: DayPlan, base: float, detail: bool) -> None:
 
 
 def _tint(quarter: Quarter) -> str:
-    """Night blue, dusk grey, then paler the harder the light is."""
+    """Night blue, dusk grey, then paler the more infrared light reaches level ground."""
     if quarter.sun_height_deg < -6.0:
         return NIGHT
-    if quarter.sun_height_deg <= 0.0:
+    if quarter.longer_stops is None:
         return DUSK
-    share = min(max((quarter.hard_light - 0.3) / 0.65, 0.0), 1.0)
+    share = min(max(1.0 - quarter.longer_stops / 4.0, 0.0), 1.0)
     low, high = (0x7A, 0x80, 0x86), (0xFB, 0xF3, 0xDC)
     mixed = [round(a + (b - a) * share) for a, b in zip(low, high, strict=True)]
     return "#{:02x}{:02x}{:02x}".format(*mixed)

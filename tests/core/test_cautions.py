@@ -1,0 +1,52 @@
+"""Each caution comes on its trigger and stays away without it."""
+
+from irpreview.core.cautions import BRANCH, EDGE, EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE, cautions_for
+from irpreview.records import Conditions, Light
+
+BEHIND = Light(sun_height_deg=40.0, sun_bearing_deg=0.0, sun_side="behind_camera")
+AHEAD = Light(sun_height_deg=20.0, sun_bearing_deg=180.0, sun_side="ahead")
+NIGHT = Light(sun_height_deg=-10.0, sun_side="ahead")
+CALM = Conditions(wind_m_s=1.0)
+
+
+def test_eyes_are_warned_while_the_sun_may_be_ahead() -> None:
+    assert SUN_EYES in cautions_for(None, AHEAD, 1.0, CALM)
+    assert SUN_EYES in cautions_for(None, Light(), 1.0, CALM)  # side unknown
+    assert SUN_EYES not in cautions_for(None, BEHIND, 1.0, CALM)
+    assert SUN_EYES not in cautions_for(None, NIGHT, 1.0, CALM)
+
+
+def test_sensor_and_shutter_are_warned_for_long_frames_into_the_sun_only() -> None:
+    def damage(light: Light, shutter_s: float, in_frame: bool | None = None) -> bool:
+        said = cautions_for(None, light, shutter_s, CALM, sun_in_frame=in_frame)
+        return any("damage sensor and shutter" in text for text in said)
+
+    assert damage(AHEAD, 120.0)
+    assert not damage(AHEAD, 1.0)
+    assert damage(AHEAD, 1.0, in_frame=True)
+    assert not damage(AHEAD, 120.0, in_frame=False)
+    assert not damage(BEHIND, 300.0)
+
+
+def test_the_place_has_its_own_dangers_and_local_rules_go_first() -> None:
+    share = {"water": 0.2, "structure": 0.1, "tree": 0.3}
+    said = cautions_for(share, BEHIND, 1.0, Conditions(wind_m_s=12.0))
+    assert TIDE in said
+    assert RUIN in said
+    assert EDGE.format(gust=18.0) in said
+    assert BRANCH.format(gust=18.0) in said
+    assert said[-1] == LOCAL
+
+
+def test_a_calm_field_gets_no_warning() -> None:
+    assert cautions_for({"grass": 0.6, "ground": 0.4}, BEHIND, 1.0, CALM) == ()
+
+
+def test_unknown_wind_is_not_taken_for_calm() -> None:
+    assert EDGE_UNKNOWN in cautions_for({"ground": 1.0}, BEHIND, 1.0, Conditions())
+    assert EDGE_UNKNOWN not in cautions_for({"ground": 1.0}, BEHIND, 1.0, CALM)
+
+
+def test_the_gust_counts_where_it_is_given() -> None:
+    said = cautions_for({"ground": 1.0}, BEHIND, 1.0, Conditions(wind_m_s=4.0, gust_m_s=14.0))
+    assert EDGE.format(gust=14.0) in said
