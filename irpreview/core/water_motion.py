@@ -51,7 +51,7 @@ def fetch_waves(wind_m_s: float, fetch_m: float) -> tuple[float, float]:
 
     T = 0.286 X^(1/3) U / g up to 8.13 U / g; H = 0.0016 X^0.5 U^2 / g up to 0.243 U^2 / g.
     """
-    if wind_m_s <= 0.0 or fetch_m <= 0.0:
+    if wind_m_s < 0.01 or fetch_m <= 0.0:
         return 0.0, 0.0
     x = GRAVITY_M_S2 * fetch_m / wind_m_s**2
     period = min(0.286 * x ** (1.0 / 3.0), 8.13) * wind_m_s / GRAVITY_M_S2

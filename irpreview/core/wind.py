@@ -57,6 +57,8 @@ LAKE_RATIO = 1.1
 TRIPOD_RATIO = 0.7
 """Wind at a camera 1.5-2 m above short grass over the 10 m wind (log law 0.67-0.72)."""
 OPEN_COUNTRY_ROUGHNESS_M = 0.03
+CALM_M_S = 0.05
+"""Nothing measures or feels less; taken as no wind. [m/s]"""
 
 
 def check_wind(wind_m_s: float, what: str = "wind") -> float:
@@ -116,6 +118,8 @@ def wind_range(conditions: Conditions) -> tuple[Range, str]:
     if conditions.wind_m_s is None:
         return UNKNOWN_WIND_M_S, "wind not given: anything from a light air to a fresh breeze"
     wind = check_wind(conditions.wind_m_s)
+    if wind < CALM_M_S:
+        wind = 0.0
     return Range(wind, wind, wind), f"wind given: {wind:.1f} m/s, Beaufort {beaufort_of(wind)}"
 
 

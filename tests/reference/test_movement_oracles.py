@@ -15,8 +15,16 @@ from irpreview.records import CLASS_ID, Conditions, Photo, SceneMap, Shot
 
 @pytest.mark.parametrize(
     ("force", "low", "high"),
-    [(1, 0.3, 1.5), (2, 1.6, 3.3), (3, 3.4, 5.4), (4, 5.5, 7.9), (5, 8.0, 10.7), (6, 10.8, 13.8), (7, 13.9, 17.1)]
-    + [(8, 17.2, 20.7)],
+    [
+        (1, 0.3, 1.5),
+        (2, 1.6, 3.3),
+        (3, 3.4, 5.4),
+        (4, 5.5, 7.9),
+        (5, 8.0, 10.7),
+        (6, 10.8, 13.8),
+        (7, 13.9, 17.1),
+        (8, 17.2, 20.7),
+    ],
 )
 def test_beaufort_speeds(force: int, low: float, high: float) -> None:
     """World Meteorological Organization, Manual on Codes, table of the Beaufort scale (10 m mean wind)."""
@@ -27,8 +35,15 @@ def test_beaufort_speeds(force: int, low: float, high: float) -> None:
 
 @pytest.mark.parametrize(
     ("wind_m_s", "words"),
-    [(2.4, "leaves rustle"), (4.4, "twigs"), (6.7, "small branches"), (9.4, "small trees"), (12.3, "large branches")]
-    + [(15.5, "whole trees"), (0.1, "smoke rises")],
+    [
+        (2.4, "leaves rustle"),
+        (4.4, "twigs"),
+        (6.7, "small branches"),
+        (9.4, "small trees"),
+        (12.3, "large branches"),
+        (15.5, "whole trees"),
+        (0.1, "smoke rises"),
+    ],
 )
 def test_beaufort_land_criteria(wind_m_s: float, words: str) -> None:
     """The same table, land criteria."""
@@ -37,8 +52,17 @@ def test_beaufort_land_criteria(wind_m_s: float, words: str) -> None:
 
 @pytest.mark.parametrize(
     ("roughness", "height", "ratio"),
-    [(0.0002, 0.5, 0.72), (0.0002, 2, 0.85), (0.0002, 5, 0.94), (0.03, 0.5, 0.48), (0.03, 2, 0.72), (0.03, 5, 0.88)]
-    + [(0.1, 2, 0.65), (0.25, 5, 0.81), (0.5, 5, 0.77)],
+    [
+        (0.0002, 0.5, 0.72),
+        (0.0002, 2, 0.85),
+        (0.0002, 5, 0.94),
+        (0.03, 0.5, 0.48),
+        (0.03, 2, 0.72),
+        (0.03, 5, 0.88),
+        (0.1, 2, 0.65),
+        (0.25, 5, 0.81),
+        (0.5, 5, 0.77),
+    ],
 )
 def test_log_wind_profile(roughness: float, height: float, ratio: float) -> None:
     """Log law with roughness classes of Davenport and Wieringa, Stull, Practical Meteorology, ch. 18."""
