@@ -89,7 +89,7 @@ def _physics(kit_key: Kit, light_key: tuple[float, float, str, str]) -> ClassPhy
     )
     return ClassPhysics(
         factor_stops=class_factors(kit_key, light, tables),
-        visible_reflectance=class_visible_reflectance(tables),
+        visible_reflectance=class_visible_reflectance(tables, light),
         open_shade_stops=open_shade_stops(kit_key, light, tables).likely,
     )
 

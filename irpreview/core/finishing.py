@@ -18,7 +18,10 @@ ISO_RANGE = (155.0, 127.0, 105.0, 87.0, 72.0, 57.0)
 PAPER_BLACK_DENSITY = 2.1
 NEGATIVE_GAMMA = 0.55
 """Contrast of the negative (or of a raw file's flat development) that the paper prints."""
-HIGHLIGHT_ZONE = 7.6
+FITTING_RANGE_STOPS = 4.6
+"""Range of a scene that the usual development suits."""
+_GAMMA_LIMITS = (0.34, 0.62)
+HIGHLIGHT_ZONE = 7.3
 """Where the brightest extended surface is placed: white with texture."""
 _STEPS = 4096
 _SCREEN_BLACK = 0.8 * 10.0**-PAPER_BLACK_DENSITY
@@ -32,30 +35,46 @@ def iso_range(grade: float) -> float:
     return float(np.interp(grade, range(6), ISO_RANGE))
 
 
-def print_luminance(relative_stops: np.ndarray, grade: float) -> np.ndarray:
+def negative_gamma(root: FloatArray) -> float:
+    """Contrast of the negative for a picture (H, W) of square roots of tones: less for a scene of long range.
+
+    Infrared scenes run over six and more stops; the development is held back for them, as for any contrasty negative,
+    so that black water and white leaves keep texture on a hard paper. Common practice, no source.
+    """
+    low, high = np.percentile(root[:: _thin(root), :: _thin(root)], (1.5, 97))
+    range_stops = 2 * np.log2(max(float(high), 1e-3) / max(float(low), 1e-3))
+    return float(np.clip(NEGATIVE_GAMMA * FITTING_RANGE_STOPS / max(range_stops, 0.1), *_GAMMA_LIMITS))
+
+
+def _thin(root: FloatArray) -> int:
+    return max(1, round(max(root.shape) / 256))
+
+
+def print_luminance(relative_stops: np.ndarray, grade: float, gamma: float = NEGATIVE_GAMMA) -> np.ndarray:
     """Luminance of the print, paper white = 1, of tones given in stops above (+) or below (-) the middle of the paper.
 
-    The density curve is a logistic in log exposure whose 0.04 and 0.9 points lie R / 100 apart.
+    The density curve is a logistic in log exposure whose 0.04 and 0.9 points lie R / 100 apart. gamma: contrast of the
+    negative.
     """
     span = iso_range(grade) / 100.0
     upper, lower = 0.9, 0.04 / PAPER_BLACK_DENSITY
     logit_span = np.log(upper / (1 - upper)) - np.log(lower / (1 - lower))
-    log_exposure = -np.asarray(relative_stops, np.float64) * np.log10(2.0) * NEGATIVE_GAMMA
+    log_exposure = -np.asarray(relative_stops, np.float64) * np.log10(2.0) * gamma
     # more light in the scene = less exposure on the paper; 0 stops sits where density gives an 18 % print
     middle = -np.log10(0.18) / PAPER_BLACK_DENSITY
     density = PAPER_BLACK_DENSITY / (1 + np.exp(-(logit_span / span * log_exposure + np.log(middle / (1 - middle)))))
     return np.asarray(10.0**-density)
 
 
-def placement_stops(root: FloatArray, grade: float) -> float:
+def placement_stops(root: FloatArray, grade: float, gamma: float = NEGATIVE_GAMMA) -> float:
     """Exposure correction in stops that puts the brightest extended surface of the picture on its zone.
 
     root: (H, W) square roots of linear tones.
     """
-    step = max(1, round(max(root.shape) / 256))
+    step = _thin(root)
     bright = float(np.percentile(root[::step, ::step], 97)) ** 2
     stops = np.linspace(-8, 8, 1601)
-    printed = print_luminance(stops, grade)
+    printed = print_luminance(stops, grade, gamma)
     target = min(0.18 * 2.0 ** (HIGHLIGHT_ZONE - 5), 0.84)
     at = float(np.interp(target, printed, stops))
     return at - float(np.log2(max(bright, 1e-4)))
@@ -63,10 +82,11 @@ def placement_stops(root: FloatArray, grade: float) -> float:
 
 def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> ByteArray:
     """The finished picture, (H, W) uint8 in display tones, of square roots of linear tones (H, W)."""
-    shift = placement_stops(root, grade)
+    gamma = negative_gamma(root)
+    shift = placement_stops(root, grade, gamma)
     scale = (_STEPS - 1) / _ROOT_MAX
     tone = np.maximum((np.arange(_STEPS) / scale) ** 2, 1e-5)
-    luminance = print_luminance(np.log2(tone) + shift, grade)
+    luminance = print_luminance(np.log2(tone) + shift, grade, gamma)
     # a screen's black is deeper than paper's: most of the paper's own black is taken off (common practice, no source)
     luminance = (luminance - _SCREEN_BLACK) / (1 - _SCREEN_BLACK)
     display = np.where(luminance <= 0.0031308, 12.92 * luminance, 1.055 * luminance ** (1 / 2.4) - 0.055)

@@ -1,8 +1,8 @@
 """From the network's class probabilities to a map of the scene at the photo's own size.
 
 The network answers at about 512 px; its edges are blurred. A guided filter (He, Sun and Tang, "Guided image filtering",
-ECCV 2010; the fast variant of 2015) follows the photo's own edges: each probability is a local straight line of the
-photo's grey value, so the line's two coefficients can be found small and applied large.
+ECCV 2010; the fast variant of 2015) follows the photo's own edges: each probability is a local plane of the photo's
+colour, so the plane's coefficients can be found small and applied large.
 """
 
 from __future__ import annotations
@@ -17,9 +17,10 @@ from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, ByteArray, FloatArray, Photo, SceneMap, frozen_array
 
 WORKING_SIDE_PX = 1024
-_EDGE_RADIUS_SHARE = 0.008
-_EDGE_EPS = 4e-4
-"""Guide variance below which a patch counts as flat, (0..1 grey)^2; about 5 of 255 levels."""
+_FIT_SIDE_PX = 512
+_EDGE_RADIUS_SHARE = 0.017
+_EDGE_EPS = 1e-4
+"""Colour variance below which a patch counts as flat, (0..1 display value)^2; 2.5 of 255 levels."""
 _NEGLIGIBLE = 0.02
 """A class whose probability stays below this everywhere cannot become a label and is skipped."""
 
@@ -30,67 +31,91 @@ def size_within(height: int, width: int, side: int) -> tuple[int, int]:
     return max(1, round(height * k)), max(1, round(width * k))
 
 
-def grey_guide(pixels: ByteArray) -> FloatArray:
-    """Grey value 0..1, (H, W), of sRGB pixels (H, W, 3): what edges are read from."""
-    grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
-    return np.asarray(cv2.multiply(grey, 1.0 / 255.0, dtype=cv2.CV_32F), np.float32)
-
-
 class EdgeGuide:
-    """A grey guide (h, w) prepared once for many local-line fits.
+    """A colour guide (h, w, 3) prepared once for many local-plane fits.
 
-    The lines are found on a reduced copy (the fast variant) and their coefficients enlarged.
+    Colour tells leaves from sky of the same grey. The planes target = slope . colour + intercept are found on a reduced
+    copy (the fast variant) and their coefficients enlarged.
     """
 
-    def __init__(self, guide: FloatArray, radius_px: int, eps: float, reduce: int = 1) -> None:
-        """radius_px: window radius at the guide's own size. eps: regularisation in squared units of the guide."""
-        h, w = guide.shape
-        self._full = guide
-        self._shape = (max(1, h // reduce), max(1, w // reduce))
-        self._guide = self._small(guide)
-        radius = max(1, round(radius_px / reduce))
+    def __init__(self, pixels: ByteArray, radius_share: float = _EDGE_RADIUS_SHARE, eps: float = _EDGE_EPS) -> None:
+        """pixels: (h, w, 3) uint8. radius_share: window radius / long side. eps: regularisation, (0..1 colour)^2."""
+        h, w = pixels.shape[:2]
+        self.shape = (h, w)
+        self.reduced = size_within(h, w, _FIT_SIDE_PX)
+        small = pixels
+        if self.reduced != (h, w):
+            small = cv2.resize(pixels, self.reduced[::-1], interpolation=cv2.INTER_AREA)
+        self._colour = _with_one(pixels)
+        self._small = self._colour if small is pixels else _with_one(small)
+        radius = max(1, round(radius_share * max(self.reduced)))
         self._window = (2 * radius + 1, 2 * radius + 1)
-        self._mean_guide = self._mean(self._guide)
-        variance = self._mean(np.square(self._guide)) - self._mean_guide * self._mean_guide
-        self._inverse = np.asarray(1 / (np.maximum(variance, 0) + np.float32(eps)), np.float32)
-
-    def _small(self, a: FloatArray) -> FloatArray:
-        if a.shape == self._shape:
-            return a
-        shrinks = a.shape[0] >= self._shape[0]
-        how = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
-        return np.asarray(cv2.resize(a, self._shape[::-1], interpolation=how), np.float32)
+        self._mean_colour = self._mean(self._small)[..., :3]
+        self._inverse = self._inverse_covariance(eps)
 
     def _mean(self, a: FloatArray) -> FloatArray:
         return np.asarray(cv2.blur(a, self._window, borderType=cv2.BORDER_REFLECT), np.float32)
 
-    def line(self, target: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Local lines target = slope * guide + intercept, smoothed over the window, at the reduced size."""
-        target = self._small(target)
-        mean_target = self._mean(target)
-        covariance = self._mean(self._guide * target) - self._mean_guide * mean_target
-        slope = covariance * self._inverse
-        return self._mean(np.asarray(slope, np.float32)), self._mean(mean_target - slope * self._mean_guide)
+    def _inverse_covariance(self, eps: float) -> list[list[FloatArray]]:
+        """Inverse of the local colour covariance + eps, by cofactors: rows of six different maps (h, w)."""
+        red, green, blue = (self._small[..., k] for k in range(3))
+        products = self._mean(np.stack([red * red, red * green, red * blue], -1))
+        more = self._mean(np.stack([green * green, green * blue, blue * blue], -1))
+        mr, mg, mb = (self._mean_colour[..., k] for k in range(3))
+        rr, rg, rb = products[..., 0] - mr * mr + eps, products[..., 1] - mr * mg, products[..., 2] - mr * mb
+        gg, gb, bb = more[..., 0] - mg * mg + eps, more[..., 1] - mg * mb, more[..., 2] - mb * mb + eps
+        c_rr, c_rg, c_rb = gg * bb - gb * gb, rb * gb - rg * bb, rg * gb - rb * gg
+        c_gg, c_gb, c_bb = rr * bb - rb * rb, rb * rg - rr * gb, rr * gg - rg * rg
+        scale = 1 / np.maximum(rr * c_rr + rg * c_rg + rb * c_rb, np.float32(eps) ** 3)
+        c_rr, c_rg, c_rb, c_gg, c_gb, c_bb = (c * scale for c in (c_rr, c_rg, c_rb, c_gg, c_gb, c_bb))
+        return [[c_rr, c_rg, c_rb], [c_rg, c_gg, c_gb], [c_rb, c_gb, c_bb]]
 
-    def apply(self, slope: FloatArray, intercept: FloatArray) -> FloatArray:
-        """slope * guide + intercept at the guide's own size."""
-        size = self._full.shape[::-1]
-        value = cv2.multiply(cv2.resize(slope, size, interpolation=cv2.INTER_LINEAR), self._full)
-        return np.asarray(cv2.add(value, cv2.resize(intercept, size, interpolation=cv2.INTER_LINEAR)), np.float32)
+    def plane(self, target: FloatArray) -> FloatArray:
+        """(h', w', 4) slopes for red, green, blue and intercept at the reduced size, smoothed over the window."""
+        if target.shape != self.reduced:
+            shrinks = target.shape[0] > self.reduced[0]
+            how = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
+            target = np.asarray(cv2.resize(target, self.reduced[::-1], interpolation=how), np.float32)
+        means = self._mean(self._small * target[..., None])  # of target times red, green, blue, and of target alone
+        mean_target = means[..., 3]
+        covariance = [means[..., k] - self._mean_colour[..., k] * mean_target for k in range(3)]
+        out = np.empty((*self.reduced, 4), np.float32)
+        out[..., 3] = mean_target
+        for k in range(3):
+            row = self._inverse[k]
+            out[..., k] = row[0] * covariance[0] + row[1] * covariance[1] + row[2] * covariance[2]
+            out[..., 3] -= out[..., k] * self._mean_colour[..., k]
+        return self._mean(out)
+
+    def apply(self, plane: FloatArray) -> FloatArray:
+        """slope . colour + intercept at the guide's own size, (h, w)."""
+        if self.reduced != self.shape:
+            plane = cv2.resize(plane, self.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        product = cv2.multiply(plane, self._colour)
+        return np.asarray(cv2.transform(product, _SUM_OF_FOUR), np.float32).reshape(self.shape)
+
+    def carry(self, target: FloatArray) -> FloatArray:
+        """A small map (h', w') brought to the guide's own size along its edges."""
+        return self.apply(self.plane(target))
 
 
-def edge_guide(guide: FloatArray) -> EdgeGuide:
-    """The guide prepared for class probabilities."""
-    return EdgeGuide(guide, max(2, round(_EDGE_RADIUS_SHARE * max(guide.shape))), _EDGE_EPS, reduce=2)
+_SUM_OF_FOUR = np.ones((1, 4), np.float32)
 
 
-def probability_at(probability: FloatArray, edges: EdgeGuide, shape: tuple[int, int]) -> FloatArray:
-    """Class probabilities (9, h, w) carried to `shape` (H, W) along the photo's edges; sums to 1."""
-    out = np.zeros((len(probability), *shape), np.float32)
+def _with_one(pixels: ByteArray) -> FloatArray:
+    """(h, w, 4): red, green, blue 0..1, and one."""
+    out = np.ones((*pixels.shape[:2], 4), np.float32)
+    np.multiply(pixels, np.float32(1 / 255), out=out[..., :3])
+    return out
+
+
+def probability_at(probability: FloatArray, edges: EdgeGuide) -> FloatArray:
+    """Class probabilities (9, h, w) carried to the size (H, W) of the guide along its edges; sums to 1."""
+    out = np.zeros((len(probability), *edges.shape), np.float32)
     for i, p in enumerate(probability):
         if float(p.max()) < _NEGLIGIBLE:
             continue
-        out[i] = edges.apply(*edges.line(p))
+        out[i] = edges.carry(p)
     np.clip(out, 0, 1, out=out)
     out /= np.maximum(out.sum(0), 1e-6)
     return out
@@ -109,9 +134,8 @@ def scene_from_network(photo: Photo, probability: FloatArray, mix: FloatArray, m
     small = (
         photo.pixels if (h, w) == (height, width) else cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
     )
-    guide = grey_guide(small)
-    edges = edge_guide(guide)
-    fine = probability_at(probability, edges, (h, w))
+    edges = EdgeGuide(small)
+    fine = probability_at(probability, edges)
     small_label = fine.argmax(0).astype(np.uint8)
     small_confidence = fine.max(0)
     if (h, w) == (height, width):
@@ -139,16 +163,16 @@ def _label_at_full_size(
         strip = cv2.resize(border.view(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
         at = np.flatnonzero(strip)
         row, column = np.divmod(at, width)
-        h, w = edges.line(probability[0])[0].shape
+        h, w = edges.reduced
         small_at = (row * h // height) * w + column * w // width
-        grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).ravel()[at].astype(np.float32) * np.float32(1 / 255)
+        colour = pixels.reshape(-1, 3)[at].astype(np.float32) * np.float32(1 / 255)
         best = np.full(at.size, -1.0, np.float32)
         winner = np.zeros(at.size, np.uint8)
         for i, p in enumerate(probability):
             if float(p.max()) < _NEGLIGIBLE:
                 continue
-            slope, intercept = edges.line(p)
-            value = slope.ravel()[small_at] * grey + intercept.ravel()[small_at]
+            plane = edges.plane(p).reshape(-1, 4)[small_at]
+            value = np.einsum("nk,nk->n", plane[:, :3], colour) + plane[:, 3]
             better = value > best
             best[better] = value[better]
             winner[better] = i

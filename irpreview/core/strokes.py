@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.scene import edge_guide, grey_guide, size_within
+from irpreview.core.scene import EdgeGuide, size_within
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, FloatArray, Photo, SceneMap
 
@@ -151,7 +151,7 @@ def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple
         target = np.concatenate([target, *(np.full(len(found), index) for index, found in enumerate(more))])
         chance = _learn(flat, row, target)
     grown = []
-    guide = edge_guide(grey_guide(photo.pixels))
+    guide = EdgeGuide(photo.pixels)
     for index, name in enumerate(names):
         field = np.asarray(cv2.GaussianBlur(chance[:, index].reshape(h, w), (0, 0), 1.0), np.float32)
         field[seeds[name]] = 1.0
@@ -162,7 +162,7 @@ def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple
         soft = np.where(kept, np.maximum(field, 0.5), np.minimum(field, 0.3)).astype(np.float32)
         soft[kept] = 1.0
         soft[~kept] = 0.0
-        full = guide.apply(*guide.line(cv2.resize(soft, photo.pixels.shape[1::-1], interpolation=cv2.INTER_LINEAR)))
+        full = guide.carry(soft)
         mask = full >= 0.5
         for stroke in strokes:
             mark = painted_mask(stroke, photo.height, photo.width)

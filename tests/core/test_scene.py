@@ -2,7 +2,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.scene import EdgeGuide, edge_guide, probability_at, repaint, repaint_all, scene_from_network
+from irpreview.core.scene import EdgeGuide, probability_at, repaint, repaint_all, scene_from_network
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, Photo
 from tests.core import drawn
@@ -26,21 +26,19 @@ def test_labels_at_full_size_follow_the_photo_edges_better_than_plain_enlargemen
 
 def test_probabilities_sum_to_one_and_records_are_read_only():
     photo, scene = drawn.drawn_scene()
-    guide = cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY).astype(np.float32) / 255
-    fine = probability_at(scene.probability, edge_guide(guide), guide.shape)
+    fine = probability_at(scene.probability, EdgeGuide(photo.pixels))
     assert np.allclose(fine.sum(0), 1, atol=1e-5)
     assert (fine >= 0).all()
     with pytest.raises(ValueError, match="read-only"):
         scene.label[0, 0] = 1
 
 
-def test_line_coefficients_reproduce_an_exact_line():
-    # He, Sun and Tang, "Guided image filtering", ECCV 2010, eq. 5-6: a target on a line comes back as that line
-    rng = np.random.default_rng(1)
-    guide = rng.random((40, 50)).astype(np.float32)
-    slope, intercept = EdgeGuide(guide, 4, 1e-9).line(0.7 * guide + 0.1)
-    assert np.allclose(slope, 0.7, atol=1e-3)
-    assert np.allclose(intercept, 0.1, atol=1e-3)
+def test_the_guide_reproduces_an_exact_plane_of_its_colours():
+    # He, Sun and Tang, "Guided image filtering", ECCV 2010, eq. 14-16: a target on a plane of the guide comes back
+    pixels = np.random.default_rng(1).integers(0, 256, (40, 50, 3), dtype=np.uint8)
+    target = (pixels / 255 @ np.array([0.7, -0.2, 0.4]) + 0.1).astype(np.float32)
+    carried = EdgeGuide(pixels, radius_share=0.1, eps=1e-9).carry(target)
+    assert np.allclose(carried, target, atol=2e-3)
 
 
 def test_repaint_changes_the_class_where_painted_only():
