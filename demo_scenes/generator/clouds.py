@@ -1,7 +1,8 @@
 """The sky: Blender's clear sky as a panorama, marched cumulus or a closed layer, and all carried to infrared.
 
-Infrared sky, per direction: the slope between blue (460 nm) and red (610 nm) is carried on, L(l) = R (R/B)^k with
-k = ln(l / 610) / ln(610 / 460). So the zenith goes black while the horizon and the sun's surroundings stay bright.
+Infrared sky, per direction: the power law of wavelength that would give the same red to blue ratio in the picture's
+primaries is carried on to 740, 800 and 880 nm. So the zenith goes dark while the horizon and the sun's surroundings
+stay bright.
 Cloud is neutral.
 """
 
@@ -78,6 +79,44 @@ def _march(direction, sun, cover, seed, base, top, shift_x, shift_y, steps):
     return out
 
 
+def _lobe(nm, centre, left, right):
+    return np.exp(-0.5 * ((nm - centre) / np.where(nm < centre, left, right)) ** 2)
+
+
+def power_law_table():
+    """(red / blue, each infrared band / luminance) of skies L ~ wavelength^-n in Rec. 709, a flat spectrum being white.
+
+    Colour matching: multi-lobe fit of CIE 1931 by Wyman, Sloan and Shirley 2013 (coefficients from memory).
+    """
+    nm = np.arange(380.0, 781.0, 2.0)
+    x = (
+        1.056 * _lobe(nm, 599.8, 37.9, 31.0)
+        + 0.362 * _lobe(nm, 442.0, 16.0, 26.7)
+        - 0.065 * _lobe(nm, 501.1, 20.4, 26.2)
+    )
+    y = 0.821 * _lobe(nm, 568.8, 46.9, 40.5) + 0.286 * _lobe(nm, 530.9, 16.3, 31.1)
+    z = 1.217 * _lobe(nm, 437.0, 11.8, 36.0) + 0.681 * _lobe(nm, 459.0, 26.0, 13.8)
+    to_rgb = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]])
+    white = to_rgb @ np.array([v.sum() for v in (x, y, z)])
+    ratio, bands = [], []
+    for n in np.linspace(-1, 6, 71):
+        law = (nm / 550.0) ** -n
+        rgb = to_rgb @ np.array([(v * law).sum() for v in (x, y, z)]) / white
+        luminance = rgb @ np.array([0.2126, 0.7152, 0.0722])
+        ratio.append(rgb[0] / rgb[2])
+        bands.append([(centre / 550.0) ** -n / luminance for centre in INFRARED_CENTRE_NM])
+    return np.array(ratio), np.array(bands)
+
+
+def infrared_sky(clear):
+    """Radiance in the infrared bands of a clear sky given in Rec. 709 (..., 3)."""
+    ratio, bands = power_law_table()
+    seen = clear[..., 0].clip(1e-5) / clear[..., 2].clip(1e-5)
+    order = np.argsort(ratio)
+    luminance = clear @ np.array([0.2126, 0.7152, 0.0722])
+    return np.stack([luminance * np.interp(seen, ratio[order], bands[order, k]) for k in range(3)], -1)
+
+
 def clear_panorama(stage, sun_height_deg, aerosol, scratch):
     """Blender's multiple-scattering sky (PANORAMA/2, PANORAMA, 3), sun at +y; call while the stage is still empty."""
     world = bpy.data.worlds.new("sky")
@@ -151,9 +190,7 @@ class Heaven:
         solid = np.cos((0.5 - (np.arange(PANORAMA // 2) + 0.5) / (PANORAMA // 2)) * np.pi)[:, None]
         solid = solid * (np.pi / (PANORAMA // 2)) * (2 * np.pi / PANORAMA)
         flux = (look[..., 2].clip(0) * solid)[..., None]
-        red, blue = clear[..., 0].clip(1e-4), clear[..., 2].clip(1e-4)
-        slopes = [math.log(nm / 610) / math.log(610 / 460) for nm in INFRARED_CENTRE_NM]
-        infra = np.stack([red * np.minimum(red / blue, 1.05) ** k for k in slopes], -1)
+        infra = infrared_sky(clear)
         infra[self.below] = np.array([0.20, 0.26, 0.28]) * mean * 0.6
         sky_e, infra_e = (clear * flux).sum((0, 1)), (infra * flux).sum((0, 1))
         # the sun over the sky on the ground: 5.6 / 5.0 / 4.3 at 40 degrees (SPECTRL2-like), falling with the sine

@@ -19,7 +19,9 @@ def arguments():
     parser.add_argument("--samples", type=int, default=20, help="camera samples per pixel")
     parser.add_argument("--threads", type=int, default=2)
     parser.add_argument(
-        "--only", default="render,develop,clip", help="comma list of look (a quick preview), render, develop, clip"
+        "--only",
+        default="render,develop,clip",
+        help="comma list of look (a quick preview), render, infrared (render that again), develop, clip",
     )
     parser.add_argument("--out", type=Path, default=HERE.parent)
     parser.add_argument("--work", type=Path, default=HERE / "work")
@@ -31,7 +33,7 @@ def picture_size(scene, size):
     return (small, size) if scene.portrait else (size, small)
 
 
-def render(scene, size, samples, threads, work, preview=False):
+def render(scene, size, samples, threads, work, wanted=(0, 1)):
     """Visible light at full size, infrared at half size (same geometry); passes go to the work folder."""
     import camera
     import numpy as np
@@ -51,10 +53,12 @@ def render(scene, size, samples, threads, work, preview=False):
     stage.camera((0, 0, terrain.at(0, 0) + scene.eye_m), scene.pitch_deg, scene.focal_35mm)
     worlds = heaven.worlds(stage)
     lamp = stage.sun(toward, (1, 1, 1), 0.0)
+    if 0 not in wanted:
+        size = max(np.load(work / f"{scene.name}.npz")["visible_depth"].shape)
     width, height = picture_size(scene, size)
-    kept = {}
+    kept = {} if 0 in wanted else dict(np.load(work / f"{scene.name}.npz"))
     bands = ((0, "visible", width, height), (1, "infrared", width // 2, height // 2))
-    for band, name, w, h in bands[:1] if preview else bands:
+    for band, name, w, h in (bands[i] for i in wanted):
         stage.set_band(band)
         stage.scene.world = worlds[band]
         stage.set_sun(lamp, *heaven.sun_lamp(band))
@@ -121,7 +125,7 @@ def look(scene, size, samples, threads, work):
     from PIL import Image
 
     work.mkdir(parents=True, exist_ok=True)
-    render(scene, size, samples, threads, work, preview=True)
+    render(scene, size, samples, threads, work, wanted=(0,))
     kept = np.load(work / f"{scene.name}.npz")
     height, width = kept["visible_depth"].shape
     visible, _, _ = radiance(kept, scene, 0, (width, height))
@@ -255,6 +259,8 @@ def main():
         look(scene, given.size, given.samples, given.threads, given.work / "look")
     if "render" in steps:
         render(scene, given.size, given.samples, given.threads, given.work)
+    if "infrared" in steps:
+        render(scene, given.size, given.samples, given.threads, given.work, wanted=(1,))
     if "develop" in steps:
         develop(scene, given.work, given.out)
     if "clip" in steps and scene.clip:

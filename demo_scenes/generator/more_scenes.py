@@ -229,7 +229,7 @@ def pellow_street(stage, rng):
     words="Upright picture of a wood edge over tall grass, sun behind the camera, a strip of sky with a few clouds.",
     when=at(2024, 6, 5, 9, 20),
     sun_from_view_deg=158,
-    pitch_deg=5.0,
+    pitch_deg=9.0,
     portrait=True,
     cover=-0.42,
     cloud_seed=52,
@@ -247,7 +247,7 @@ def pellow_street(stage, rng):
 )
 def hazel_wood_edge(stage, rng):
     def height(x, y):
-        return _rolling(x, y, 5, 0.7) + 0.05 * np.clip(y, 0, 80)
+        return _rolling(x, y, 5, 0.7) + 0.05 * np.clip(y, 0, 80) + 0.16 * np.clip(y - 42, 0, 260)
 
     t = Terrain(height, farthest_m=3000.0)
     edge = t.Y - 25 + 5 * field(t.X, t.Y, 18, 3, 61)

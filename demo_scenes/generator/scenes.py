@@ -345,7 +345,7 @@ def moor_tower(stage, rng):
         )
         return h - 0.10 * np.exp(-(((x - path(y)) / 0.9) ** 2)) * (r < 90)
 
-    t = Terrain(height)
+    t = Terrain(height, 1200, 900)
     X, Y, Z, R = t.X, t.Y, t.Z, t.R
     patches, grain = field(X, Y, 160, 6, 61), field(X, Y, 6, 5, 62)
     rock = smooth_step(t.steepness + 0.25 * patches + 0.0009 * (Z - 420), 0.6, 0.8) * smooth_step(R, 150, 400)
