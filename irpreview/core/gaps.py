@@ -22,7 +22,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.finishing import placement_stops, print_luminance
+from irpreview.core.finishing import NEGATIVE_GAMMA, negative_gamma, placement_stops, print_luminance
 from irpreview.core.layers import Ground, edge_lengths
 from irpreview.records import FloatArray, Gap, GapWord, Layer, Range, Rendering
 
@@ -56,11 +56,12 @@ class PrintCurve:
 
     grade: float
     shift_stops: float
+    gamma: float = NEGATIVE_GAMMA
 
     def lightness(self, zone: FloatArray | float) -> NDArray[np.float64]:
         """CIE 1976 L* of the print (paper white = 100), same shape as `zone`."""
         stops = np.clip(np.asarray(zone, np.float64) - 5 + math.log2(0.18) + self.shift_stops, *_STOP_LIMITS)
-        table = _lightness_table(self.grade)
+        table = _lightness_table(self.grade, round(self.gamma, 2))
         return np.asarray(np.interp(stops, _STOPS, table))
 
 
@@ -69,16 +70,17 @@ _STOPS = np.linspace(*_STOP_LIMITS, 2401)
 
 
 @lru_cache(maxsize=32)
-def _lightness_table(grade: float) -> NDArray[np.float64]:
-    luminance = print_luminance(_STOPS, grade)
+def _lightness_table(grade: float, gamma: float) -> NDArray[np.float64]:
+    luminance = print_luminance(_STOPS, grade, gamma)
     f = np.where(luminance > (6 / 29) ** 3, np.cbrt(luminance), luminance / (3 * (6 / 29) ** 2) + 4 / 29)
     return np.asarray(116 * f - 16)
 
 
 def print_curve(zones: FloatArray, grade: float) -> PrintCurve:
     """The print on which a picture of these zones (h, w) is judged. Raises BadValue for a grade outside 0..5."""
-    root = np.sqrt(0.18 * 2.0 ** (zones.astype(np.float32) - 5))
-    return PrintCurve(grade, placement_stops(np.asarray(root, np.float32), grade))
+    root = np.asarray(np.sqrt(0.18 * 2.0 ** (zones.astype(np.float32) - 5)), np.float32)
+    gamma = negative_gamma(root)
+    return PrintCurve(grade, placement_stops(root, grade, gamma), gamma)
 
 
 def texture_limit(texture_a: float, texture_b: float) -> float:
