@@ -74,7 +74,8 @@ def pairs_table() -> PairsTable:
 
 
 @lru_cache(maxsize=64)
-def _physics(kit_key: Kit, light_key: tuple[float, float, str, str]) -> ClassPhysics:
+def _physics(kit: Kit, light_key: tuple[float, float, str, str], wind_m_s: float | None) -> ClassPhysics:
+    from irpreview.core.optics import roughness_of_wind
     from irpreview.core.rendering import ClassPhysics
     from irpreview.core.surfaces import class_factors, class_visible_reflectance, open_shade_stops
     from irpreview.io.tables import load_tables
@@ -87,23 +88,24 @@ def _physics(kit_key: Kit, light_key: tuple[float, float, str, str]) -> ClassPhy
         sky_state=sky_state,  # type: ignore[arg-type]
         sun_side=sun_side,  # type: ignore[arg-type]
     )
+    roughness = roughness_of_wind(wind_m_s) if wind_m_s is not None else None
     return ClassPhysics(
-        factor_stops=class_factors(kit_key, light, tables),
+        factor_stops=class_factors(kit, light, tables, water_roughness=roughness),
         visible_reflectance=class_visible_reflectance(tables, light),
-        open_shade_stops=open_shade_stops(kit_key, light, tables).likely,
+        open_shade_stops=open_shade_stops(kit, light, tables).likely,
     )
 
 
-def class_physics(kit: Kit, light: Light) -> ClassPhysics:
-    """Class factors, visible reflectances and open shade for a kit and light."""
+def class_physics(kit: Kit, light: Light, wind_m_s: float | None = None) -> ClassPhysics:
+    """Class factors, visible reflectances and open shade for a kit and light; a known wind roughens the water."""
     import dataclasses
 
     # a kit's correction mapping is no key and plays no part in physics
     bare = dataclasses.replace(kit, class_correction_stops=MappingProxyType({}))
     key = (round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state, light.sun_side)
     if kit.filter_curve is not None:  # holds arrays and cannot be a cache key
-        return _physics.__wrapped__(bare, key)
-    return _physics(bare, key)
+        return _physics.__wrapped__(bare, key, wind_m_s)
+    return _physics(bare, key, wind_m_s)
 
 
 def default_kit() -> Kit:
@@ -146,13 +148,15 @@ def render(
     light: Light | None = None,
     repaint: Repaint | None = None,
     *,
+    conditions: Conditions | None = None,
     grade: float = 4.0,
     film_look: bool = False,
 ) -> Rendering:
     """The predicted infrared picture of a snap.
 
     scene: from `map_scene`, made here if None. kit: default 720 nm on an unmodified camera. light: default the snap's
-    own. repaint: corrections by hand, (mask (H, W), class name) in order. grade: paper grade 0..5.
+    own. repaint: corrections by hand, (mask (H, W), class name) in order. conditions: a known wind roughens water.
+    grade: paper grade 0..5.
     """
     from irpreview.core.rendering import render_tones
     from irpreview.core.scene import repaint_all
@@ -162,9 +166,8 @@ def render(
         scene = repaint_all(scene, repaint)
     kit = kit or default_kit()
     light = light or light_of(photo)
-    return render_tones(
-        photo, scene, kit, light, class_physics(kit, light), pairs_table(), grade=grade, film_look=film_look
-    )
+    physics = class_physics(kit, light, conditions.wind_m_s if conditions else None)
+    return render_tones(photo, scene, kit, light, physics, pairs_table(), grade=grade, film_look=film_look)
 
 
 def rates(
@@ -256,5 +259,5 @@ def judge(
     from irpreview.core.verdict import judge_scene
 
     scene = scene or map_scene(photo)
-    rendering = rendering or render(photo, scene, kit, light, grade=grade)
+    rendering = rendering or render(photo, scene, kit, light, conditions=conditions, grade=grade)
     return judge_scene(photo, scene, rendering, conditions, None, exposure, grade, shutter_s)
