@@ -324,6 +324,7 @@ def build_card(
     conditions: Conditions,
     foliage_blur_px: Callable[[float, float], Range | None] | None = None,
     light_window: Sequence[str] = (),
+    white_balance: str = "",
     cautions: Sequence[str] = (),
     assumptions: Sequence[str] = (),
     sources: Sequence[str] = (),
@@ -362,7 +363,7 @@ def build_card(
         "minutes_per_frame": minutes_per_frame(exposure),
         "light_window": clean(light_window),
         "focus": focus_lines(exposure.focus),
-        "white_balance": WHITE_BALANCE_WORDS,
+        "white_balance": _sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
         "movement": clean(movement.warnings) if movement is not None else (),
         "cautions": clean(_sentence(text) for text in (*exposure.cautions, *cautions, *USUAL_CAUTIONS)),
         "assumptions": clean(

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from irpreview.errors import BadValue
-from irpreview.web.doors import UPLOAD_LIMIT_BYTES, ClosedDoors
+from irpreview.web.doors import UPLOAD_LIMIT_BYTES, AsgiApp, ClosedDoors, Receive, Scope, Send
 
 PREFERRED_PORT = 8471
 """Tried first: a browser keeps kit and place per address and port, so a steady port keeps them over a restart."""
@@ -39,6 +39,9 @@ class OpenPage:
         """Stop answering and delete the temporary folder."""
         with contextlib.suppress(Exception):
             self.blocks.close(verbose=False)
+        with contextlib.suppress(Exception):
+            # A thread inside the network's code must not be cut off at the end of the process.
+            self.blocks.warming.join(20)
         shutil.rmtree(self.folder, ignore_errors=True)
 
 
@@ -49,11 +52,21 @@ def prepare_framework(folder: Path) -> None:
     os.environ["GRADIO_TEMP_DIR"] = str(folder)
     for name in ("GRADIO_SHARE", "GRADIO_ALLOWED_PATHS", "GRADIO_SERVER_NAME", "GRADIO_SERVER_PORT"):
         os.environ.pop(name, None)
-    from gradio import processing_utils
+    from gradio import processing_utils, routes
 
     async def no_fetch(*_args: object, **_named: object) -> None:
         raise ValueError("fetching by address is switched off")
 
+    class NoCrossOrigin:
+        """Stands for the framework's own rules, which trust every other port of this machine; `ClosedDoors` decides."""
+
+        def __init__(self, app: AsgiApp, **_named: object) -> None:
+            self.app = app
+
+        async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+            await self.app(scope, receive, send)
+
+    routes.CustomCORSMiddleware = NoCrossOrigin
     processing_utils.async_ssrf_protected_get = no_fetch
     processing_utils.async_ssrf_protected_download = no_fetch
 

@@ -33,6 +33,8 @@ KEPT = (
 )
 """Entries that the browser keeps, with what a new browser starts from."""
 
+STARTS = {"grade": 4.0, "when": "", "sky_state": "unknown", "haze": "unknown", "water_kind": "unknown"}
+
 SKIES = [
     ("not known", "unknown"),
     ("clear", "clear"),
@@ -56,11 +58,13 @@ BEFORE = """<div class="before"><h2>What you will get</h2><ol><li>what is in the
 def build_page(folder: Path) -> Any:
     """The whole page; `folder` is where its files may lie."""
     desk = Desk(folder)
-    threading.Thread(target=_warm_up, daemon=True).start()
+    warming = threading.Thread(target=_warm_up, daemon=True)
+    warming.start()
     with gr.Blocks(
         title="How will infrared see it?", analytics_enabled=False, delete_cache=(300, 1800), fill_width=True
     ) as page:
         _Page(desk).lay_out(page)
+    page.warming = warming
     page.queue(max_size=64, default_concurrency_limit=4, api_open=False)
     return page
 
@@ -143,21 +147,19 @@ class _Page:
             [(kit.words, kit.name) for kit in kits], value=kits[0].name, label="Filter and camera", filterable=False
         )
         with gr.Row():
-            keep["factor_stops"] = gr.Number(None, label="Filter factor from your own test frame (stops)")
-            keep["focal_35mm_mm"] = gr.Number(None, label="Focal length you will use (mm on 36 x 24)")
+            keep["factor_stops"] = gr.Number(None, label="Filter factor, your own test (stops)")
+            keep["focal_35mm_mm"] = gr.Number(None, label="Focal length (mm on 36 x 24)")
             keep["widest_f_number"] = gr.Number(None, label="Widest aperture (f-number)")
         with gr.Row():
             keep["lowest_iso"] = gr.Number(None, label="Lowest ISO")
             keep["highest_iso"] = gr.Number(None, label="Highest ISO you accept")
-            keep["grade"] = gr.Slider(0, 5, 4, step=0.5, label="Paper grade (0 soft, 5 very hard)")
+            keep["grade"] = gr.Slider(0, 5, 4, step=0.5, label="Paper grade")
         with gr.Row():
             keep["place"] = gr.Textbox("", label="Place (latitude, longitude)", placeholder="unknown", max_lines=1)
             keep["when"] = gr.Textbox("", label="Day and time", placeholder="unknown", max_lines=1)
-            keep["zone"] = gr.Textbox(
-                "", label="Time zone, such as Europe/Oslo or +02:00", placeholder="unknown", max_lines=1
-            )
+            keep["zone"] = gr.Textbox("", label="Time zone (name or +02:00)", placeholder="unknown", max_lines=1)
         with gr.Row():
-            keep["heading_deg"] = gr.Number(None, label="Bearing of the view (degrees, north 0, east 90)")
+            keep["heading_deg"] = gr.Number(None, label="Bearing of the view (degrees)")
             keep["sky_state"] = gr.Dropdown(
                 SKIES,
                 value="unknown",
@@ -176,7 +178,7 @@ class _Page:
             keep["temperature_c"] = gr.Number(None, label="Temperature (°C)")
         with gr.Row():
             keep["wind_from_deg"] = gr.Number(None, label="Wind comes from (degrees)")
-            keep["cloud_fist_s"] = gr.Number(None, label="Seconds a cloud takes across your fist at arm's length")
+            keep["cloud_fist_s"] = gr.Number(None, label="Seconds a cloud takes to cross your fist")
             keep["water_kind"] = gr.Dropdown(
                 WATERS,
                 value="unknown",
@@ -217,13 +219,14 @@ class _Page:
 
         def add(token: str | None, files: list[str] | None, *values: Any) -> Iterator[list[Any]]:
             if not files:
-                yield self._updates(Shown())
+                yield [token, *self._updates(Shown())]
                 return
+            token = token or self.desk.sittings.open()
             self.desk.enter(token, dict(zip(names, values, strict=True)))
             for part in self.desk.add(token, files):
-                yield self._updates(part)
+                yield [token, *self._updates(part)]
 
-        self.files.upload(add, [self.token, self.files, *fields], outputs, **told).then(
+        self.files.upload(add, [self.token, self.files, *fields], [self.token, *outputs], **told).then(
             lambda: None, None, self.files, **quiet
         )
 

@@ -26,6 +26,7 @@ from irpreview.web.study import (
     hours_of_day,
     shutter_labels,
     shutter_stop,
+    white_balance_words,
     window_words,
 )
 
@@ -83,7 +84,9 @@ def folded(title: str, inner: str) -> str:
 def sentence(text: str) -> str:
     """A first capital and a full stop."""
     text = " ".join(text.split())
-    text = text[:1].upper() + text[1:]
+    first = text.partition(" ")[0]
+    if not ("." in first[:-1] or "/" in first):  # a file's name or an aperture stays as it is written
+        text = text[:1].upper() + text[1:]
     return text if not text or text.endswith((".", "!", "?")) else text + "."
 
 
@@ -237,11 +240,11 @@ def twin(photo: str, infrared: str, study: Study | Look) -> str:
         f'<th scope="col">Zone in infrared, with its doubt</th></tr></thead><tbody>{rows}</tbody></table></div>'
     )
     return block(
-        f'<figure class="twin" style="margin:.6rem 0"><div class="stage"><img src="{infrared}" '
+        f'<figure class="twin"><div class="fit"><div class="stage"><img src="{infrared}" '
         f'alt="The scene as infrared will show it, black and white"><img class="over" src="{photo}" '
         'alt="The photograph as taken"><span class="seam"></span><input type="range" min="0" max="100" value="50" '
         'aria-label="Seam between photograph and infrared" aria-valuetext="half photograph, half infrared"></div>'
-        '<figcaption class="ends"><span>photograph</span><span>infrared</span></figcaption>'
+        '<figcaption class="ends"><span>photograph</span><span>infrared</span></figcaption></div>'
         '<div class="row"><button type="button" data-cut="0">Infrared only</button>'
         '<button type="button" data-cut="50">Half and half</button>'
         '<button type="button" data-cut="100">Photograph only</button></div></figure>'
@@ -295,9 +298,11 @@ def hold(verdict: Verdict, drawn: str) -> str:
         else ""
     )
     reasons = "".join(f"<li>{safe(sentence(one.text))}</li>" for one in verdict.lead_reasons)
-    said = "".join(
-        f'<li>{safe(sentence(one.text))} <span class="small quiet">({safe(one.evidence)})</span></li>'
-        for one in verdict.sentences
+    said = [sentence(one.text) for one in verdict.sentences]
+    rests = "".join(
+        f"<li>{safe(sentence(one.text))} <span class='quiet'>{safe(sentence(one.evidence))}</span></li>"
+        for one in (*verdict.lead_reasons, *verdict.sentences)
+        if one.evidence
     )
     turn = ""
     if verdict.turns_at_wind_m_s is not None:
@@ -308,7 +313,9 @@ def hold(verdict: Verdict, drawn: str) -> str:
         "unbroken where they hold apart, dashed where it cannot be told, dotted where they melt together. The table "
         f'below says the same." style="margin:.5rem 0">'
         f'<p class="lead">{safe(sentence(LEAD_WORDS[verdict.lead]))}</p><ul>{reasons}</ul>{turn}'
-        f"<ul>{said}</ul>{table}"
+        + listed(said)
+        + folded("Every edge as a table", table)
+        + folded("What each sentence rests on", f"<ul class='small'>{rests}</ul>" if rests else "")
     )
 
 
@@ -321,7 +328,9 @@ def figure_words(verdict: Verdict) -> str:
 
 
 def one_sentence(verdict: Verdict) -> str:
-    return sentence(verdict.sentences[0].text) if verdict.sentences else sentence(LEAD_WORDS[verdict.lead])
+    """What to do with this snap, in one sentence."""
+    first = verdict.lead_reasons or verdict.sentences
+    return sentence(first[0].text) if first else sentence(LEAD_WORDS[verdict.lead])
 
 
 # ---- wind and time --------------------------------------------------------------------------------------------------
@@ -446,6 +455,7 @@ def opening(study: Study) -> str:
         if best is not None
         else "<p>No setting of this kit reaches the light.</p>"
     )
+    balance = [sentence(text) for text in (white_balance_words(study),) if text]
     cost = exposure.frame_cost.get("says", ())
     return block(
         big
@@ -455,7 +465,7 @@ def opening(study: Study) -> str:
         + folded(
             "What one frame costs", listed([sentence(str(text)) for text in cost]) if isinstance(cost, tuple) else ""
         )
-        + folded("Where to focus", listed(focus_lines(exposure.focus)))
+        + folded("Where to focus, where to take the white balance", listed([*focus_lines(exposure.focus), *balance]))
         + folded("Where the time comes from", listed(_time_parts(exposure)))
         + ("<h3>Take care</h3>" + listed([sentence(text) for text in exposure.cautions]) if exposure.cautions else "")
         + paragraphs(study.sorry)

@@ -37,7 +37,9 @@ from irpreview.records import (
 )
 
 if TYPE_CHECKING:
+    from irpreview.core.light_plan import LightPlan
     from irpreview.core.motion_rates import Rates
+    from irpreview.core.motion_stage import Stage
 
 PAGE_SIDE_PX = 1024
 """Long side at which the page works; a print's blur is scaled from it."""
@@ -239,6 +241,8 @@ class Study:
     exposure: Exposure | None
     movement: Movement
     verdict: Verdict
+    stage: Stage
+    """The layers of the small picture that answers the sliders."""
     sorry: tuple[str, ...] = ()
 
     @property
@@ -299,8 +303,8 @@ def look(photo: Photo, inputs: Inputs, repaints: Repaints = (), scene: SceneMap 
     return Look(photo, bare, painted, kit, light, conditions, inputs, rendering, tuple(sorry))
 
 
-def finish(seen: Look) -> Study:
-    """The second half: movement, exposure and verdict."""
+def finish(seen: Look, stage: Stage | None = None) -> Study:
+    """The second half: movement, exposure and verdict. `stage`: kept where the picture itself has not changed."""
     from irpreview.core.exposure import Wishes
 
     motion = session.rates(seen.photo, seen.scene, seen.kit, seen.conditions)
@@ -332,7 +336,23 @@ def finish(seen: Look) -> Study:
         exposure=exposure,
         grade=seen.inputs.grade,
     )
-    return Study(seen, motion, exposure, session.move(motion, shutter_s), verdict, tuple(sorry))
+    return Study(
+        seen, motion, exposure, session.move(motion, shutter_s), verdict, stage or stage_of(seen), tuple(sorry)
+    )
+
+
+def stage_of(seen: Look) -> Stage:
+    """The infrared picture in layers that can move, small enough to answer a slider at once."""
+    import cv2
+
+    from irpreview.core.motion_stage import prepare_stage
+    from irpreview.core.scene import size_within
+
+    height, width = size_within(seen.photo.height, seen.photo.width, MOTION_SIDE_PX)
+    tones = seen.rendering.tones
+    if (height, width) != tones.shape:
+        tones = np.asarray(cv2.resize(tones, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+    return prepare_stage(tones, seen.scene)
 
 
 def moved(study: Study, wind_m_s: float | None, shutter_s: float | None) -> Study:
@@ -352,7 +372,7 @@ def moved(study: Study, wind_m_s: float | None, shutter_s: float | None) -> Stud
 
 def settled(study: Study) -> Study:
     """Exposure and verdict brought up to date with a wind or time that `moved` has set."""
-    return finish(study.look)
+    return finish(study.look, study.stage)
 
 
 def card_of(study: Study, title: str, with_place: bool, light_window: tuple[str, ...] = ()) -> ShotCard:
@@ -385,12 +405,21 @@ def card_of(study: Study, title: str, with_place: bool, light_window: tuple[str,
         conditions=study.conditions,
         foliage_blur_px=foliage_blur_px,
         light_window=light_window,
+        white_balance=white_balance_words(study),
         assumptions=study.photo.doubts,
         sources=SOURCES,
         place=study.photo.place,
         with_place=with_place,
         version=__version__,
     )
+
+
+def white_balance_words(study: Study) -> str:
+    """Where to take the white balance in this scene; empty where it shows no sunlit green."""
+    from irpreview.core.white_balance import patch_for_white_balance
+
+    patch = patch_for_white_balance(study.photo, study.scene)
+    return patch.says if patch is not None else ""
 
 
 SOURCES = (
@@ -441,20 +470,49 @@ def hours_of_day(study: Study) -> tuple[Hour, ...]:
     return tuple(found)
 
 
+DAYS_AHEAD = 14
+
+
+def day_plan(study: Study) -> LightPlan | None:
+    """The light of the snap's day and of the two weeks from it; None without place or day."""
+    from irpreview.core.light_plan import plan_light
+    from irpreview.io.tables import load_tables
+
+    place, when = study.photo.place, study.photo.taken_at
+    if place is None or when is None:
+        return None
+    haze = study.inputs.haze if study.inputs.haze != "unknown" else "normal"
+    zone = study.inputs.zone or when.strftime("%z")
+    return plan_light(
+        place,
+        when.date(),
+        zone,
+        study.kit,
+        load_tables(),
+        heading_deg=study.photo.heading_deg,
+        days=DAYS_AHEAD,
+        haze=haze,
+        focal_35mm_mm=study.inputs.focal_35mm_mm or study.photo.shot.focal_35mm_mm,
+    )
+
+
 def window_words(study: Study) -> list[str]:
-    """When the light serves best, in sentences for the card; empty without place or day."""
-    hours = [hour for hour in hours_of_day(study) if hour.shutter_s is not None]
-    if not hours:
+    """When the light serves best, in sentences; empty without place or day."""
+    plan = day_plan(study)
+    if plan is None:
         return []
-    best = min(hours, key=lambda hour: hour.shutter_s or math.inf)
-    assert best.shutter_s is not None
-    good = [hour for hour in hours if hour.shutter_s is not None and hour.shutter_s <= 2.0 * best.shutter_s]
-    return [
-        f"{best.when:%-d %B}, {study.light.sky_state.replace('_', ' ')} sky: from {good[0].when:%H:%M} to"
-        f" {good[-1].when:%H:%M} the frame takes at most twice the shortest time"
-        f" ({shutter_text(best.shutter_s)} at {best.when:%H:%M}).",
-        f"Sun at least {LEAST_SUN_DEG:.0f} degrees high from {hours[0].when:%H:%M} to {hours[-1].when:%H:%M}.",
-    ]
+    day = plan.days[0]
+    said = [f"{day.day:%-d %B %Y}: {day.words}."]
+    said += [f"Good light {window.words}." for window in day.windows[:3]]
+    later = [window for window in plan.best if window.start.date() != day.day]
+    if later:
+        said.append(f"Best of the two weeks from then: {later[0].start:%-d %B}, {later[0].words}.")
+    return said
+
+
+def _focal(study: Study) -> dict[str, float]:
+    focal = study.conditions.focal_35mm_mm or study.photo.shot.focal_35mm_mm
+    return {"focal_35mm_mm": focal} if focal is not None else {}
 
 
 def motion_picture(study: Study) -> NDArray[np.uint8]:
@@ -462,7 +520,7 @@ def motion_picture(study: Study) -> NDArray[np.uint8]:
     from irpreview.core.finishing import finish as print_of
     from irpreview.core.motion_rendering import picture_in_motion
 
-    tones = picture_in_motion(study.rendering.tones, study.scene, study.movement)
+    tones = picture_in_motion(study.stage.tones, study.scene, study.movement, stage=study.stage, **_focal(study))
     return print_of(np.sqrt(np.maximum(tones, 0)), grade=study.inputs.grade)
 
 

@@ -76,6 +76,8 @@ document.addEventListener("DOMContentLoaded", () => {
     if (input.accept !== "image/*,.heic,.heif") {
       input.accept = "image/*,.heic,.heif";
       input.setAttribute("aria-label", "Choose snaps or take one");
+      const button = input.closest("button");
+      if (button) button.setAttribute("aria-label", "Choose snaps, take one, or drop them here");
     }
   });
   new MutationObserver(accept).observe(document.body, {childList: true, subtree: true});
@@ -143,6 +145,8 @@ footer { display: none !important; }
 .irp .stage { position: relative; overflow: hidden; border-radius: 3px; max-width: 100%;
   width: fit-content; margin: 0 auto; }
 .irp .stage img { max-height: 78vh; width: auto; max-width: 100%; }
+.irp .fit { width: fit-content; max-width: 100%; margin: .6rem auto; }
+.irp .twin { margin: .6rem 0; }
 .irp .twin .over { position: absolute; inset: 0; width: 100%; height: 100%; max-height: none;
   clip-path: inset(0 calc(100% - var(--cut, 50%)) 0 0); }
 .irp .twin .seam { position: absolute; top: 0; bottom: 0; left: var(--cut, 50%); width: 2px; background: #fff;
@@ -161,7 +165,11 @@ footer { display: none !important; }
   border: 1px solid #8d8475; border-radius: 4px; cursor: pointer; background: var(--paper); }
 .irp .choices label:has(input:checked) { border: 2px solid var(--red); font-weight: 600; }
 .irp .choices label:has(input:focus-visible) { outline: 3px solid var(--red); outline-offset: 2px; }
-.irp .choices input { accent-color: var(--red); }
+.irp input[type=checkbox], .irp input[type=radio] { appearance: auto !important; -webkit-appearance: auto !important;
+  accent-color: var(--red); width: 1.15rem; height: 1.15rem; flex: none; margin: 0 .2rem 0 0; vertical-align: -.2rem; }
+.irp .row label { display: inline-flex; align-items: center; gap: .4rem; min-height: 2.4rem; }
+.irp select { font: inherit; color: var(--ink); background: var(--paper); border: 1px solid #8d8475; border-radius: 4px;
+  padding: .35rem .5rem; min-height: 2.4rem; max-width: 100%; }
 .irp .swatch { display: inline-block; width: 1.5rem; height: 1.5rem; border-radius: 3px; text-align: center;
   font: 700 .95rem/1.5rem system-ui, sans-serif; border: 1px solid #0006; }
 /* sliders */
@@ -180,5 +188,17 @@ footer { display: none !important; }
   min-width: 5.5rem; font-size: .9rem; white-space: nowrap; box-sizing: border-box; }
 .irp .hours .none { color: var(--quiet); font-size: .9rem; }
 .irp .hidden { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
-#snap-files .wrap, #snap-files button { color: var(--ink); }
+#snap-files { border: 2px dashed #8d8475 !important; border-radius: 6px; background: var(--paper); }
+#snap-files label, #snap-files .icon-wrap, #snap-files .or { display: none; }
+#snap-files button { color: var(--ink); min-height: 6.5rem; }
+#snap-files button .wrap { font-size: 0; min-height: 6.5rem; }
+#snap-files button .wrap::before { content: "Choose snaps, take one, or drop them here"; font-size: 1.05rem;
+  font-weight: 600; }
+#snap-files button .wrap::after { content: "JPEG, HEIC, PNG, WebP or TIFF, up to 60 MB each"; font-size: .9rem;
+  color: var(--quiet); }
+.gradio-container .form { background: transparent !important; border: 0 !important; gap: .9rem !important; }
+.gradio-container .form { align-items: end; }
+.gradio-container .label-wrap { min-height: 2.5rem; }
+.gradio-container .label-wrap span { color: var(--red); }
+.gradio-container .block.padded:not(.form) { background: transparent; }
 """
