@@ -240,6 +240,8 @@ def plan_exposure(
     Raises BadValue when nothing says how much light there is, or when no setting of the kit can use it.
     """
     wishes = wishes or Wishes()
+    if wishes.light_minutes is not None and not wishes.light_minutes > 0:
+        raise BadValue(f"the light lasts {wishes.light_minutes:g} min; give a number of minutes above 0")
     snap = from_snap(photo) if photo is not None else None
     metered = compare((*readings, snap) if snap is not None else readings)
     factor_stops, parts = factor

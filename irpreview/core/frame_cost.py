@@ -7,7 +7,6 @@ from collections.abc import Mapping
 
 from irpreview.core.sensor_noise import noise_word, sensor_of
 from irpreview.core.wording import shutter_text
-from irpreview.errors import BadValue
 from irpreview.records import Conditions, Kit, Light, Setting
 
 DARK_FRAME_FROM_S = 1.0
@@ -40,8 +39,6 @@ def frame_cost(
     battery_minutes: tuple[float, float],
 ) -> Mapping[str, object]:
     """Minutes, frames that fit, several short frames instead, battery; keys are stable."""
-    if light_minutes is not None and not light_minutes > 0:
-        raise BadValue(f"the light lasts {light_minutes:g} min; give a number of minutes above 0")
     t = setting.shutter_s.likely
     whole_s = frame_seconds(t, noise_reduction)
     fits = None if light_minutes is None else math.floor(light_minutes * 60.0 / whole_s)

@@ -31,7 +31,7 @@ def test_each_camera_curve_is_undone(steepness: float, linear: float) -> None:
     assert curve_linear(there, steepness)[0] == pytest.approx(linear, abs=2e-3, rel=2e-3)
 
 
-@pytest.mark.parametrize("factor", [9.4, 14.3, 16.1])
+@pytest.mark.parametrize("factor", [9.4, 16.1])
 @pytest.mark.parametrize("leaves", [0.0, 0.4, 1.0])
 def test_linear_frames_tell_the_factor_of_grey_whatever_fills_them(factor: float, leaves: float) -> None:
     drawn = draw(seed=3, leaves=leaves)
@@ -119,7 +119,7 @@ def test_partly_clipped_surfaces_are_left_out_not_clipped_into_the_answer() -> N
 
 def test_a_frame_that_is_too_dark_is_refused() -> None:
     drawn = draw(seed=11)
-    with pytest.raises(BadPair, match="too dark.*more exposure"):
+    with pytest.raises(BadPair, match=r"too dark.*more exposure"):
         calibrate_frames(*raw_pair(drawn, 15.0, off_stops=-12.0), FACTORS, drawn.label)
 
 

@@ -1,5 +1,6 @@
 """Quarter hours, zones, polar days, dates that do not exist, sun sides, and what counts as good light."""
 
+import itertools
 import math
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -33,7 +34,7 @@ OSLO = ZoneInfo("Europe/Oslo")
 def test_a_day_has_as_many_quarters_as_its_clock_says(day: str, count: int) -> None:
     quarters = quarters_of(parse_date(day), OSLO)
     assert len(quarters) == count
-    steps = {b.astimezone(UTC) - a.astimezone(UTC) for a, b in zip(quarters, quarters[1:], strict=False)}
+    steps = {b.astimezone(UTC) - a.astimezone(UTC) for a, b in itertools.pairwise(quarters)}
     assert steps == {timedelta(minutes=15)}
     assert {q.date() for q in quarters} == {parse_date(day)}
     assert quarters[0].replace(tzinfo=None) == datetime.fromisoformat(day)
