@@ -433,7 +433,7 @@ def _drift(
 
     while True:
         reach = int(min(40, 0.12 * width))
-        starts = np.unique(np.linspace(0, n - 1 - gap, min(6, n - gap)).astype(int))
+        starts = np.unique(np.linspace(0, n - 1 - gap, min(10, n - gap)).astype(int))
         votes = []
         for k in starts:
             votes += _matches(plane(k), plane(k + gap), places, side, reach)
