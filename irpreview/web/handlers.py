@@ -45,8 +45,7 @@ class Shown:
     hours: str | None = None
     place: str | None = None
     when: str | None = None
-    heading_deg: float | str | None = None
-    """A number, or "" to empty the field."""
+    heading_deg: str | None = None
     title: str | None = None
     cards: tuple[Path, ...] | None = None
 
@@ -206,7 +205,7 @@ class Desk:
             if place is not None
             else study.inputs.place,
             "when": when.strftime("%Y-%m-%d %H:%M%z") if when is not None else study.inputs.when,
-            "heading_deg": round(heading) if heading is not None else "",
+            "heading_deg": f"{heading:.0f}" if heading is not None else "",
             "title": Path(study.photo.name).stem[:60],
         }
 
@@ -430,7 +429,7 @@ def inputs_from(values: Mapping[str, Any], before: Inputs) -> Inputs:
         if name in values:
             changes[name] = " ".join(str(values[name] or "").split())[:80]
     if "grade" in values and values["grade"] is not None:
-        changes["grade"] = _number(values["grade"], "paper grade")
+        changes["grade"] = min(max(_number(values["grade"], "paper grade") or 0.0, 0.0), 5.0)
     if changes.get("kit") == "":
         changes.pop("kit")
     if "kit" in changes and changes["kit"] not in {kit.name for kit in known_kits()}:
@@ -446,10 +445,16 @@ def known_kits() -> Sequence[Any]:
 
 
 def _number(value: Any, name: str) -> float | None:
-    if value is None or value == "":
+    if isinstance(value, str):
+        text = value.strip().replace(",", ".")
+        if text.lower() in ("", "unknown", "?", "-"):
+            return None
+        with contextlib.suppress(ValueError):
+            value = float(text)
+    if value is None:
         return None
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise BadValue(f"{name.replace('_', ' ')} {value!s:.20} is not a number; leave it empty if unknown")
+        raise BadValue(f"{name.replace('_', ' ')} {value!s:.20} is no number; leave it empty if it is not known")
     return float(value)
 
 
@@ -463,7 +468,7 @@ def same_entries(new: Inputs, old: Inputs, study: Study) -> bool:
             inputs,
             place="" if inputs.place == facts["place"] else inputs.place,
             when="" if inputs.when == facts["when"] else inputs.when,
-            heading_deg=None if heading is not None and heading == facts["heading_deg"] else heading,
+            heading_deg=None if heading is not None and f"{heading:.0f}" == facts["heading_deg"] else heading,
             wind_m_s=None,
             shutter_s=None,
         )

@@ -23,17 +23,17 @@ STORE_SECRET = "kept in your own browser only"
 
 KEPT = (
     ("kit", "unmodified-720"),
-    ("factor_stops", None),
-    ("focal_35mm_mm", None),
-    ("widest_f_number", None),
-    ("lowest_iso", None),
-    ("highest_iso", None),
+    ("factor_stops", ""),
+    ("focal_35mm_mm", ""),
+    ("widest_f_number", ""),
+    ("lowest_iso", ""),
+    ("highest_iso", ""),
     ("zone", ""),
     ("place", ""),
 )
 """Entries that the browser keeps, with what a new browser starts from."""
 
-STARTS = {"grade": 4.0, "when": "", "sky_state": "unknown", "haze": "unknown", "water_kind": "unknown"}
+STARTS = {"grade": 4.0, "sky_state": "unknown", "haze": "unknown", "water_kind": "unknown"}
 
 SKIES = [
     ("not known", "unknown"),
@@ -147,19 +147,19 @@ class _Page:
             [(kit.words, kit.name) for kit in kits], value=kits[0].name, label="Filter and camera", filterable=False
         )
         with gr.Row():
-            keep["factor_stops"] = gr.Number(None, label="Filter factor, your own test (stops)")
-            keep["focal_35mm_mm"] = gr.Number(None, label="Focal length (mm on 36 x 24)")
-            keep["widest_f_number"] = gr.Number(None, label="Widest aperture (f-number)")
+            keep["factor_stops"] = _blank("Filter factor, your own test (stops)")
+            keep["focal_35mm_mm"] = _blank("Focal length (mm on 36 x 24)")
+            keep["widest_f_number"] = _blank("Widest aperture (f-number)")
         with gr.Row():
-            keep["lowest_iso"] = gr.Number(None, label="Lowest ISO")
-            keep["highest_iso"] = gr.Number(None, label="Highest ISO you accept")
+            keep["lowest_iso"] = _blank("Lowest ISO")
+            keep["highest_iso"] = _blank("Highest ISO you accept")
             keep["grade"] = gr.Slider(0, 5, 4, step=0.5, label="Paper grade")
         with gr.Row():
-            keep["place"] = gr.Textbox("", label="Place (latitude, longitude)", placeholder="unknown", max_lines=1)
-            keep["when"] = gr.Textbox("", label="Day and time", placeholder="unknown", max_lines=1)
-            keep["zone"] = gr.Textbox("", label="Time zone (name or +02:00)", placeholder="unknown", max_lines=1)
+            keep["place"] = _blank("Place (latitude, longitude)")
+            keep["when"] = _blank("Day and time")
+            keep["zone"] = _blank("Time zone (name or +02:00)")
         with gr.Row():
-            keep["heading_deg"] = gr.Number(None, label="Bearing of the view (degrees)")
+            keep["heading_deg"] = _blank("Bearing of the view (degrees)")
             keep["sky_state"] = gr.Dropdown(
                 SKIES,
                 value="unknown",
@@ -173,12 +173,12 @@ class _Page:
                 filterable=False,
             )
         with gr.Row():
-            keep["trees_m"] = gr.Number(None, label="Distance of the trees (m)")
-            keep["nearest_m"] = gr.Number(None, label="Nearest thing to be sharp (m)")
-            keep["temperature_c"] = gr.Number(None, label="Temperature (°C)")
+            keep["trees_m"] = _blank("Distance of the trees (m)")
+            keep["nearest_m"] = _blank("Nearest thing to be sharp (m)")
+            keep["temperature_c"] = _blank("Temperature (°C)")
         with gr.Row():
-            keep["wind_from_deg"] = gr.Number(None, label="Wind comes from (degrees)")
-            keep["cloud_fist_s"] = gr.Number(None, label="Seconds a cloud takes to cross your fist")
+            keep["wind_from_deg"] = _blank("Wind comes from (degrees)")
+            keep["cloud_fist_s"] = _blank("Seconds a cloud takes to cross your fist")
             keep["water_kind"] = gr.Dropdown(
                 WATERS,
                 value="unknown",
@@ -297,7 +297,7 @@ class _Page:
             value = getattr(part, name)
             result.append(gr.skip() if value is None else value)
         for value in (part.place, part.when, part.heading_deg, part.title):
-            result.append(gr.skip() if value is None else gr.update(value=None if value == "" else value))
+            result.append(gr.skip() if value is None else gr.update(value=value))
         for index, _ in enumerate(self.downloads):
             if part.cards is not None:
                 result.append(gr.update(value=str(part.cards[index]), interactive=True))
@@ -309,6 +309,11 @@ class _Page:
         return result
 
 
+def _blank(label: str) -> Any:
+    """A field that may stay empty; numbers are read by the handlers, so that a decimal comma and "unknown" do too."""
+    return gr.Textbox("", label=label, placeholder="unknown", max_lines=1)
+
+
 def _kept_values(kept: Any) -> dict[str, Any]:
     """What the browser kept, cleaned: a browser's storage is input like any other."""
     given = kept if isinstance(kept, dict) else {}
@@ -316,8 +321,7 @@ def _kept_values(kept: Any) -> dict[str, Any]:
     if values["kit"] not in {kit.name for kit in known_kits()}:
         values["kit"] = KEPT[0][1]
     for name, default in KEPT:
-        good = (int, float, type(None)) if default is None else (str,)
-        if not isinstance(values[name], good) or isinstance(values[name], bool):
+        if not isinstance(values[name], str) or len(values[name]) > 80:
             values[name] = default
     return values
 

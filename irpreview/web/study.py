@@ -278,16 +278,22 @@ class Study:
         return self.movement.shutter_s
 
 
-def begin(photo: Photo, inputs: Inputs, repaints: Repaints = ()) -> Study:
-    """All answers for a snap. Raises IrpreviewError where an input makes no sense."""
-    return finish(look(photo, inputs, repaints))
+def begin(photo: Photo, inputs: Inputs, repaints: Repaints = (), kit: Kit | None = None) -> Study:
+    """All answers for a snap; `kit` instead of the one named in `inputs`. Raises IrpreviewError."""
+    return finish(look(photo, inputs, repaints, kit=kit))
 
 
-def look(photo: Photo, inputs: Inputs, repaints: Repaints = (), scene: SceneMap | None = None) -> Look:
+def look(
+    photo: Photo,
+    inputs: Inputs,
+    repaints: Repaints = (),
+    scene: SceneMap | None = None,
+    kit: Kit | None = None,
+) -> Look:
     """Scene and infrared picture of a snap; `scene` = the network's own answer when it is known already."""
     from irpreview.core.scene import repaint_all
 
-    kit, conditions = kit_of(inputs), conditions_of(inputs)
+    kit, conditions = kit or kit_of(inputs), conditions_of(inputs)
     light, photo = light_now(photo, inputs)
     bare = scene if scene is not None else session.map_scene(photo)
     painted = repaint_all(bare, [one for step in repaints for one in step]) if repaints else bare
