@@ -35,7 +35,7 @@ def register(app: typer.Typer) -> None:
         if as_json:
             emit_json(facts_of(done))
         else:
-            print(report(done))
+            print(report(done, title=photo.parent.name.replace("_", " ")))
         say(f"The pictures are in {out.resolve()}; the snap they were made from is {photo}")
 
 

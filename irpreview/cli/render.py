@@ -207,12 +207,12 @@ def facts_of(done: Rendered) -> dict[str, Any]:
     }
 
 
-def report(done: Rendered) -> str:
+def report(done: Rendered, title: str | None = None) -> str:
     """The answer as a short text: what is there, in which zone it will print, and why to doubt it."""
     import textwrap
 
     share, classes = done.scene.share(), done.rendering.classes
-    lines = [f"{done.path.name}: {done.photo.width} x {done.photo.height}, {done.rendering.kit.words}"]
+    lines = [f"{title or done.path.name}: {done.photo.width} x {done.photo.height}, {done.rendering.kit.words}"]
     present = sorted((n for n in CLASS_NAMES if share[n] >= _FLOOR_SHARE), key=lambda n: -share[n])
     for name in present:
         tone = f"{zone_text(classes[name].zone):26}  {zone_word(classes[name].zone.likely)}" if name in classes else ""

@@ -25,8 +25,9 @@ BLOWN_SHARE = 0.42
 """Share of pixels that are plain white; landscapes 0 to 0.37."""
 BLACK_SHARE = 0.35
 """Share of pixels that are plain black; landscapes 0 to 0.09."""
-FLAT_SHARE, FEW_COLOURS_SHARE = 0.60, 0.57
-"""Neighbours that are exactly equal, and pixels in the eight commonest colours; landscapes reach 0.80 and 0.55."""
+FLAT_SHARE, FEW_COLOURS_SHARE, FEWEST_COLOURS = 0.60, 0.57, 0.006
+"""Neighbours that are exactly equal, pixels in the eight commonest colours (landscapes reach 0.80 and 0.55), and
+different colours per pixel looked at."""
 BLUR_STEEPNESS = 0.195
 """Steepest step over 1 px by that over 6 px; 1/6 if nothing is sharp; landscapes 0.20 to 0.58."""
 DARK_EV100 = 6.0
@@ -91,7 +92,7 @@ def _exposure_doubts(small: ByteArray, luma: NDArray[np.float32], shot: Shot) ->
 def _share_between(small: ByteArray, low: int, high: int) -> float:
     """Share of pixels with all three channels within low..high."""
     inside = cv2.inRange(small, (low, low, low), (high, high, high))
-    return float(cv2.countNonZero(inside)) / inside.size
+    return float(cv2.countNonZero(inside) / inside.size)
 
 
 def _working_copy(pixels: ByteArray) -> ByteArray:
@@ -116,7 +117,7 @@ def _looks_drawn(pixels: ByteArray) -> bool:
     sample = rows[:, :: max(rows.shape[1] // 400, 1)].astype(np.int32)
     codes = (sample[..., 0] << 16 | sample[..., 1] << 8 | sample[..., 2]).ravel()
     count = np.sort(np.unique(codes, return_counts=True)[1])[::-1]
-    return bool(count[:8].sum() > FEW_COLOURS_SHARE * codes.size or len(count) < 0.02 * codes.size)
+    return bool(count[:8].sum() > FEW_COLOURS_SHARE * codes.size or len(count) < FEWEST_COLOURS * codes.size)
 
 
 def _chroma_beyond_lightness(luma_chroma: NDArray[np.float32]) -> float:
@@ -149,12 +150,13 @@ def _quantile(levels: NDArray[np.float32], share: float) -> float:
 def scene_doubts(photo: Photo, scene: SceneMap) -> tuple[str, ...]:
     """Doubts once it is known what was recognised: no landscape in it, or little that is sure."""
     share = scene.share()
-    open_air = sum(share[name] for name in ("clear_sky", "cloud", "water", "tree", "grass", "ground", "snow"))
+    open_air = sum(share[name] for name in ("clear_sky", "cloud", "water", "tree", "grass", "snow"))
     unsure = float((scene.confidence < UNSURE_CONFIDENCE).mean())
     doubts = []
-    if open_air < 0.05:
+    # a street can be walls and paving alone; a room has things in it, and its floor passes for ground
+    if open_air < 0.05 and (share["ground"] < 0.05 or share["other"] > 0.3):
         doubts.append(
-            "no sky, plants, water or ground was recognised, so this may be an indoor picture or no landscape; "
+            "no sky, plants or water was recognised, so this may be an indoor picture or no landscape; "
             "the prediction is made for daylight landscapes"
         )
     elif unsure > 0.4:
