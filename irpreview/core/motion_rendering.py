@@ -94,19 +94,17 @@ def _foliage(
         return picture
     whole = max(cycles)
     steps = _levels(greatest, whole)
-    reach = (foliage.tree_gain * core[0] + foliage.grass_gain * core[1]) / greatest
-    np.minimum(reach, 3.0, out=reach)
+    reach = cv2.addWeighted(foliage.tree_gain, core[0] / greatest, foliage.grass_gain, core[1] / greatest, 0.0)
+    reach = np.minimum(reach, np.float32(3.0))
     layer = cv2.merge([foliage.tones * foliage.alpha, foliage.alpha])
     rows, columns = foliage.alpha.shape
     x, y = np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32))
     line = whole < 0.8
     for i, step in enumerate(steps):
-        ux, uy = foliage.unit[0 if line else i]
-        layer = _split(layer, x, y, reach * ux * step, reach * uy * step)
+        layer = _split(layer, x, y, reach, foliage.unit[0 if line else i], step)
     extra = max(halo) - greatest
     if extra > LEAST_PX and whole > 1.0:
-        ux, uy = foliage.unit[LEVELS - 1]
-        wide = _split(layer, x, y, reach * ux * (0.35 * extra), reach * uy * (0.35 * extra))
+        wide = _split(layer, x, y, reach, foliage.unit[LEVELS - 1], 0.35 * extra)
         layer = (1.0 - HALO_SHARE) * layer + HALO_SHARE * wide
     over, alpha = layer[..., 0], layer[..., 1]
     inside = foliage.alpha > 0.99
@@ -126,10 +124,14 @@ def _foliage(
     return picture
 
 
-def _split(layer: FloatArray, x: FloatArray, y: FloatArray, dx: FloatArray, dy: FloatArray) -> FloatArray:
-    """Mean of the layer moved forth and back by a field. (h, w, 2)"""
-    forth = cv2.remap(layer, x + dx, y + dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    back = cv2.remap(layer, x - dx, y - dy, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+def _split(
+    layer: FloatArray, x: FloatArray, y: FloatArray, reach: FloatArray, unit: tuple[FloatArray, FloatArray], step: float
+) -> FloatArray:
+    """Mean of the layer moved forth and back by `step` times the local reach along a field. (h, w, 2)"""
+    size = (x.shape[1], x.shape[0])
+    dx, dy = (cv2.multiply(cv2.resize(u, size, interpolation=cv2.INTER_LINEAR), reach, scale=step) for u in unit)
+    forth = cv2.remap(layer, cv2.add(x, dx), cv2.add(y, dy), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    back = cv2.remap(layer, cv2.subtract(x, dx), cv2.subtract(y, dy), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(cv2.addWeighted(forth, 0.5, back, 0.5, 0.0), np.float32)
 
 

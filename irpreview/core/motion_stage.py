@@ -17,6 +17,7 @@ from irpreview.records import CLASS_ID, ByteArray, FloatArray, SceneMap
 LEVELS = 8
 """Most successive splittings of a sway: 2^8 positions."""
 SEED = 11
+FIELD_SHRINK = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Foliage:
     """(h, w) sway of this place over the class's own: more at tips and nearer plants, little at trunks; 0 off trees."""
     grass_gain: FloatArray
     unit: tuple[tuple[FloatArray, FloatArray], ...]
-    """Per level a direction field (right, down), unit rms, changing from branch to branch."""
+    """Per level a direction field (right, down), unit rms, changing from branch to branch; kept at a quarter size."""
     shield: FloatArray
     """(h, w) 1 where foliage may pass in front, 0 where a building stands before it."""
 
@@ -114,6 +115,7 @@ def prepare_stage(tones: FloatArray, scene: SceneMap) -> Stage:
     if label.shape != (height, width):
         label = np.asarray(cv2.resize(label, (width, height), interpolation=cv2.INTER_NEAREST), np.uint8)
     guide = np.log2(np.maximum(tones, 1e-3)).astype(np.float32)
+    label = _with_thin_twigs(label, guide)
     sky = np.isin(label, (CLASS_ID["clear_sky"], CLASS_ID["cloud"]))
     cloud_share = float((label == CLASS_ID["cloud"]).mean())
     sky_alpha = soft_mask(sky, guide) if sky.any() and cloud_share > 0.002 else None
@@ -132,6 +134,31 @@ def prepare_stage(tones: FloatArray, scene: SceneMap) -> Stage:
         things_behind=behind,
         things_afloat=afloat,
     )
+
+
+def _with_thin_twigs(label: ByteArray, guide: FloatArray) -> ByteArray:
+    """Twigs, leaves and wires at the edge of the sky, too thin for a scene map: given to what they hang on.
+
+    Sky near a tree or building that differs from the open sky around by a third of a stop is not sky.
+    """
+    sky = np.isin(label, (CLASS_ID["clear_sky"], CLASS_ID["cloud"]))
+    solid = np.isin(label, [CLASS_ID[n] for n in ("tree", "structure", "ground", "other")])
+    if not sky.any() or not solid.any():
+        return label
+    height = label.shape[0]
+    reach = max(2, height // 60)
+    kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    near = (cv2.dilate(solid.astype(np.uint8), kernel) > 0) & sky
+    open_sky = (sky & ~near).astype(np.float32)
+    if open_sky.sum() < 0.01 * label.size:
+        return label
+    odd = near & (np.abs(guide - continued(guide, open_sky)) > 0.33)
+    _, nearest = cv2.distanceTransformWithLabels(
+        (~solid).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    names = np.zeros(int(nearest.max()) + 1, np.uint8)
+    names[nearest[solid]] = label[solid]
+    return np.where(odd, names[nearest], label).astype(np.uint8)
 
 
 def box_of(mask: NDArray[np.bool_], pad: int) -> tuple[int, int, int, int]:
@@ -165,10 +192,11 @@ def _foliage(tones: FloatArray, label: ByteArray, guide: FloatArray) -> Foliage 
     rng = np.random.default_rng(SEED)
     shape = alpha.shape
     branch = max(8.0, 0.022 * height)
+    small = (max(2, shape[0] // FIELD_SHRINK), max(2, shape[1] // FIELD_SHRINK))
     unit = []
     for i in range(LEVELS):
-        cell = branch * (1.6, 1.0, 0.8, 0.6, 1.2, 0.7, 0.5, 0.9)[i]
-        unit.append((wandering(rng, shape, cell), 0.45 * wandering(rng, shape, cell)))
+        cell = branch * (1.6, 1.0, 0.8, 0.6, 1.2, 0.7, 0.5, 0.9)[i] / FIELD_SHRINK
+        unit.append((wandering(rng, small, cell), 0.45 * wandering(rng, small, cell)))
     uneven = np.exp(0.45 * wandering(rng, shape, 1.3 * branch) + 0.25 * wandering(rng, shape, 0.5 * branch))
     tree_gain = _tree_gain(tree)[cut] * uneven
     grass_gain = _grass_gain(label, grass)[cut] * uneven
