@@ -109,8 +109,7 @@ def _class_median(value: FloatArray, probability: FloatArray) -> tuple[np.ndarra
     bins = ((np.clip(v, _BIN_FROM, _BIN_TO - 1e-3) - _BIN_FROM) / _BIN_STOPS).astype(np.int32)
     medians, shares = np.full(len(probability), np.nan), np.zeros(len(probability))
     for i, p in enumerate(probability):
-        w = p[::_SAMPLE_STEP, ::_SAMPLE_STEP].ravel()
-        w = w * w * w  # mixed edge pixels hardly vote
+        w = p[::_SAMPLE_STEP, ::_SAMPLE_STEP].ravel()  # cubed: mixed edge pixels hardly vote
         shares[i] = float(w.mean())
         if shares[i] > 5e-4:
             total = np.cumsum(np.bincount(bins, w))
@@ -224,6 +223,10 @@ def render_tones(
     small = photo.pixels if full_is_small else cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
     edges = EdgeGuide(small)
     probability = probability_at(scene.probability, edges)
+    unsure = 1 - probability.max(0)
+    # a surface is one thing or another: half-decided strips along edges would glow in the print
+    probability = probability * probability * probability
+    probability /= probability.sum(0)
     painted = _force_painted(scene, probability) if scene.repainted is not None else None
 
     red, green, blue = (np.maximum(c, np.float32(_VISIBLE_FLOOR)) for c in cv2.split(linear_light(small)))
@@ -259,7 +262,7 @@ def render_tones(
 
     stops = class_alone + factor + residual
     tones_small = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE)
-    spread_small = spread_small + (1 - probability.max(0))  # doubt about the class itself, up to a stop
+    spread_small = spread_small + unsure  # doubt about the class itself, up to a stop
     if painted is not None:
         spread_small = np.where(painted, spread_painted, spread_small)
 
