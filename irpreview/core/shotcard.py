@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from irpreview.core.exposure import HOLD_PX
+from irpreview.core.sensor_noise import ROUGH_SNR
 from irpreview.core.wind import BEAUFORT, beaufort_of
 from irpreview.core.wording import beaufort_m_s, shutter_text, zone_text
 from irpreview.records import (
@@ -68,6 +69,8 @@ class WindRow:
     f_number: float | None
     blur_px: Range | None
     """Of the foliage at that shutter, pixels of the snap; None = no foliage or not known."""
+    foliage_holds: bool = False
+    """Whether leaves and grass stay sharp at that setting."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,13 +137,15 @@ def wind_table(
     rows = []
     for force in range(1, 8):
         wind = beaufort_m_s(force)
-        chosen, lead, blur = calm, _still_lead(verdict, can_lead), None
+        chosen, lead, blur, holds = calm, _still_lead(verdict, can_lead), None, False
         if foliage_blur_px is not None and "foliage" in can_lead:
             order = ([calm] if calm is not None else []) + settings
             for setting in order:
+                if setting.snr is not None and setting.snr < ROUGH_SNR:
+                    continue
                 extent = foliage_blur_px(wind, setting.shutter_s.likely)
                 if extent is not None and extent.likely <= limit_px:
-                    chosen, blur = setting, extent
+                    chosen, blur, holds = setting, extent, True
                     lead = "foliage" if verdict.lead in ("foliage", "wait", "none") else verdict.lead
                     break
             else:
@@ -159,6 +164,7 @@ def wind_table(
                 iso=chosen.iso if chosen is not None else None,
                 f_number=chosen.f_number if chosen is not None else None,
                 blur_px=blur,
+                foliage_holds=holds,
             )
         )
     return tuple(rows)
@@ -367,7 +373,8 @@ def build_card(
         "movement": clean(movement.warnings) if movement is not None else (),
         "cautions": clean(_sentence(text) for text in (*exposure.cautions, *cautions, *USUAL_CAUTIONS)),
         "assumptions": clean(
-            (
+            _sentence(text)
+            for text in (
                 f"Light: {light.how_known}.",
                 f"Brightness: {exposure.metered_by}." if exposure.metered_by else "",
                 f"Filter factor: {exposure.factor_stops.likely:.1f} stops ({exposure.factor_stops.low:.1f} to"
@@ -377,6 +384,7 @@ def build_card(
                 *exposure.doubts,
                 *rendering.doubts,
             )
+            if text
         ),
         "sources": clean(sources),
         "version": version,
@@ -436,7 +444,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
     if best is not None:
         setting_lines.append(
             f"Could be {range_words(best.shutter_s)}."
-            + (f" Allow {minutes:.0f} min a frame." if minutes is not None and minutes >= 1 else "")
+            + (f" Allow {shutter_text(60.0 * minutes)} a frame in all." if minutes else "")
         )
     alternatives = [
         f"{words}: {setting_words(other)}"
@@ -529,7 +537,7 @@ def _wind_cells(rows: Sequence[WindRow]) -> tuple[tuple[str, ...], ...]:
             str(row.beaufort),
             f"{row.from_m_s:g}-{row.to_m_s:g}",
             row.signs,
-            short[row.lead],
+            short[row.lead] + ("; leaves sharp" if row.foliage_holds and row.lead != "foliage" else ""),
             row.shutter_text,
             f"{row.iso:.0f}" if row.iso is not None else "?",
         )
@@ -622,6 +630,7 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
                 "iso": row.iso,
                 "f_number": row.f_number,
                 "blur_px": row.blur_px.as_dict(2) if row.blur_px is not None else None,
+                "foliage_holds": row.foliage_holds,
             }
             for row in facts["wind_table"]
         ],

@@ -216,7 +216,9 @@ def _flowables(block: Block, size: float, column: float) -> list[Any]:
     strong = ParagraphStyle(
         "strong", parent=body, fontName="Card-Bold", fontSize=size + 2.4, leading=(size + 2.4) * 1.2
     )
-    listed = ParagraphStyle("listed", parent=body, leftIndent=small * 1.7, bulletIndent=0)
+    listed = ParagraphStyle(
+        "listed", parent=body, leftIndent=small * 1.7, bulletIndent=0, bulletFontName="Card", bulletFontSize=small
+    )
     result: list[Any] = [Paragraph(escape(block.heading), head)]
     for index, line in enumerate(block.lines):
         if block.kind == "numbered":
@@ -226,7 +228,11 @@ def _flowables(block: Block, size: float, column: float) -> list[Any]:
             result.append(Paragraph(escape(line), style))
     if block.table:
         cell = ParagraphStyle("cell", parent=body, fontSize=small * 0.94, leading=small * 1.1)
-        cells = [[Paragraph(escape(text), cell) for text in row] for row in block.table]
+        first = ParagraphStyle("first", parent=cell, fontName="Card-Bold")
+        cells = [
+            [Paragraph(escape(text), first if index == 0 else cell) for text in row]
+            for index, row in enumerate(block.table)
+        ]
         shares = (0.075, 0.15, 0.335, 0.16, 0.17, 0.11)
         table = Table(cells, colWidths=[column * share for share in shares])
         table.setStyle(

@@ -1,6 +1,5 @@
 """The card's words and tables, against published scales and hand-worked figures."""
 
-
 import numpy as np
 import pytest
 
@@ -146,6 +145,29 @@ def test_a_faster_setting_lets_foliage_lead_in_more_wind():
     assert rows[-1].iso == 64
 
 
+def test_a_sky_that_leads_keeps_leading_while_the_leaves_are_sharp():
+    rows = shotcard.wind_table(exposure(), verdict("sky"), lambda w, t: Range(0, w * t, 2 * w * t), pixels_wide=6000)
+    assert {row.lead for row in rows} == {"sky"}
+    assert rows[0].foliage_holds
+    assert not rows[-1].foliage_holds
+    made = card(verdict=verdict("sky"), foliage_blur_px=lambda w, t: Range(0, 0, 0))
+    table = next(block.table for block in shotcard.card_blocks(made) if block.heading == "If the wind differs")
+    assert table[1][3] == "sky; leaves sharp"
+
+
+def test_a_setting_that_is_too_noisy_saves_no_foliage():
+    import dataclasses
+
+    noisy = dataclasses.replace(setting(6400, 1.0), snr=4.0)
+    rows = shotcard.wind_table(
+        exposure(settings=(setting(64, 100.0), noisy), freezes=noisy),
+        verdict(),
+        lambda w, t: Range(0, w * t, 2 * w * t),
+        pixels_wide=6000,
+    )
+    assert not any(row.foliage_holds for row in rows)
+
+
 def test_still_air_takes_the_cleanest_setting():
     rows = shotcard.wind_table(exposure(), verdict(), lambda wind, shutter: Range(0, 0.1, 0.2), pixels_wide=6000)
     assert {row.iso for row in rows} == {64}
@@ -191,7 +213,10 @@ def test_a_plan_for_overcast_is_shortened_when_the_sun_comes_out():
 def test_minutes_per_frame_come_from_the_cost_of_a_frame():
     assert shotcard.minutes_per_frame(exposure(frame_cost={"minutes_per_frame": 5.5})) == 5.5
     assert shotcard.minutes_per_frame(exposure()) is None
-    assert any("Allow 6 min" in line for line in _setting_block(exposure(frame_cost={"minutes_per_frame": 5.5})).lines)
+    assert any(
+        "Allow 5 min 30 s a frame in all" in line
+        for line in _setting_block(exposure(frame_cost={"minutes_per_frame": 5.5})).lines
+    )
 
 
 def _setting_block(plan):
