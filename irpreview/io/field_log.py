@@ -1,0 +1,428 @@
+"""The field log: one sqlite file with every frame brought home.
+
+    with FieldLog(path) as log:
+        number = log.add(LogEntry(kit_name="unmodified-720", ...))
+        log.search(SearchWish(place="mill", since=date(2026, 5, 1)))
+
+Every change is one transaction and can be undone. Nothing leaves the computer.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+import os
+import sqlite3
+import uuid
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from irpreview.core.log_entries import LogEntry, SearchWish, SpotRecord, ToneDifference, check_entry
+from irpreview.errors import BadLog, BadValue
+from irpreview.io.log_tables import TABLES, bad_log, connect, copy_whole
+from irpreview.records import Place, Range
+
+FILE_NAME = "field-log.sqlite"
+MOST_CHANGES_KEPT = 200
+EARTH_RADIUS_KM = 6371.0
+_PLAIN_COLUMNS = (
+    "uid",
+    "kit_key",
+    "planned_iso",
+    "planned_f_number",
+    "planned_shutter_s",
+    "frame_path",
+    "iso",
+    "f_number",
+    "shutter_s",
+    "focal_mm",
+    "lens",
+    "metered_ev100",
+    "came_out_stops",
+    "outcome",
+    "subject",
+    "sun_height_deg",
+    "notes",
+)
+_SELECT = """
+    SELECT frames.*, kits.name AS kit_name, places.name AS place_name, places.latitude_deg, places.longitude_deg,
+           places.altitude_m, snaps.path AS snap_path, snaps.sha256 AS snap_sha256
+    FROM frames JOIN kits ON kits.id = frames.kit_id
+    LEFT JOIN places ON places.id = frames.place_id LEFT JOIN snaps ON snaps.id = frames.snap_id
+"""
+_PLACED_BY_COORDINATES = "place at "
+
+
+def default_path() -> Path:
+    """Where the log lies unless told otherwise: $IRPREVIEW_LOG, else the user's data folder."""
+    named = os.environ.get("IRPREVIEW_LOG")
+    if named:
+        return Path(named)
+    from platformdirs import user_data_path
+
+    return Path(user_data_path("irpreview", appauthor=False)) / FILE_NAME
+
+
+class FieldLog:
+    """An open log; use it as a context. Raises BadLog from everything that touches the file."""
+
+    def __init__(self, path: Path | str | None = None, *, read_only: bool = False) -> None:
+        self.path = Path(path) if path is not None else default_path()
+        self._connection = connect(self.path, read_only=read_only)
+        self._steps: list[tuple[str, int, dict[str, Any] | None, dict[str, Any] | None]] = []
+
+    def __enter__(self) -> FieldLog:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._connection.close()
+
+    # --- writing ----------------------------------------------------------------------------------------------------
+
+    def add(self, entry: LogEntry) -> int:
+        """Put one frame in; returns its number. Raises BadValue for values that cannot be."""
+        return self.add_all((entry,))[0]
+
+    def add_all(self, entries: Sequence[LogEntry], words: str | None = None) -> tuple[int, ...]:
+        """Put many frames in as one change, all or none; returns their numbers."""
+        for entry in entries:
+            check_entry(entry)
+        with self._change(words or f"added {_frames(len(entries))}"):
+            numbers = [self._insert("frames", self._row_of(entry)) for entry in entries]
+        return tuple(numbers)
+
+    def edit(self, number: int, **changes: Any) -> LogEntry:
+        """Change fields of one frame (names as in LogEntry); returns it as it is now."""
+        unknown = [name for name in changes if name not in LogEntry.__dataclass_fields__ or name in ("id", "uid")]
+        if unknown:
+            raise BadValue(f"a log entry has no {unknown[0]!r} to change")
+        with self._change(f"edited frame {number}"):
+            new = check_entry(replace(self.entry(number), **changes))
+            self._update("frames", number, self._row_of(new))
+        return self.entry(number)
+
+    def remove(self, *numbers: int) -> None:
+        """Take frames out; `undo` brings them back."""
+        with self._change(f"removed {_frames(len(numbers))}"):
+            for number in numbers:
+                self.entry(number)
+                self._delete("frames", number)
+
+    def undo(self) -> str:
+        """Take the last change back; returns what it was. Raises BadLog when there is none."""
+        with self._transaction():
+            last = self._one("SELECT * FROM changes ORDER BY id DESC LIMIT 1")
+            if last is None:
+                raise BadLog(f"the log {self.path} has no change left to undo")
+            for table, number, before, after in reversed(json.loads(last["steps"])):
+                assert table in TABLES
+                if before is None:
+                    self._connection.execute(f"DELETE FROM {table} WHERE id = ?", (number,))
+                elif after is None:
+                    self._raw_insert(table, before)
+                else:
+                    self._raw_update(table, number, before)
+            self._connection.execute("DELETE FROM changes WHERE id = ?", (last["id"],))
+        return str(last["words"])
+
+    def use(self, kit_name: str, *, learned: bool | None = None, correction: bool | None = None) -> None:
+        """Switch the learned factor or the personal correction of a kit on or off."""
+        with self._change(f"switched what is used for {kit_name}"):
+            number = self._kit_id(kit_name)
+            wanted = {"use_learned": learned, "use_correction": correction}
+            self._update("kits", number, {k: int(v) for k, v in wanted.items() if v is not None})
+
+    def uses(self, kit_name: str) -> tuple[bool, bool]:
+        """Whether (the learned factor, the personal correction) of a kit is switched on; both are, unless told."""
+        row = self._one("SELECT use_learned, use_correction FROM kits WHERE name = ?", (kit_name,))
+        return (True, True) if row is None else (bool(row[0]), bool(row[1]))
+
+    def keep_hot_spot(self, spot: SpotRecord) -> None:
+        """Put a hot spot in the lens table, in place of an older one of the same lens, focal length and aperture."""
+        with self._change(f"hot spot of {spot.lens} at f/{spot.f_number:g}"):
+            key = (self._kit_id(spot.kit_name), spot.lens, spot.focal_mm, spot.f_number)
+            old = self._one(
+                "SELECT id FROM hot_spots WHERE kit_id = ? AND lens = ? AND focal_mm = ? AND f_number = ?", key
+            )
+            s = spot.strength_stops
+            row = dict(zip(("kit_id", "lens", "focal_mm", "f_number"), key, strict=True))
+            row |= {"low_stops": s.low, "likely_stops": s.likely, "high_stops": s.high}
+            row |= {"radius_share": spot.radius_share, "frames": spot.frames}
+            if old is None:
+                self._insert("hot_spots", row)
+            else:
+                self._update("hot_spots", int(old["id"]), row)
+
+    def hot_spots(self, kit_name: str | None = None) -> tuple[SpotRecord, ...]:
+        """The lens table, by lens, focal length and aperture."""
+        rows = self._all(
+            "SELECT hot_spots.*, kits.name AS kit_name FROM hot_spots JOIN kits ON kits.id = kit_id "
+            "WHERE ? IS NULL OR kits.name = ? ORDER BY lens, focal_mm, f_number",
+            (kit_name, kit_name),
+        )
+        return tuple(
+            SpotRecord(
+                r["kit_name"],
+                r["lens"],
+                r["focal_mm"],
+                r["f_number"],
+                Range(r["low_stops"], r["likely_stops"], r["high_stops"]),
+                r["radius_share"],
+                r["frames"],
+                r["id"],
+            )
+            for r in rows
+        )
+
+    def keep_differences(self, differences: Sequence[ToneDifference]) -> None:
+        """Keep what a comparison of predicted and taken told, in place of an older one of the same pair."""
+        with self._change("a comparison of predicted and taken"):
+            for d in differences:
+                kit_id = self._kit_id(d.kit_name)
+                old = self._one(
+                    "SELECT id FROM tone_differences WHERE kit_id = ? AND pair_key = ? AND class_name = ?",
+                    (kit_id, d.pair_key, d.class_name),
+                )
+                row = {
+                    "kit_id": kit_id,
+                    "pair_key": d.pair_key,
+                    "class_name": d.class_name,
+                    "difference_stops": d.difference_stops,
+                    "share": d.share,
+                }
+                if old is None:
+                    self._insert("tone_differences", row)
+                else:
+                    self._update("tone_differences", int(old["id"]), row)
+
+    def differences(self, kit_name: str) -> tuple[ToneDifference, ...]:
+        rows = self._all(
+            "SELECT d.* FROM tone_differences d JOIN kits ON kits.id = d.kit_id WHERE kits.name = ? ORDER BY d.id",
+            (kit_name,),
+        )
+        return tuple(
+            ToneDifference(kit_name, r["class_name"], r["difference_stops"], r["share"], r["pair_key"]) for r in rows
+        )
+
+    # --- reading ----------------------------------------------------------------------------------------------------
+
+    def __len__(self) -> int:
+        row = self._one("SELECT count(*) FROM frames")
+        return int(row[0]) if row else 0
+
+    def entry(self, number: int) -> LogEntry:
+        """One frame by its number. Raises BadValue if it is not there."""
+        row = self._one(f"{_SELECT} WHERE frames.id = ?", (number,))
+        if row is None:
+            raise BadValue(f"frame {number} is not in the log {self.path}; `log list` shows what is")
+        return _entry_of(row)
+
+    def has_uid(self, uid: str) -> bool:
+        return self._one("SELECT 1 FROM frames WHERE uid = ?", (uid,)) is not None
+
+    def kit_names(self) -> tuple[str, ...]:
+        return tuple(r[0] for r in self._all("SELECT DISTINCT kits.name FROM kits JOIN frames ON kit_id = kits.id"))
+
+    def search(self, wish: SearchWish | None = None) -> tuple[LogEntry, ...]:
+        """The frames that answer all of the wish, newest day first unless told otherwise."""
+        wish = wish or SearchWish()
+        where: list[str] = []
+        values: list[Any] = []
+
+        def need(clause: str, *given: Any) -> None:
+            where.append(clause)
+            values.extend(given)
+
+        if wish.place is not None:
+            need("places.name LIKE ? ESCAPE '\\'", _part(wish.place))
+        if wish.text is not None:
+            need("(frames.notes LIKE ? ESCAPE '\\')", _part(wish.text))
+        if wish.since is not None:
+            need("frames.taken_on >= ?", wish.since.isoformat())
+        if wish.until is not None:
+            need("frames.taken_on <= ?", wish.until.isoformat())
+        if wish.kit_name is not None:
+            need("kits.name = ?", wish.kit_name)
+        if wish.near is not None:
+            reach_deg = math.degrees(wish.within_km / EARTH_RADIUS_KM) + 1e-9
+            at = wish.near.latitude_deg
+            need("places.latitude_deg BETWEEN ? AND ?", at - reach_deg, at + reach_deg)
+        order = "DESC" if wish.newest_first else "ASC"
+        text = _SELECT + (" WHERE " + " AND ".join(where) if where else "")
+        text += f" ORDER BY frames.taken_on {order}, frames.taken_at {order}, frames.id {order}"
+        if wish.near is None and wish.most is not None:
+            text += " LIMIT ?"
+            values.append(wish.most)
+        found = [_entry_of(row) for row in self._all(text, values)]
+        if wish.near is not None:
+            found = [e for e in found if e.place and distance_km(wish.near, e.place) <= wish.within_km]
+        return tuple(found[: wish.most])
+
+    def backup(self, target: Path | str) -> Path:
+        """Copy the whole log, places and all, into one file. Raises BadLog; never overwrites the log itself."""
+        target = Path(target)
+        if target.exists() and os.path.samefile(target, self.path):
+            raise BadLog(f"{target} is the log itself; name another file for the backup")
+        if target.is_dir():
+            target = target / f"{self.path.stem}-backup{self.path.suffix}"
+        return copy_whole(self._connection, target)
+
+    # --- within -----------------------------------------------------------------------------------------------------
+
+    def _row_of(self, entry: LogEntry) -> dict[str, Any]:
+        row = {name: getattr(entry, name) for name in _PLAIN_COLUMNS}
+        row["uid"] = entry.uid or uuid.uuid4().hex
+        row["kit_id"] = self._kit_id(entry.kit_name)
+        row["place_id"] = self._place_id(entry)
+        row["snap_id"] = self._snap_id(entry)
+        row["in_shade"] = int(entry.in_shade)
+        row["taken_at"] = entry.taken_at.isoformat() if entry.taken_at else None
+        row["taken_on"] = entry.day.isoformat() if entry.day else None
+        return row
+
+    def _kit_id(self, name: str) -> int:
+        row = self._one("SELECT id FROM kits WHERE name = ?", (name,))
+        return int(row[0]) if row else self._insert("kits", {"name": name})
+
+    def _snap_id(self, entry: LogEntry) -> int | None:
+        if entry.snap_path is None:
+            return None
+        row = {"path": entry.snap_path, "sha256": entry.snap_sha256 or ""}
+        old = self._one("SELECT id FROM snaps WHERE path = :path AND sha256 = :sha256", row)
+        return int(old[0]) if old else self._insert("snaps", row)
+
+    def _place_id(self, entry: LogEntry) -> int | None:
+        place, name = entry.place, entry.place_name
+        if name is None and place is None:
+            return None
+        if name is None and place is not None:
+            name = f"{_PLACED_BY_COORDINATES}{place.latitude_deg:.4f},{place.longitude_deg:.4f}"
+        old = self._one("SELECT * FROM places WHERE name = ?", (name,))
+        where = {
+            "latitude_deg": place.latitude_deg if place else None,
+            "longitude_deg": place.longitude_deg if place else None,
+            "altitude_m": place.altitude_m if place else None,
+        }
+        if old is None:
+            return self._insert("places", {"name": name, **where})
+        if place is not None and any(old[k] != v for k, v in where.items()):
+            self._update("places", int(old["id"]), where)  # a place is where it was last said to be
+        return int(old["id"])
+
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[None]:
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self._connection.execute("COMMIT")
+            except BaseException:
+                with contextlib.suppress(sqlite3.Error):
+                    self._connection.execute("ROLLBACK")
+                raise
+        except sqlite3.Error as error:
+            raise bad_log(self.path, error) from None
+
+    @contextlib.contextmanager
+    def _change(self, words: str) -> Iterator[None]:
+        """One transaction that remembers each row as it was, for `undo`."""
+        self._steps = []
+        with self._transaction():
+            yield
+            self._connection.execute(
+                "INSERT INTO changes (made_at, words, steps) VALUES (?, ?, ?)",
+                (datetime.now(UTC).isoformat(timespec="seconds"), words, json.dumps(self._steps)),
+            )
+            self._connection.execute(
+                "DELETE FROM changes WHERE id <= (SELECT max(id) FROM changes) - ?", (MOST_CHANGES_KEPT,)
+            )
+
+    def _insert(self, table: str, row: Mapping[str, Any]) -> int:
+        number = self._raw_insert(table, row)
+        self._steps.append((table, number, None, {}))
+        return number
+
+    def _update(self, table: str, number: int, row: Mapping[str, Any]) -> None:
+        before = self._one(f"SELECT * FROM {table} WHERE id = ?", (number,))
+        assert before is not None
+        self._raw_update(table, number, row)
+        self._steps.append((table, number, dict(before), {}))
+
+    def _delete(self, table: str, number: int) -> None:
+        before = self._one(f"SELECT * FROM {table} WHERE id = ?", (number,))
+        assert before is not None
+        self._connection.execute(f"DELETE FROM {table} WHERE id = ?", (number,))
+        self._steps.append((table, number, dict(before), None))
+
+    def _raw_insert(self, table: str, row: Mapping[str, Any]) -> int:
+        names = ", ".join(row)
+        marks = ", ".join(f":{name}" for name in row)
+        number = self._connection.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", dict(row)).lastrowid
+        assert number is not None
+        return number
+
+    def _raw_update(self, table: str, number: int, row: Mapping[str, Any]) -> None:
+        if row:
+            sets = ", ".join(f"{name} = :{name}" for name in row)
+            self._connection.execute(f"UPDATE {table} SET {sets} WHERE id = :id", {**row, "id": number})
+
+    def _one(self, text: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> sqlite3.Row | None:
+        try:
+            row: sqlite3.Row | None = self._connection.execute(text, values).fetchone()
+        except sqlite3.Error as error:
+            raise bad_log(self.path, error) from None
+        return row
+
+    def _all(self, text: str, values: Sequence[Any] = ()) -> list[sqlite3.Row]:
+        try:
+            return self._connection.execute(text, values).fetchall()
+        except sqlite3.Error as error:
+            raise bad_log(self.path, error) from None
+
+
+def distance_km(a: Place, b: Place) -> float:
+    """Great-circle distance by the haversine formula. [km]"""
+    lat_a, lat_b = math.radians(a.latitude_deg), math.radians(b.latitude_deg)
+    half = math.radians(b.longitude_deg - a.longitude_deg) / 2.0
+    h = math.sin((lat_b - lat_a) / 2.0) ** 2 + math.cos(lat_a) * math.cos(lat_b) * math.sin(half) ** 2
+    return 2.0 * EARTH_RADIUS_KM * math.asin(min(1.0, math.sqrt(h)))
+
+
+def _entry_of(row: sqlite3.Row) -> LogEntry:
+    value: dict[str, Any] = {name: row[name] for name in _PLAIN_COLUMNS}
+    place = None
+    if row["latitude_deg"] is not None and row["longitude_deg"] is not None:
+        place = Place(row["latitude_deg"], row["longitude_deg"], row["altitude_m"] or 0.0)
+    name = row["place_name"]
+    return LogEntry(
+        kit_name=row["kit_name"],
+        taken_at=datetime.fromisoformat(row["taken_at"]) if row["taken_at"] else None,
+        taken_on=date.fromisoformat(row["taken_on"]) if row["taken_on"] else None,
+        place_name=None if name is None or name.startswith(_PLACED_BY_COORDINATES) else name,
+        place=place,
+        snap_path=row["snap_path"],
+        snap_sha256=row["snap_sha256"] or None,
+        in_shade=bool(row["in_shade"]),
+        id=row["id"],
+        **value,
+    )
+
+
+def _part(text: str) -> str:
+    """A pattern for any text that holds this one, with the signs that mean something to LIKE taken literally."""
+    escaped = text.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+    return f"%{escaped}%"
+
+
+def _frames(count: int) -> str:
+    return "1 frame" if count == 1 else f"{count} frames"
