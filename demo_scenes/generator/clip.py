@@ -10,7 +10,7 @@ import math
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter1d
 
-LONG_SIDE, FPS, SECONDS = 480, 12, 5.0
+LONG_SIDE, FPS, SECONDS = 480, 15, 4.4
 LAYER_M = 1900.0
 NEAR_TREES_M = 75.0
 FULL_ARM_M = 9.0
@@ -131,6 +131,9 @@ def make(scene, work, out):
             "speed_m_s_right_ahead": list(facts["drift_m_s"]),
             "layer_m": LAYER_M,
             "px_per_s_right_down": [round(float(v), 3) for v in drift],
+            "px_per_s_10_90": [round(float(v), 3) for v in np.percentile(np.hypot(*velocity[cloudy].T), (10, 90))]
+            if cloudy.any()
+            else None,
             "deg_per_s": round(float(np.degrees(np.hypot(*drift) / focal_px)), 4),
             "image_deg": round(float(np.degrees(np.arctan2(-drift[1], drift[0])) % 360), 1),
             "where": "median over the cloud pixels",

@@ -39,7 +39,7 @@ def render(scene, size, samples, threads, work, wanted=(0, 1)):
     import numpy as np
     import sun
     from clouds import Heaven
-    from stage import Stage, say
+    from stage import Stage, read_passes, say
 
     sun_height, _ = sun.position(scene.place, scene.when)
     toward = sun.vector(sun_height, scene.sun_from_view_deg)
@@ -53,17 +53,22 @@ def render(scene, size, samples, threads, work, wanted=(0, 1)):
     stage.camera((0, 0, terrain.at(0, 0) + scene.eye_m), scene.pitch_deg, scene.focal_35mm)
     worlds = heaven.worlds(stage)
     lamp = stage.sun(toward, (1, 1, 1), 0.0)
-    if 0 not in wanted:
-        size = max(np.load(work / f"{scene.name}.npz")["visible_depth"].shape)
-    width, height = picture_size(scene, size)
-    kept = {} if 0 in wanted else dict(np.load(work / f"{scene.name}.npz"))
-    bands = ((0, "visible", width, height), (1, "infrared", width // 2, height // 2))
-    for band, name, w, h in (bands[i] for i in wanted):
-        stage.set_band(band)
-        stage.scene.world = worlds[band]
-        stage.set_sun(lamp, *heaven.sun_lamp(band))
-        stage.renderer(w, h, samples + 2 * band, threads=threads, bounces=3 if band == 0 else 5)
-        passes = stage.render(work / f"{scene.name}-{name}.exr")
+    kept = {}
+    for band, name in ((0, "visible"), (1, "infrared")):
+        path = work / f"{scene.name}-{name}.exr"
+        if band in wanted:
+            w, h = (side // (1 + band) for side in picture_size(scene, size))
+            stage.set_band(band)
+            stage.scene.world = worlds[band]
+            stage.set_sun(lamp, *heaven.sun_lamp(band))
+            stage.renderer(w, h, samples + 2 * band, threads=threads, bounces=3 if band == 0 else 5)
+            passes = stage.render(path)
+        elif path.exists():  # of an earlier run
+            passes = read_passes(path)
+            h, w = passes["depth"].shape
+            size = max(h, w) * (1 + band)
+        else:
+            continue
         look = camera.directions(w, h, scene.pitch_deg, scene.focal_35mm)
         marched = heaven.march(look)
         kept.update(

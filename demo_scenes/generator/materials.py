@@ -17,7 +17,7 @@ def foliage(stage, name, kinds, class_id, gloss=0.022, spread=0.22):
     first, second = (leaf(kind) for kind in kinds)
 
     def build(g):
-        patch = g.noise(g.position, 0.08, 3)
+        patch = g.noise(g.position, 0.08, 1)
         factor = g.blend(0.4, g.blend(0.5, g.tint, g.instance), patch)
         reflected = _two_bands(g, factor, first[0], second[0])
         passed = _two_bands(g, factor, first[1], second[1])
@@ -36,7 +36,7 @@ def dry_blades(stage, name, kinds, class_id):
     dark, light = (mineral(kind) for kind in kinds)
 
     def build(g):
-        factor = g.blend(0.4, g.blend(0.5, g.tint, g.instance), g.noise(g.position, 0.1, 3))
+        factor = g.blend(0.4, g.blend(0.5, g.tint, g.instance), g.noise(g.position, 0.1, 1))
         colour = _two_bands(g, factor, dark, light)
         diffuse = g.node("ShaderNodeBsdfDiffuse", {"Color": colour})
         through = g.node("ShaderNodeBsdfTranslucent", {"Color": g.mix(1.0, colour, (0.45, 0.45, 0.45), "MULTIPLY")})
@@ -50,18 +50,18 @@ def stone(stage, name, kinds, class_id, scale=1.0, bump_m=BUMP_DISTANCE_M, liche
     dark, light = (mineral(kind) for kind in kinds)
 
     def build(g):
-        coarse = g.noise(g.position, 0.9 * scale, 8, 0.65)
-        fine = g.noise(g.position, 7 * scale, 8, 0.7)
+        coarse = g.noise(g.position, 0.9 * scale, 4, 0.65)
+        fine = g.noise(g.position, 7 * scale, 5, 0.7)
         factor = g.blend(0.35, g.blend(0.5, coarse, fine), g.instance)
         colour = _two_bands(g, factor, dark, light)
         if lichen:
-            where = g.math("MULTIPLY", g.noise(g.position, 3.3 * scale, 8, 0.7, 0.55, 0.68), lichen)
+            where = g.math("MULTIPLY", g.noise(g.position, 3.3 * scale, 5, 0.7, 0.55, 0.68), lichen)
             colour = g.mix(where, colour, _two_bands(g, 0.0, mineral("lichen"), mineral("lichen")))
         if streaks:
             drip = g.noise(g.stretched(g.position, (1.3, 1.3, 0.12)), 1.1, 6, 0.6, 0.5, 0.75)
             colour = g.mix(g.math("MULTIPLY", drip, streaks), colour, _two_bands(g, 0.0, dark, dark))
         tint = g.grey(g.math("ADD", 0.74, g.math("MULTIPLY", g.tint, 0.46)))
-        height = g.math("ADD", fine, g.noise(g.position, 28 * scale, 6, 0.7))
+        height = g.math("ADD", fine, g.noise(g.position, 28 * scale, 3, 0.7))
         bump = g.node("ShaderNodeBump", {"Strength": 0.9, "Distance": bump_m, "Height": height})
         shaded = g.mix(1.0, colour, tint, "MULTIPLY")
         return g.node("ShaderNodeBsdfDiffuse", {"Color": shaded, "Roughness": 0.6, "Normal": bump.outputs[0]}).outputs[
@@ -99,9 +99,9 @@ def ground(stage, palette):
         _, rock, soil = split.outputs
         wood = attribute.outputs["Alpha"]
         broad, middle, fine = (
-            g.noise(g.position, 0.05, 6, 0.6),
-            g.noise(g.position, 1.7, 8, 0.65),
-            g.noise(g.position, 14, 6, 0.7),
+            g.noise(g.position, 0.05, 3, 0.6),
+            g.noise(g.position, 1.7, 5, 0.65),
+            g.noise(g.position, 14, 3, 0.7),
         )
         soft, rough = g.blend(0.5, broad, middle), g.blend(0.5, middle, fine)
         colour = None
@@ -110,7 +110,7 @@ def ground(stage, palette):
             colour = layer if colour is None else g.mix(weight, colour, layer)
         small = g.math("ADD", g.math("MULTIPLY", middle, 0.5), g.math("MULTIPLY", fine, 0.12))
         bump = g.node("ShaderNodeBump", {"Strength": 0.8, "Distance": 0.2, "Height": small}).outputs[0]
-        crags = g.noise(g.position, 0.045, 10, 0.68, 0, 1)
+        crags = g.noise(g.position, 0.045, 6, 0.68, 0, 1)
         bump = g.node("ShaderNodeBump", {"Strength": rock, "Distance": 14.0, "Height": crags, "Normal": bump}).outputs[
             0
         ]

@@ -99,7 +99,10 @@ MEADOW_GROUND = {
     haze=0.6,
     intended={
         "lead": {"calm": "structure", "windy": "structure"},
-        "because": "pale stone before dark water; the meadow, the water, the far wood and the sky part from each other",
+        "because": "a pale ruin at the water's edge; the meadow, the water, the far wood and the sky go back in layers",
+        "came_out": "half of the chapel stands in shade and the tarn mirrors cloud, so ruin and water stay within a zone; "
+        "meadow from water, wood from sky and cloud from sky hold",
+        "also_right": ["sky"],
         "waits_for": None,
         "wind": "reeds and the birch on the left smear from Beaufort 3 at long times; the chapel "
         "carries the picture at any wind",

@@ -197,7 +197,7 @@ class Stage:
         cycles.use_adaptive_sampling = False
         cycles.use_denoising = denoise
         cycles.denoiser = "OPENIMAGEDENOISE"
-        cycles.denoising_prefilter = "ACCURATE"
+        cycles.denoising_prefilter = "FAST"
         cycles.denoising_input_passes = "RGB_ALBEDO_NORMAL"
         cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = bounces + 3, bounces, 2
         cycles.transmission_bounces = 3
