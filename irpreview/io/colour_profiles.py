@@ -106,7 +106,8 @@ def _read_tables(profile: bytes) -> _Tables | None:
             return None
         colorants = np.array([_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")]).T
         codes = np.arange(256) / 255.0
-        curves = np.stack([_curve(tags[name])(codes) for name in (b"rTRC", b"gTRC", b"bTRC")], -1)
+        with np.errstate(all="ignore"):  # a curve of nonsense gives nonsense, which is refused below
+            curves = np.stack([_curve(tags[name])(codes) for name in (b"rTRC", b"gTRC", b"bTRC")], -1)
     except (KeyError, ValueError, IndexError, ZeroDivisionError, FloatingPointError, struct.error):
         return None
     if not (np.isfinite(colorants).all() and np.isfinite(curves).all()) or abs(colorants[1].sum() - 1.0) > 0.02:
