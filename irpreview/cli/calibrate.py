@@ -29,6 +29,13 @@ DarkOption = Annotated[
         "--too-dark", metavar="STOPS", min=-6.0, max=6.0, help="How much more light the typed filtered frame needed."
     ),
 ]
+EvOption = Annotated[
+    float | None, typer.Option("--ev", metavar="EV", help="Typed instead of --meter: exposure value at ISO 100.")
+]
+PlacedOption = Annotated[
+    float,
+    typer.Option("--placed", metavar="STOPS", min=-6.0, max=6.0, help="What the plan's placement added, in stops."),
+]
 SaveOption = Annotated[
     Path | None, typer.Option("--save", metavar="FILE", help="Write the kit with this factor to a kit file.")
 ]
@@ -42,8 +49,10 @@ def register(app: typer.Typer) -> None:
         plain: PlainArgument = None,
         filtered: FilteredArgument = None,
         meter: MeterOption = None,
+        ev: EvOption = None,
         typed: FilteredOption = None,
         too_dark: DarkOption = 0.0,
+        placed: PlacedOption = 0.0,
         kit: KitOption = None,
         zone: ZoneOption = None,
         save: SaveOption = None,
@@ -54,17 +63,18 @@ def register(app: typer.Typer) -> None:
         from irpreview.io.kits import load_kit, save_kit
 
         chosen = load_kit(kit) if kit is not None else session.default_kit()
-        if plain is not None and filtered is not None and meter is None and typed is None:
+        if plain is not None and filtered is not None and meter is None and ev is None and typed is None:
             answer = _from_frames(plain, filtered, zone, chosen)
             source = f"two frames: {plain.name}, {filtered.name}"
-        elif plain is None and meter is not None and typed is not None:
+        elif plain is None and (meter is None) != (ev is None) and typed is not None:
             from irpreview.core.calibration import calibrate_typed
             from irpreview.core.metering import parse_exposure
 
-            answer = calibrate_typed(parse_exposure(meter), parse_exposure(typed), too_dark)
-            source = f"typed: {meter} without, {typed} with the filter"
+            without = parse_exposure(meter) if meter is not None else float(ev or 0.0)
+            answer = calibrate_typed(without, parse_exposure(typed), too_dark, placed)
+            source = f"typed: {meter or f'EV {ev:g}'} without, {typed} with the filter"
         else:
-            raise fail_usage("give two frames PLAIN FILTERED, or both --meter and --filtered")
+            raise fail_usage("give two frames PLAIN FILTERED, or --meter (or --ev) and --filtered")
         written = None if save is None else save_kit(answer.applied_to(chosen, source), save)
         if as_json:
             emit_json(facts_of(answer, chosen, source, written))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -263,9 +264,14 @@ def report(answer: Exposure, kit: Kit) -> str:
     lines += [f"         - {reason}" for reason in answer.reasons]
     if answer.test_frames:
         lines += ["", "Test first", *(f"         {frame['says']}" for frame in answer.test_frames)]
+        lines.append(
+            f"         keep it: irpreview calibrate --ev {ev.likely:.1f} --filtered SETTING"
+            + (f" --placed {answer.placement_stops:.1f}" if abs(answer.placement_stops) >= 0.05 else "")
+            + " --save FILE, then --kit FILE"
+        )
     lines += ["", "Cost", *(f"         {text}" for text in _said(answer.frame_cost))]
     lines += ["", "Focus", *(f"         {text}" for text in _said(answer.focus))]
-    lines += ["", *_table(answer)]
+    lines += ["", *_by_time(answer)]
     if answer.cautions:
         lines += ["", *(f"! {text}" for text in answer.cautions)]
     return "\n".join(lines)
@@ -275,18 +281,17 @@ def _said(block: Any) -> tuple[str, ...]:
     return tuple(block.get("says", ()))
 
 
-FULL_F_NUMBERS = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0)
-FULL_ISOS = (50.0, 64.0, 100.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12800.0, 25600.0, 51200.0, 102400.0)
+WANTED_S = (1 / 60, 1 / 15, 1 / 4, 1.0, 4.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0, 960.0)
 
 
-def _table(answer: Exposure) -> list[str]:
-    """Times by whole stops, one line per ISO; a dot marks a setting that something limits (all in --json)."""
-    by = {(s.iso, s.f_number): s for s in answer.settings}
-    apertures = [n for n in FULL_F_NUMBERS if any(f == n for _, f in by)]
-    lines = ["All      " + "".join(f"{f'f/{n:g}':>14}" for n in apertures)]
-    for iso in FULL_ISOS:
-        cells = [by.get((iso, n)) for n in apertures]
-        if any(cells):
-            texts = ["-" if c is None else c.shutter_text + (" ." if c.limits else "  ") for c in cells]
-            lines.append(f"ISO {iso:<5g}" + "".join(f"{t:>14}" for t in texts))
-    return [*lines, "         . = something limits this one (--json says what)"]
+def _by_time(answer: Exposure) -> list[str]:
+    """For every useful time the setting that asks one to put up with least (all of them are in --json)."""
+    lines = ["If you want another time"]
+    for wanted in WANTED_S:
+        near = [s for s in answer.settings if abs(math.log2(s.shutter_s.likely / wanted)) < 0.3]
+        if not near:
+            continue
+        s = min(near, key=lambda s: (len(s.limits), -min(s.snr or 0.0, 40.0), abs(math.log2(s.f_number / 9.0))))
+        limits = "; ".join(s.limits) if s.limits else "nothing against it"
+        lines.append(f"         {s.shutter_text:<11} ISO {s.iso:<6g} f/{s.f_number:<5g} {limits}")
+    return lines

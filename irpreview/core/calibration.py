@@ -20,7 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.frame_alignment import SAME_SCENE, Alignment, align
-from irpreview.core.metering import TYPED_METER_STOPS, TypedExposure
+from irpreview.core.metering import TYPED_METER_STOPS, TypedExposure, check_ev100
+from irpreview.core.quick_frames import BY_EYE_STOPS
 from irpreview.errors import BadPair
 from irpreview.records import CLASS_ID, FloatArray, Kit, Photo, Range, Shot
 
@@ -189,7 +190,7 @@ class _Pair:
         if found.bite < SAME_SCENE:
             raise BadPair(
                 f"{self.plain.name} and {self.filtered.name} do not show the same scene: their edges agree to "
-                f"{found.bite:.2f}, at least {SAME_SCENE:.2f} is needed; use two frames from the tripod without moving it"
+                f"{found.bite:.2f}, at least {SAME_SCENE:.2f} is needed; use two frames from a tripod that was not moved"
             )
         return found
 
@@ -502,31 +503,42 @@ def _why_too_few(
 # --- typed ----------------------------------------------------------------------------------------------------------
 
 
-def calibrate_typed(meter: TypedExposure, filtered: TypedExposure, too_dark_stops: float = 0.0) -> Calibration:
+def calibrate_typed(
+    meter: TypedExposure | float,
+    filtered: TypedExposure,
+    too_dark_stops: float = 0.0,
+    placement_stops: float = 0.0,
+) -> Calibration:
     """Factor from what was typed: the meter's setting without filter and the one that looked right with it.
 
-    What `filtered` leaves out is taken from the meter's setting. too_dark_stops: how much more light the filtered
-    frame still needed. Raises BadPair when time, aperture or ISO are missing from both.
+    meter: a setting, or an exposure value [EV at ISO 100]. What `filtered` leaves out is taken from the meter's
+    setting. too_dark_stops: how much more light the filtered frame still needed. placement_stops: how much more than
+    grey on zone V was meant, as the plan said. Raises BadPair when time, aperture or ISO are missing from both.
     """
-    right = filtered.filled_from(meter)
-    before, after = meter.ev100, right.ev100
+    if isinstance(meter, TypedExposure):
+        right, before, metered = filtered.filled_from(meter), meter.ev100, meter.words
+    else:
+        right, before, metered = filtered, check_ev100(meter), f"EV {meter:g}"
+    after = right.ev100
     if before is None:
-        raise BadPair(f"the meter's setting ({meter.words}) is not whole; write it like 1/125 f/10 ISO 64")
+        raise BadPair(f"the meter's setting ({metered}) is not whole; write it like 1/125 f/10 ISO 64")
     if after is None or filtered.shutter_s is None:
-        raise BadPair(f"the filtered setting ({right.words}) has no time; write it like 5 min, or 30 s f/10 ISO 500")
-    likely = before - after + too_dark_stops
+        raise BadPair(
+            f"the filtered setting ({right.words}) lacks time, aperture or ISO; write it like 30 s f/10 ISO 500"
+        )
+    likely = before - after + too_dark_stops - placement_stops
     if not -2.0 <= likely <= 24.0:
         raise BadPair(
-            f"{meter.words} without and {right.words} with the filter make {likely:.1f} stops; a filter costs -2 to 24 "
+            f"{metered} without and {right.words} with the filter make {likely:.1f} stops; a filter costs -2 to 24 "
             "stops: check which is which"
         )
-    half = math.hypot(TYPED_METER_STOPS, 0.5 + 0.15 * abs(too_dark_stops))
+    half = math.hypot(TYPED_METER_STOPS, BY_EYE_STOPS + 0.15 * abs(too_dark_stops))
     answer = Range(likely - half, likely, likely + half)
     return Calibration(
         factor_stops=answer,
         says=(
-            f"{meter.words} without, {right.words} with the filter: {answer.likely:.1f} stops "
+            f"{metered} without, {right.words} with the filter: {answer.likely:.1f} stops "
             f"({answer.low:.1f} to {answer.high:.1f})",
         ),
-        doubts=("it looked right by eye: two frames of one scene would tell it twice as surely",),
+        doubts=("it looked right by eye: two frames of one scene would tell it more surely",),
     )

@@ -13,6 +13,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
+import numpy as np
+
 from irpreview.core.cautions import cautions_for
 from irpreview.core.focus import (
     blur_circle_mm,
@@ -21,7 +23,7 @@ from irpreview.core.focus import (
     focus_advice,
 )
 from irpreview.core.frame_cost import TIMED_SLACK, frame_cost, frame_seconds, sun_and_cloud_doubt
-from irpreview.core.metering import Metering, check_f_number, check_iso, compare, from_snap
+from irpreview.core.metering import Metering, as_if_on_grey, check_f_number, check_iso, compare, from_snap
 from irpreview.core.optics import airy_diameter_um
 from irpreview.core.quick_frames import ladder
 from irpreview.core.sensor_noise import CLEAN_SNR, FAIR_SNR, ROUGH_SNR, noise_word, sensor_of
@@ -169,7 +171,7 @@ class _Judge:
         for name in (*TREES_AND_PLANTS, "tripod"):
             if name in blur and blur[name] > self.wishes.hold_px:
                 over[f"movement_{name}"] = math.log2(blur[name] / self.wishes.hold_px)
-                who = "tripod shake" if name == "tripod" else f"{CLASS_WORDS.get(name, name)} move"
+                who = "tripod shake" if name == "tripod" else CLASS_WORDS.get(name, name)
                 words.append(f"movement: {who} {_px(blur[name])}, {self.wishes.hold_px:.0f} px hold")
         airy, circle = airy_diameter_um(self.band_nm, f_number), 1000.0 * blur_circle_mm(self.kit)
         if airy > circle:
@@ -243,6 +245,8 @@ def plan_exposure(
     if wishes.light_minutes is not None and not wishes.light_minutes > 0:
         raise BadValue(f"the light lasts {wishes.light_minutes:g} min; give a number of minutes above 0")
     snap = from_snap(photo) if photo is not None else None
+    if snap is not None and rendering is not None and "visible" in rendering.parts_stops:
+        snap = as_if_on_grey(snap, float(np.mean(np.exp2(rendering.parts_stops["visible"].astype(np.float64)))))
     metered = compare((*readings, snap) if snap is not None else readings)
     factor_stops, parts = factor
     placed_stops, placed = placement(rendering)
@@ -402,7 +406,7 @@ def _freezing(rows: list[Row], judge: _Judge) -> tuple[Setting | None, Setting |
         None,
         fast,
         (
-            f"nothing freezes the leaves with this kit and wind; nearest is ISO {fast.iso:g} f/{fast.f_number:g} "
+            f"nothing freezes trees and plants with this kit and wind; nearest is ISO {fast.iso:g} f/{fast.f_number:g} "
             f"{fast.shutter_text} with {_px(worst)}, {judge.wishes.hold_px:.0f} px would hold"
         ),
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Literal
 
@@ -259,6 +259,31 @@ def picture_brightness_stops(pixels: NDArray[np.uint8]) -> tuple[float, float]:
     luminance = linear @ np.array([0.2126, 0.7152, 0.0722])
     clipped = float(np.mean(small.max(axis=2) >= 252 / 255))
     return float(np.clip(math.log2(max(float(luminance.mean()), 1e-4) / MIDDLE_GREY), -3.0, 2.5)), clipped
+
+
+def as_if_on_grey(metered: Metering, scene_mean: float) -> Metering:
+    """A snap's reading turned into what a grey card in the same light would have read.
+
+    A camera meters what fills its frame. scene_mean: mean visible tone of that, white surface in this light = 1; a
+    meadow of 0.09 reads a stop too dark for grey, snow reads high. Readings by hand and by sun model stay as they are.
+    """
+    if metered.how != "snap" or not scene_mean > 0:
+        return metered
+    above = min(max(math.log2(scene_mean / MIDDLE_GREY), -2.0), 2.0)
+    doubt = 0.3 + 0.3 * abs(above)
+    ev = metered.ev100
+    likely = ev.likely - above
+    corrected = Range(
+        likely - math.hypot(ev.likely - ev.low, doubt), likely, likely + math.hypot(ev.high - ev.likely, doubt)
+    )
+    if abs(above) < 0.1:
+        words = f"{metered.words}; what it metered is about as bright as grey"
+    else:
+        how = "brighter" if above > 0 else "darker"
+        words = (
+            f"{metered.words}; what it metered is {abs(above):.1f} stops {how} than grey, so EV {likely:.1f} for grey"
+        )
+    return replace(metered, ev100=corrected, words=words)
 
 
 def from_sun(illuminance_lx: float, light: Light) -> Metering:

@@ -16,9 +16,10 @@ from irpreview.core.calibration import (
     curve_code,
     curve_linear,
 )
-from irpreview.core.metering import parse_exposure
+from irpreview.core.exposure import plan_exposure
+from irpreview.core.metering import from_ev, parse_exposure
 from irpreview.errors import BadPair
-from irpreview.records import Kit, Range, Shot
+from irpreview.records import Conditions, Kit, Light, Range, Shot
 from tests.core.simulated_frames import LEAF_LIFT, draw, picture_pair, raw_pair
 
 FACTORS = {"tree": Range(LEAF_LIFT - 0.5, LEAF_LIFT, LEAF_LIFT + 0.5), "structure": Range(-0.3, 0.0, 0.3)}
@@ -168,13 +169,24 @@ def test_the_meters_own_example_comes_to_fifteen_stops() -> None:
     ("meter", "filtered", "says"),
     [
         ("1/125 f/10", "5 min", "is not whole"),
-        ("1/125 f/10 ISO 64", "ISO 100", "has no time"),
+        ("1/125 f/10 ISO 64", "ISO 100", "lacks time"),
         ("5 min f/10 ISO 64", "1/125", "check which is which"),
     ],
 )
 def test_typed_nonsense_is_refused(meter: str, filtered: str, says: str) -> None:
     with pytest.raises(BadPair, match=says):
         calibrate_typed(parse_exposure(meter), parse_exposure(filtered))
+
+
+def test_a_test_frame_of_the_plan_calibrates_to_the_factor_it_stood_for() -> None:
+    factor = Range(13.4, 15.0, 16.3)
+    answer = plan_exposure(
+        None, Kit(), Light(), Conditions(), None, factor=(factor, {"camera": factor}), readings=(from_ev(14.0),)
+    )
+    for frame in answer.test_frames:
+        typed = parse_exposure(f"{frame['shutter_text']} f/{frame['f_number']} ISO {frame['iso']}")
+        told = calibrate_typed(14.0, typed, placement_stops=answer.placement_stops)
+        assert told.factor_stops.likely == pytest.approx(frame["if_right_factor_stops"], abs=0.01)
 
 
 def test_a_calibrated_kit_carries_factor_and_source() -> None:

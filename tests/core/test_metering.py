@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from irpreview.core.metering import (
     TypedExposure,
+    as_if_on_grey,
     compare,
     ev100_of,
     ev100_of_lux,
@@ -113,6 +114,19 @@ def test_a_blown_out_snap_is_open_to_the_bright_side_and_says_so() -> None:
     assert metered is not None
     assert metered.ev100.high - metered.ev100.likely > metered.ev100.likely - metered.ev100.low
     assert any("blown out" in doubt for doubt in metered.doubts)
+
+
+def test_what_filled_the_snap_is_taken_off_its_reading() -> None:
+    metered = from_snap(snap(f_number=1.8, iso=50, shutter_s=1 / 1000))
+    assert metered is not None
+    meadow, snow, grey = (as_if_on_grey(metered, mean) for mean in (0.09, 0.72, 0.18))
+    assert meadow.ev100.likely == pytest.approx(metered.ev100.likely + 1.0)
+    assert snow.ev100.likely == pytest.approx(metered.ev100.likely - 2.0)
+    assert grey.ev100.likely == pytest.approx(metered.ev100.likely)
+    assert snow.ev100.width > grey.ev100.width > metered.ev100.width
+    assert "2.0 stops brighter than grey" in snow.words
+    by_hand = from_ev(12.0)
+    assert as_if_on_grey(by_hand, 0.72) == by_hand
 
 
 def test_a_snap_without_exposure_data_is_no_meter() -> None:

@@ -115,6 +115,16 @@ def test_a_calibrated_kit_narrows_the_time(call, tmp_path) -> None:  # type: ign
     assert answer["factor_stops"]["source"].startswith("typed")
 
 
+def test_a_test_frame_is_read_back_by_the_line_that_expose_prints(call, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    _, out, _ = call("expose", "--ev", 13)
+    assert "irpreview calibrate --ev 13.0 --filtered SETTING --save FILE" in out
+    frame = checked("expose", call("expose", "--ev", 13, "--json")[1])["test_frames"][0]
+    setting = f"{frame['shutter_text']} f/{frame['f_number']} ISO {frame['iso']}"
+    _, out, _ = call("calibrate", "--ev", 13, "--filtered", setting, "--save", tmp_path / "own.toml", "--json")
+    likely = checked("calibrate", out)["factor_stops"]["likely"]
+    assert likely == pytest.approx(frame["if_right_factor_stops"], abs=0.02)
+
+
 def test_calibrate_from_two_jpeg_files(call, tmp_path) -> None:  # type: ignore[no-untyped-def]
     drawn = draw(seed=21, leaves=0.0)
     plain, filtered = picture_pair(drawn, 13.8, 3.2, off_stops=-1.2)
