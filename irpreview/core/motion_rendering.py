@@ -251,7 +251,9 @@ def _water(picture: FloatArray, stage: Stage, movement: Movement) -> FloatArray:
     across = along * (0.16 if not falls else 0.0) + 0.35 * min(periods, 12.0) * height / 1000.0
     wide, tall = (along, across) if not falls else (0.1 * along, along)
     levels = [0.25, 0.7, 2.0, 4.0]
-    smooth = [_masked_blur(here, mask, f * wide / 3.0, f * tall / 3.0) for f in levels]
+    # far off a few pixels hold many waves, and those average out as well
+    least = 0.015 * height * min(1.0, periods / 4.0)
+    smooth = [_masked_blur(here, mask, max(f * wide / 3.0, least), max(f * tall / 3.0, 0.7 * least)) for f in levels]
     place = np.interp(np.log(near), np.log(levels), np.arange(len(levels))).astype(np.float32)
     melted = np.zeros_like(here)
     for i, plane in enumerate(smooth):
