@@ -44,8 +44,8 @@ All four were fitted to 675 gaps of 123 pictures, each judged by a network that 
 """
 FACTOR_SHARE = 0.5
 """Half of a class factor's doubt is common to both layers (haze, filter curve, sensor edge) and cancels in a gap."""
-WIDE, VERDICT = 1.645, 0.8
-"""Standard deviations: the 5 and 95 % ends that are reported, and the ends (21 and 79 %) that the verdict asks to clear
+WIDE, VERDICT = 1.645, 0.7
+"""Standard deviations: the 5 and 95 % ends that are reported, and the ends (24 and 76 %) that the verdict asks to clear
 the limit. With the wide ends more than half of all gaps would stay open; with these the verdicts are right about as
 often as they should be (holds 95 %, merges 80 %), counted on pictures held back."""
 

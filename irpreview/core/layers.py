@@ -151,6 +151,14 @@ def _merge_small(regions: NDArray[np.int32], classes: list[int]) -> tuple[NDArra
         name = CLASS_NAMES[classes[i]]
         return float(size[i] / (SMALLEST_UPRIGHT_SHARE if name in _UPRIGHT else SMALLEST_SHARE))
 
+    def join(one: int, into: int) -> None:
+        home[home == one] = into
+        size[into] += size[one]
+        touching[into] += touching[one]
+        touching[:, into] += touching[:, one]
+        touching[into, into] = 0
+        alive.remove(one)
+
     while len(alive) > 1:
         least = min(alive, key=worth)
         if worth(least) >= 1 and len(alive) <= MOST_LAYERS:
@@ -163,13 +171,13 @@ def _merge_small(regions: NDArray[np.int32], classes: list[int]) -> tuple[NDArra
             pair = frozenset((CLASS_NAMES[classes[least]], CLASS_NAMES[classes[j]]))
             return float(touching[least, j] * (8.0 if len(pair) == 1 else _KINSHIP.get(pair, 1.0)))
 
-        into = max(others, key=pull)
-        home[home == least] = into
-        size[into] += size[least]
-        touching[into] += touching[least]
-        touching[:, into] += touching[:, least]
-        touching[into, into] = 0
-        alive.remove(least)
+        join(least, max(others, key=pull))
+    # what lay between two regions of a kind may have gone
+    for one in sorted(alive, key=lambda i: size[i]):
+        for other in sorted(alive):
+            if other != one and classes[one] == classes[other] and touching[one, other] > 0:
+                join(one, other)
+                break
     order = sorted(alive)
     new_id = {old: new for new, old in enumerate(order)}
     lookup = np.array([new_id[int(h)] for h in home], np.int32)

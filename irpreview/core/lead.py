@@ -25,6 +25,8 @@ SHARP_PRINT_MM = 0.2
 SOFT_PRINT_MM = 0.6
 LEADS_FROM = 0.30
 """Least strength of a lead."""
+_MIDDLE_LIMIT = 11.0
+"""[L*] the middle of the limits of `gaps`."""
 FULL_STEP = 30.0
 """[L*] a step on the print that leaves nothing to wish."""
 _SKY = ("clear_sky", "cloud")
@@ -74,9 +76,14 @@ def _ramp(value: float, low: float, high: float) -> float:
 
 
 def parting(gap: Gap) -> float:
-    """How well a gap parts two layers, 0..1: the likely step, discounted where it may not hold."""
-    sure = {"holds": 1.0, "cannot_tell": 0.6, "merges": 0.15}[gap.says]
-    return sure * _ramp(abs(gap.print_step.likely), 2.0, FULL_STEP)
+    """How well a gap parts two layers, 0..1: the likely step, times the chance that it is one at all.
+
+    The chance is smooth, not the verdict's word, so that a hair's breadth turns no lead.
+    """
+    step = abs(gap.print_step.likely)
+    sigma = max(gap.print_step.width / (2 * 1.645), 1.0)
+    chance = 0.5 * (1 + math.erf((step - _MIDDLE_LIMIT) / (sigma * math.sqrt(2))))
+    return chance * _ramp(step, 2.0, FULL_STEP)
 
 
 def _place(layer: Layer) -> float:
@@ -100,7 +107,7 @@ def _modelling(layer: Layer, ground: Ground, layer_map: np.ndarray, curve: Print
 def _standing(
     layer: Layer, gaps: tuple[Gap, ...], layers: tuple[Layer, ...], length: np.ndarray
 ) -> tuple[float, Gap | None, float]:
-    """Mean parting along the outline 0..1, the gap that does most for it, share of the outline against sky."""
+    """How well the outline parts, 0..1, the gap that does most for it, share of the outline against sky."""
     total = weighted = sky = 0.0
     best: Gap | None = None
     best_worth = -1.0
@@ -113,6 +120,8 @@ def _standing(
         edge = float(length[gap.a, gap.b])
         # an outline against the sky is what makes a figure; the foot may well melt into the ground
         weight = edge * (1.6 if other.class_name in _SKY else 1.0)
+        if {layer.class_name, other.class_name} == {"tree", "grass"}:
+            weight *= 0.4  # leaves against leaves are one mass
         total += weight
         weighted += weight * parting(gap)
         sky += edge if other.class_name in _SKY else 0.0
@@ -122,7 +131,8 @@ def _standing(
     outline = float(sum(length[layer.index]))
     if total == 0 or outline == 0:
         return 0.0, None, 0.0
-    return weighted / total, best, min(1.0, sky / outline)
+    # a figure need not part all round: 60 % of its outline is enough (common practice)
+    return min(1.0, weighted / (0.6 * total)), best, min(1.0, sky / outline)
 
 
 _KIND: dict[str, tuple[LeadChoice, float, float]] = {
