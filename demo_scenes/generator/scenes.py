@@ -100,7 +100,7 @@ MEADOW_GROUND = {
     intended={
         "lead": {"calm": "structure", "windy": "structure"},
         "because": "a pale ruin at the water's edge; the meadow, the water, the far wood and the sky go back in layers",
-        "came_out": "half of the chapel stands in shade and the tarn mirrors cloud, so ruin and water stay within a zone; "
+        "came_out": "half of the chapel stands in shade, the tarn mirrors cloud: they stay within one zone; "
         "meadow from water, wood from sky and cloud from sky hold",
         "also_right": ["sky"],
         "waits_for": None,
