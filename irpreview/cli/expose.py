@@ -85,10 +85,12 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """What ISO, aperture and time, how sure it is, and quick test frames."""
+        from dataclasses import replace
+
         from irpreview import session
         from irpreview.core.exposure import Wishes
         from irpreview.io.kits import load_kit
-        from irpreview.records import Conditions
+        from irpreview.records import Conditions, Shot
 
         chosen = load_kit(kit) if kit is not None else session.default_kit()
         conditions = Conditions(
@@ -102,6 +104,10 @@ def register(app: typer.Typer) -> None:
         readings = _readings(meter, ev)
         snap, scene, rendering, doubts = _looked_at(photo, zone, chosen)
         light = _light(at, when, zone, heading, conditions, snap)
+        metered_snap = snap
+        if snap is not None and when is not None and light is not None and _is_another_time(snap, light):
+            metered_snap = replace(snap, shot=Shot())
+            doubts.append("the snap's light differs from the planned one: its exposure data are left out")
         wishes = Wishes(
             focal_35mm_mm=focal,
             nearest_m=nearest,
@@ -110,7 +116,7 @@ def register(app: typer.Typer) -> None:
             light_minutes=light_minutes,
         )
         answer = session.expose(
-            snap,
+            metered_snap,
             scene,
             chosen,
             light,
@@ -121,9 +127,12 @@ def register(app: typer.Typer) -> None:
             in_shade=shade,
         )
         if as_json:
-            emit_json(facts_of(answer, chosen, photo, doubts))
+            emit_json({**facts_of(answer, chosen, photo, doubts), "white_balance": _white_balance(snap, scene)})
         else:
             print(report(answer, chosen))
+            if snap is not None:
+                patch = _white_balance(snap, scene)
+                print(f"White    {patch['says'] if patch else 'no sunlit grass or leaves in the photo for a reading'}")
             for doubt in (*doubts, *answer.doubts):
                 say(f"doubt: {doubt}")
 
@@ -160,6 +169,31 @@ def _looked_at(
         return snap, scene, session.render(snap, scene, kit, session.light_of(snap)), []
     except BadModel as error:
         return snap, None, None, [f"what is in the photo is not known ({error}): grey is placed, not a layer"]
+
+
+SAME_SUN_DEG = 8.0
+"""Half an hour of sun: further apart, the snap's exposure data speak of another light."""
+
+
+def _is_another_time(snap: Photo, light: Light) -> bool:
+    """Whether the snap was taken under another sun than the one asked for; unknown = no."""
+    from irpreview import session
+
+    own = session.light_of(snap)
+    if own.sun_bearing_deg is None or light.sun_bearing_deg is None:
+        return False
+    turned = abs((own.sun_bearing_deg - light.sun_bearing_deg + 180.0) % 360.0 - 180.0)
+    return abs(own.sun_height_deg - light.sun_height_deg) > SAME_SUN_DEG or turned > 2.0 * SAME_SUN_DEG
+
+
+def _white_balance(snap: Photo | None, scene: SceneMap | None) -> dict[str, Any] | None:
+    """Where to take the custom reading, in pixels of the photo."""
+    from dataclasses import asdict
+
+    from irpreview.core.white_balance import patch_for_white_balance
+
+    patch = None if snap is None else patch_for_white_balance(snap, scene)
+    return None if patch is None else asdict(patch)
 
 
 def _light(

@@ -189,8 +189,8 @@ class _Pair:
         found = align(_brightness(self.small[0]), _brightness(self.small[1]))
         if found.bite < SAME_SCENE:
             raise BadPair(
-                f"{self.plain.name} and {self.filtered.name} do not show the same scene: their edges agree to "
-                f"{found.bite:.2f}, at least {SAME_SCENE:.2f} is needed; use two frames from a tripod that was not moved"
+                f"{self.plain.name} and {self.filtered.name} do not show the same scene: their edges agree "
+                f"to {found.bite:.2f}, at least {SAME_SCENE:.2f} is needed; use two frames from one unmoved tripod"
             )
         return found
 

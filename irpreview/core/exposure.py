@@ -61,6 +61,8 @@ PLACE_ZONE = 7.0
 """Light with full texture: one stop below where the sensor clips (mid grey at 12.7 % of saturation, ISO 12232)."""
 PLACE_LIMITS_STOPS = (-2.5, 1.0)
 MATTERS_SHARE = 0.02
+HOT_SPOT_ASK_F_NUMBER = 8.0
+"""Bright patches in the middle come up when stopped down this far (common practice, no source)."""
 HOLD_PX = 5.0
 """A smear that still looks sharp on a print seen from 25 cm, in pixels of the final picture."""
 STREAK_ELEMENTS = (1.0, 3.0)
@@ -274,6 +276,11 @@ def plan_exposure(
     streaks, near_streak, about_streak = _streaking(rows, judge)
     if doubt := sun_and_cloud_doubt(light, conditions, best.shutter_s.likely):
         doubts.append(doubt)
+    if kit.hot_spot_from_f_number is None and best.f_number >= HOT_SPOT_ASK_F_NUMBER:
+        doubts.append(
+            f"whether this lens shows a hot spot at f/{best.f_number:g} is not known: look for a bright patch in the "
+            "middle of a test frame, and write the f-number it starts at into the kit"
+        )
     if movement_at is None:
         doubts.append("movement is not in this: wind was not given and no clip was measured")
     if stops.width > 2.0:

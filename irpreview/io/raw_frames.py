@@ -81,7 +81,7 @@ def frame_from_mosaic(
 def _shot_of(raw: object, path: Path) -> Shot:
     """Exposure data as LibRaw read them, else from the file's own tags."""
     other = getattr(raw, "other", None)
-    iso, shutter, aperture = (getattr(other, n, None) for n in ("iso_speed", "shutter", "aperture"))
+    iso, shutter, aperture = (getattr(other, n, None) for n in ("iso_speed", "shutter_speed", "aperture"))
     if iso and shutter and aperture:
         return Shot(iso=float(iso), shutter_s=float(shutter), f_number=float(aperture))
     return _shot_from_tags(path)

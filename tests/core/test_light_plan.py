@@ -28,6 +28,14 @@ TABLES = load_tables()
 KIT = Kit()
 VALLEY = Place(47.1, 11.4)
 OSLO = ZoneInfo("Europe/Oslo")
+ZONES = (
+    "Europe/Oslo",
+    "America/New_York",
+    "Pacific/Auckland",
+    "America/Havana",
+    "America/Sao_Paulo",
+    "Australia/Lord_Howe",
+)
 
 
 @pytest.mark.parametrize(("day", "count"), [("2026-03-29", 92), ("2026-06-21", 96), ("2026-10-25", 100)])
@@ -58,7 +66,16 @@ def test_the_day_that_the_date_line_swallowed_is_refused_alone_and_left_out_of_m
 
 @settings(max_examples=30, deadline=None)
 @given(
-    st.sampled_from(["Europe/Oslo", "America/New_York", "Pacific/Auckland", "Asia/Kathmandu", "Australia/Lord_Howe"]),
+    st.sampled_from(
+        [
+            "Europe/Oslo",
+            "America/New_York",
+            "Pacific/Auckland",
+            "America/Havana",
+            "America/Sao_Paulo",
+            "Australia/Lord_Howe",
+        ]
+    ),
     st.dates(date(1990, 1, 1), date(2040, 12, 31)),
 )
 def test_days_follow_on_each_other_without_gap_or_overlap(name: str, day: date) -> None:

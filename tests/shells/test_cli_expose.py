@@ -92,6 +92,48 @@ def test_expose_by_the_sun_alone_and_for_people(call) -> None:  # type: ignore[n
     assert "take the test frames first" in err
 
 
+@pytest.fixture
+def meadow(tmp_path) -> Path:  # type: ignore[no-untyped-def]
+    """A drawn snap with time, place and exposure data: green land under a sky."""
+    plain, _ = picture_pair(draw(seed=30, leaves=0.6), 14.0, 3.2)
+    exif = Image.Exif()
+    exif.get_ifd(0x8825).update({1: "N", 2: (61.0, 7.0, 12.0), 3: "E", 4: (9.0, 3.0, 36.0)})
+    exif.get_ifd(0x8769).update(
+        {
+            0x9003: "2026:06:21 13:05:00",
+            0x829A: TiffImagePlugin.IFDRational(1, 500),
+            0x829D: TiffImagePlugin.IFDRational(18, 10),
+            0x8827: 50,
+        }
+    )
+    path = tmp_path / "meadow.jpg"
+    Image.fromarray(np.ascontiguousarray(plain.pixels)).save(path, quality=92, exif=exif.tobytes())
+    return path
+
+
+def test_expose_from_a_snap_places_its_brightest_layer_and_marks_the_white_balance(call, meadow) -> None:  # type: ignore[no-untyped-def]
+    status, out, err = call("expose", meadow, "--zone", "Europe/Oslo", "--wind", 3, "--json")
+    assert status == 0, err
+    answer = checked("expose", out)
+    assert answer["metered_by"].startswith("snap")
+    assert set(answer["readings_ev100"]) == {"snap", "sun"}
+    assert answer["white_balance"] is not None
+    assert answer["white_balance"]["x"] + answer["white_balance"]["width"] <= 360
+    assert "zone" in answer["placed"] or "grey" in answer["placed"]
+    assert any("movement at" in reason for reason in answer["reasons"])
+
+
+def test_a_planned_light_leaves_the_snaps_exposure_data_out(call, meadow) -> None:  # type: ignore[no-untyped-def]
+    place = ("--at", "61.12,9.06", "--zone", "Europe/Oslo")
+    _, out, _ = call("expose", meadow, *place, "--when", "2026-06-21T20:30", "--json")
+    evening = checked("expose", out)
+    assert set(evening["readings_ev100"]) == {"sun"}
+    assert any("differs from the planned one" in doubt for doubt in evening["doubts"])
+    _, out, _ = call("expose", meadow, *place, "--when", "2026-06-21T13:00", "--json")
+    same = checked("expose", out)
+    assert set(same["readings_ev100"]) == {"snap", "sun"}
+
+
 def test_expose_compares_meter_and_sun(call) -> None:  # type: ignore[no-untyped-def]
     place = ("--at", "47.1,11.4", "--when", "2026-06-21T12:00", "--zone", "Europe/Vienna")
     _, out, _ = call("expose", "--ev", 9, *place, "--json")
