@@ -49,7 +49,7 @@ CLASS_LETTERS: Mapping[str, str] = MappingProxyType(
 _BLEND = 0.62
 _LEAST_REGION_SHARE = 0.006
 _MOST_MARKS = 14
-_SHEET_MOST_PX, _SHEET_LEAST_PX = 2048, 960
+_SHEET_MOST_PX, _SHEET_LEAST_PX = 1600, 960
 _PAPER, _INK, _FAINT, _DARK = (250, 249, 245), (35, 33, 30), (125, 120, 112), (25, 25, 25)
 
 
@@ -62,7 +62,7 @@ def class_picture(photo: Photo, scene: SceneMap) -> ByteArray:
 
 
 def class_sheet(photo: Photo, scene: SceneMap) -> ByteArray:
-    """The same with a legend below, long side of the picture 960 to 2048 px, so that it can be read at any size."""
+    """The same with a legend below, long side of the picture 960 to 1600 px, so that it can be read at any size."""
     height, width = photo.height, photo.width
     scale = min(max(max(height, width), _SHEET_LEAST_PX), _SHEET_MOST_PX) / max(height, width)
     size = (max(round(width * scale), 1), max(round(height * scale), 1))

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.records import ByteArray, Photo, SceneMap, Shot
+from irpreview.records import CLASS_NAMES, ByteArray, Photo, SceneMap, Shot
 
 _WORK_SIDE_PX = 512
 SMALL_MEGAPIXELS = 0.3
@@ -149,9 +149,12 @@ def _quantile(levels: NDArray[np.float32], share: float) -> float:
 
 def scene_doubts(photo: Photo, scene: SceneMap) -> tuple[str, ...]:
     """Doubts once it is known what was recognised: no landscape in it, or little that is sure."""
-    share = scene.share()
+    # every n-th pixel tells shares well enough to doubt by, and spares 0.2 s at 12 megapixels
+    step = max(max(photo.height, photo.width) // 1000, 1)
+    count = np.bincount(scene.label[::step, ::step].ravel(), minlength=10)[1:10]
+    share = dict(zip(CLASS_NAMES, (count / max(count.sum(), 1)).tolist(), strict=True))
     open_air = sum(share[name] for name in ("clear_sky", "cloud", "water", "tree", "grass", "snow"))
-    unsure = float((scene.confidence < UNSURE_CONFIDENCE).mean())
+    unsure = float((scene.confidence[::step, ::step] < UNSURE_CONFIDENCE).mean())
     doubts = []
     # a street can be walls and paving alone; a room has things in it, and its floor passes for ground
     if open_air < 0.05 and (share["ground"] < 0.05 or share["other"] > 0.3):
