@@ -71,7 +71,7 @@ HEAD = """
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="referrer" content="no-referrer">
 <script>
-document.addEventListener("DOMContentLoaded", () => {
+(() => {
   const accept = () => document.querySelectorAll("#snap-files input[type=file]").forEach((input) => {
     if (input.accept !== "image/*,.heic,.heif") {
       input.accept = "image/*,.heic,.heif";
@@ -80,9 +80,12 @@ document.addEventListener("DOMContentLoaded", () => {
       if (button) button.setAttribute("aria-label", "Choose snaps, take one, or drop them here");
     }
   });
-  new MutationObserver(accept).observe(document.body, {childList: true, subtree: true});
-  accept();
-});
+  const begin = () => {
+    new MutationObserver(accept).observe(document.body, {childList: true, subtree: true});
+    accept();
+  };
+  if (document.body) begin(); else document.addEventListener("DOMContentLoaded", begin);
+})();
 </script>
 """
 

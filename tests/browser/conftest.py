@@ -1,0 +1,109 @@
+"""One running page for all browser tests, Debian's Chromium, and the proof that nothing outside is asked for."""
+
+import os
+import shutil
+import warnings
+from pathlib import Path
+
+import pytest
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+def pytest_collection_modifyitems(items):
+    here = str(Path(__file__).parent)
+    for item in items:
+        if str(item.path).startswith(here):
+            # The framework's and the browser driver's own warnings, raised in their threads, are not ours to mend.
+            for ignored in ("DeprecationWarning", "ResourceWarning", "pytest.PytestUnraisableExceptionWarning"):
+                item.add_marker(pytest.mark.filterwarnings(f"ignore::{ignored}"))
+            if CHROMIUM is None:
+                item.add_marker(pytest.mark.skip(reason="no Chromium here (apt-get install chromium, or set CHROMIUM)"))
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args):
+    switches = "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking"
+    return {
+        **browser_type_launch_args,
+        "executable_path": CHROMIUM,
+        "args": [*switches.split(), "--disable-component-update", "--disable-sync"],
+    }
+
+
+@pytest.fixture(scope="session")
+def base_url():
+    from irpreview.web.app import opened_page
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with opened_page() as opened:
+            yield opened.url.rstrip("/")
+
+
+@pytest.fixture
+def watched(base_url):
+    """Watches a browser context: a request to any other address or an error in the page fails the test."""
+    outside, faults = [], []
+
+    def watch(context):
+        def guard(route):
+            if route.request.url.startswith((base_url, "data:", "blob:")):
+                route.continue_()
+            else:
+                outside.append(route.request.url)
+                route.abort()
+
+        context.route("**/*", guard)
+        context.on("page", lambda page: page.on("pageerror", lambda error: faults.append(str(error))))
+        return context
+
+    yield watch
+    assert outside == []
+    assert faults == []
+
+
+@pytest.fixture
+def desk(browser, watched, base_url):
+    """The page on a desk's screen, open and ready."""
+    context = watched(browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True))
+    yield ready(context, base_url)
+    context.close()
+
+
+@pytest.fixture
+def phone(browser, watched, base_url):
+    """The page on a phone's screen."""
+    context = watched(
+        browser.new_context(
+            viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, accept_downloads=True
+        )
+    )
+    yield ready(context, base_url)
+    context.close()
+
+
+def ready(context, base_url):
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    page.goto(base_url + "/")
+    page.get_by_role("heading", name="Your photograph").wait_for()
+    page.get_by_label("Choose snaps or take one").wait_for(state="attached")
+    return page
+
+
+@pytest.fixture(scope="session")
+def snap():
+    return CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
+
+
+@pytest.fixture(scope="session")
+def temple(tmp_path_factory, sample_photographs):
+    """A real photograph without any facts in its file."""
+    from PIL import Image
+
+    path = tmp_path_factory.mktemp("snaps") / "temple.jpg"
+    Image.fromarray(sample_photographs["china.jpg"]).save(path, quality=92)
+    return path
