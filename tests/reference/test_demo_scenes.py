@@ -244,6 +244,9 @@ def test_measured_movement_matches_the_clip(folder):
     except IrpreviewError as error:
         pytest.skip(f"no scene network here: {error}")
     motion = measure_motion(clip.frames, clip.fps, np.asarray(scene.label), px_per_rad=told["focal_px"])
+    if motion.shake_px == 0.0:  # too little in the picture that stands still: said, and nothing more can be asked
+        assert any("stands still" in doubt for doubt in motion.doubts)
+        return
     sway = told["tree_sway"]
     if "tree" in motion.classes and sway["moving_share"] > 0.03:
         tree = motion.classes["tree"]
