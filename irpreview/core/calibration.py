@@ -39,7 +39,7 @@ DARK_LINEAR = {True: 0.0008, False: 0.004}
 JPEG_GAINS = (2.0, 1.0, 1.5)
 """White-balance gains of red, green, blue in daylight; undone so that channels mean what the sensor saw (assumed)."""
 JPEG_GAIN_DOUBT_STOPS = 0.2
-CUSTOM_BALANCE_DOUBT_STOPS = 0.5
+CUSTOM_BALANCE_DOUBT_STOPS = 0.6
 LIGHT_CHANGE_STOPS_PER_MINUTE = 0.02
 LONGEST_APART_MINUTES = 90.0
 
@@ -402,7 +402,8 @@ def _filtered_signal(
         doubts.append(
             "the filtered frame looks balanced to grey: a custom white balance was set and its gains are not known"
         )
-        return total / 3.0, CUSTOM_BALANCE_DOUBT_STOPS, doubts
+        # red leads the sensor's mean pixel by about a stop; cameras leave either red or green unamplified
+        return total / 3.0 * 2.0**-0.5, CUSTOM_BALANCE_DOUBT_STOPS, doubts
     return mean, 0.0, doubts
 
 

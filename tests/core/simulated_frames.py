@@ -3,6 +3,7 @@
 The draw is its own model: nothing of the calibration's code makes it except the camera curve of finished pictures.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -107,15 +108,40 @@ def raw_pair(drawn: Drawn, factor_stops: float, **how: object) -> tuple[Frame, F
     return frame(plain, a, "plain.raw"), frame(filtered, b, "filtered.raw")
 
 
+def s_curve(steepness: float) -> Callable[[np.ndarray], np.ndarray]:
+    """A finish within the calibration's own family."""
+    return lambda linear: curve_code(linear.astype(np.float32), steepness)
+
+
+def shoulder(linear: np.ndarray) -> np.ndarray:
+    """A finish outside that family: film-like shoulder, then a plain power."""
+    return ((1 - np.exp(-2.2 * linear)) / (1 - np.exp(-2.2))) ** (1 / 2.2)
+
+
+SATURATING = np.array([[1.7, -0.6, -0.1], [-0.2, 1.5, -0.3], [0.0, -0.4, 1.4]])
+"""A camera's colour conversion: rows sum to 1, behind the filter it crushes green and blue."""
+
+
 def picture_pair(
-    drawn: Drawn, factor_stops: float, steepness: float, quality: int = 92, **how: object
+    drawn: Drawn,
+    factor_stops: float,
+    finish: float | Callable[[np.ndarray], np.ndarray],
+    quality: int = 92,
+    gains: tuple[float, float, float] = GAINS,
+    filtered_gains: tuple[float, float, float] | None = None,
+    conversion: np.ndarray | None = None,
+    **how: object,
 ) -> tuple[Photo, Photo]:
-    """The same as finished JPEG pictures: tone curve, eight bits, compression."""
+    """The same as finished JPEG pictures: white balance, colour conversion, tone curve, eight bits, compression."""
+    curve = s_curve(finish) if isinstance(finish, float) else finish
     plain, filtered, a, b = expose(drawn, factor_stops, **how)  # type: ignore[arg-type]
 
-    def photo(linear: np.ndarray, shot: Shot, name: str) -> Photo:
-        code = np.round(255 * curve_code(np.clip(linear, 0, 1).astype(np.float32), steepness)).astype(np.uint8)
+    def photo(linear: np.ndarray, shot: Shot, name: str, balance: tuple[float, float, float]) -> Photo:
+        balanced = linear / np.array(GAINS) * np.array(balance)
+        if conversion is not None:
+            balanced = balanced @ conversion.T
+        code = np.round(255 * np.clip(curve(np.clip(balanced, 0, 1)), 0, 1)).astype(np.uint8)
         _, data = cv2.imencode(".jpg", code[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
         return Photo(pixels=cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1].copy(), shot=shot, name=name)
 
-    return photo(plain, a, "plain.jpg"), photo(filtered, b, "filtered.jpg")
+    return photo(plain, a, "plain.jpg", gains), photo(filtered, b, "filtered.jpg", filtered_gains or gains)

@@ -20,7 +20,7 @@ from irpreview.core.exposure import plan_exposure
 from irpreview.core.metering import from_ev, parse_exposure
 from irpreview.errors import BadPair
 from irpreview.records import Conditions, Kit, Light, Range, Shot
-from tests.core.simulated_frames import LEAF_LIFT, draw, picture_pair, raw_pair
+from tests.core.simulated_frames import LEAF_LIFT, SATURATING, draw, picture_pair, raw_pair, shoulder
 
 FACTORS = {"tree": Range(LEAF_LIFT - 0.5, LEAF_LIFT, LEAF_LIFT + 0.5), "structure": Range(-0.3, 0.0, 0.3)}
 MISFRAMED = {"shift_px": (5.0, -3.0), "turn_deg": 0.5}
@@ -62,6 +62,24 @@ def test_finished_pictures_tell_it_within_a_third_of_a_stop(steepness: float, of
     assert answer.factor_stops.likely == pytest.approx(14.6, abs=0.35)
     assert answer.factor_stops.low <= 14.6 <= answer.factor_stops.high
     assert answer.factor_stops.width < 2.2
+
+
+@pytest.mark.parametrize(
+    "camera",
+    [
+        {"finish": shoulder},
+        {"finish": 7.0},
+        {"finish": 3.2, "gains": (2.4, 1.0, 1.3)},
+        {"finish": 3.2, "conversion": SATURATING},
+        {"finish": 3.2, "filtered_gains": (1.0, 2.27, 2.12)},
+    ],
+    ids=["film shoulder", "harder than the family", "other gains", "saturated colour", "custom white balance"],
+)
+def test_cameras_outside_the_assumed_family_still_come_out_within_a_third_of_a_stop(camera) -> None:  # type: ignore[no-untyped-def]
+    drawn = draw(seed=16, leaves=0.3)
+    answer = calibrate_photos(*picture_pair(drawn, 13.7, off_stops=-1.5, **camera), FACTORS, drawn.label)
+    assert answer.factor_stops.likely == pytest.approx(13.7, abs=0.35)
+    assert answer.factor_stops.low <= 13.7 <= answer.factor_stops.high
 
 
 def test_noise_widens_nothing_silently_and_the_answer_holds() -> None:
