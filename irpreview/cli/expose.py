@@ -55,6 +55,10 @@ NoiseReductionOption = Annotated[
 LightMinutesOption = Annotated[
     float | None, typer.Option("--light-minutes", metavar="MIN", help="How long the light will last, minutes.")
 ]
+LogOption = Annotated[
+    Path | None,
+    typer.Option("--log", metavar="FILE", help="Field log to learn from; else $IRPREVIEW_LOG or your data folder."),
+]
 ShadeOption = Annotated[bool, typer.Option("--shade", help="What matters lies in open shade, and was metered there.")]
 
 
@@ -82,6 +86,7 @@ def register(app: typer.Typer) -> None:
         noise_reduction: NoiseReductionOption = False,
         light_minutes: LightMinutesOption = None,
         shade: ShadeOption = False,
+        log: LogOption = None,
         as_json: JsonOption = False,
     ) -> None:
         """What ISO, aperture and time, how sure it is, and quick test frames."""
@@ -101,8 +106,10 @@ def register(app: typer.Typer) -> None:
             haze=_one_of("haze", haze, ("clear", "normal", "hazy", "unknown")),
             focal_35mm_mm=focal,
         )
+        chosen, log_doubts = _taught(chosen, log, shade)
         readings = _readings(meter, ev)
         snap, scene, rendering, doubts = _looked_at(photo, zone, chosen)
+        doubts += log_doubts
         light = _light(at, when, zone, heading, conditions, snap)
         metered_snap = snap
         if snap is not None and when is not None and light is not None and _is_another_time(snap, light):
@@ -135,6 +142,19 @@ def register(app: typer.Typer) -> None:
                 print(f"White    {patch['says'] if patch else 'no sunlit grass or leaves in the photo for a reading'}")
             for doubt in (*doubts, *answer.doubts):
                 say(f"doubt: {doubt}")
+
+
+def _taught(kit: Kit, log: Path | None, in_shade: bool) -> tuple[Kit, list[str]]:
+    """The kit as the field log taught it. A log named by hand must be readable; the usual one is no reason to stop."""
+    from irpreview.errors import BadLog
+    from irpreview.io.log_exchange import learned_kit
+
+    try:
+        return learned_kit(kit, log, in_shade=in_shade), []
+    except BadLog as error:
+        if log is not None:
+            raise
+        return kit, [f"the field log was not used: {error}"]
 
 
 def _one_of(name: str, word: str, allowed: tuple[str, ...]) -> Any:
@@ -280,6 +300,7 @@ def report(answer: Exposure, kit: Kit) -> str:
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",
+        *([f"Factor   {kit.factor_source}"] if kit.factor_stops is not None else []),
         f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {answer.metered_by}",
         f"Filter   {f.likely:.1f} stops ({f.low:.1f} to {f.high:.1f}) for neutral grey, made of",
     ]

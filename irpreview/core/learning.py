@@ -109,7 +109,7 @@ def observations_of(kit: Kit, entries: Sequence[LogEntry]) -> tuple[tuple[Observ
     says = []
     if other:
         says.append(
-            f"{other} frame{'s' if other != 1 else ''} of {kit.name} had another filter or sensor in the kit and do not count"
+            f"{other} frame{'s' if other != 1 else ''} of {kit.name} had another filter or sensor in the kit then"
         )
     if silent:
         says.append(
@@ -346,18 +346,18 @@ def _change(rest: Array, kinds: Array, time: Array, error: float) -> tuple[float
 
 
 def _says(kit: Kit, learned: Learned, before: int) -> tuple[str, ...]:
-    f = learned.factor_stops
+    f, p = learned.factor_stops, learned.prior_stops
     out = [
         f"{kit.name}: {f.likely:.2f} stops ({f.low:.2f} to {f.high:.2f}), {learned.source}; "
-        f"without them {learned.prior_stops.likely:.1f} ({learned.prior_stops.low:.1f} to {learned.prior_stops.high:.1f})"
+        f"without them {p.likely:.1f} ({p.low:.1f} to {p.high:.1f})"
     ]
     if learned.frames < LEAST_FRAMES:
         out.append(f"fewer than {LEAST_FRAMES} frames: mostly the estimate for this kind of kit still")
     if learned.changed_stops is not None and learned.changed_at is not None:
         day = datetime.fromtimestamp(learned.changed_at * 86400.0).date() if learned.changed_at > 1000.0 else None
         out.append(
-            f"since {day or 'some frame'} the frames say {learned.changed_stops:+.1f} stops: was filter, camera or meter "
-            f"changed? The {before} frames before are left out"
+            f"since {day or 'some frame'} the frames say {learned.changed_stops:+.1f} stops: was filter, camera or "
+            f"meter changed? The {before} frames before are left out"
         )
     for name, value in learned.circumstances.items():
         if learned.counts.get(name, 0) >= LEAST_FRAMES and (value.low > 0.0 or value.high < 0.0):

@@ -1,0 +1,469 @@
+"""`irpreview log`: the frames brought home, what they teach, and a frame checked against its prediction."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from irpreview.core.log_entries import LogEntry, SearchWish
+    from irpreview.records import Kit, Place
+
+LogOption = Annotated[
+    Path | None,
+    typer.Option("--log", metavar="FILE", help="The log file; else $IRPREVIEW_LOG, else your data folder."),
+]
+NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the frame, as `log list` shows it.")]
+FrameOption = Annotated[
+    Path | None,
+    typer.Option("--frame", metavar="FILE", help="The infrared frame: its exposure data and brightness are read."),
+]
+SnapOption = Annotated[
+    Path | None,
+    typer.Option("--snap", metavar="FILE", help="The daylight snap: metered light, time and place are read."),
+]
+TakenOption = Annotated[
+    str | None, typer.Option("--taken", metavar="EXPOSURE", help='What was taken, such as "30s f/8 ISO 200".')
+]
+PlannedOption = Annotated[
+    str | None, typer.Option("--planned", metavar="EXPOSURE", help="What was planned, written the same way.")
+]
+MeterOption = Annotated[
+    str | None, typer.Option("--meter", metavar="READING", help='The metered light, such as "1/125 f/10 ISO 64".')
+]
+EvOption = Annotated[float | None, typer.Option("--ev", metavar="EV", help="The same as exposure value at ISO 100.")]
+CameOutOption = Annotated[
+    float | None,
+    typer.Option(
+        "--came-out", metavar="STOPS", help="How much brighter (+) or darker (-) than middle grey it came out."
+    ),
+]
+OutcomeOption = Annotated[
+    str | None,
+    typer.Option("--outcome", metavar="WORD", help="good, thin, dense, clipped, blocked, failed or unknown."),
+]
+SubjectOption = Annotated[
+    str | None, typer.Option("--subject", metavar="CLASS", help="What was judged, such as tree; left out = grey.")
+]
+ShadeOption = Annotated[
+    bool | None, typer.Option("--shade/--sun", help="Whether the subject lay in open shade.", show_default=False)
+]
+SunHeightOption = Annotated[
+    float | None, typer.Option("--sun-height", metavar="DEG", help="Height of the sun; else from place and time.")
+]
+PlaceOption = Annotated[str | None, typer.Option("--place", metavar="NAME", help="Name of the place.")]
+AtOption = Annotated[str | None, typer.Option("--at", metavar="LAT,LON", help="Where it is, degrees.")]
+WhenOption = Annotated[
+    str | None, typer.Option("--when", metavar="TIME", help="Date, or date and time, such as 2026-06-21T10:30.")
+]
+FocalOption = Annotated[float | None, typer.Option("--focal", metavar="MM", help="Focal length, mm.")]
+LensOption = Annotated[str | None, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")]
+NotesOption = Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Anything else.")]
+SinceOption = Annotated[str | None, typer.Option("--since", metavar="DATE", help="From this day on, 2026-05-01.")]
+UntilOption = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Up to this day.")]
+KitNameOption = Annotated[str | None, typer.Option("--kit", metavar="NAME", help="Only frames of this kit.")]
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="A JSON or CSV file; the ending tells which.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    group = typer.Typer(
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        help="The field log: frames brought home, and what they teach about filter, camera and lens.",
+    )
+    app.add_typer(group, name="log")
+    _register_writing(group)
+    _register_reading(group)
+    _register_files(group)
+    from irpreview.cli.log_lessons import register_lessons
+
+    register_lessons(group)
+
+
+def _register_writing(group: typer.Typer) -> None:
+    @group.command("add")
+    def add(
+        kit: KitOption = None,
+        frame: FrameOption = None,
+        snap: SnapOption = None,
+        taken: TakenOption = None,
+        planned: PlannedOption = None,
+        meter: MeterOption = None,
+        ev: EvOption = None,
+        came_out: CameOutOption = None,
+        outcome: OutcomeOption = None,
+        subject: SubjectOption = None,
+        shade: ShadeOption = None,
+        sun_height: SunHeightOption = None,
+        place: PlaceOption = None,
+        at: AtOption = None,
+        when: WhenOption = None,
+        zone: ZoneOption = None,
+        focal: FocalOption = None,
+        lens: LensOption = None,
+        notes: NotesOption = None,
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Put a frame in, from its file or as typed."""
+        from irpreview.core.log_entries import kit_key
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.log_entry_files import entry_from_files
+
+        chosen = _kit(kit)
+        typed = _typed(
+            taken,
+            planned,
+            meter,
+            ev,
+            came_out,
+            outcome,
+            subject,
+            shade,
+            sun_height,
+            place,
+            at,
+            when,
+            zone,
+            focal,
+            lens,
+            notes,
+        )
+        if frame is None and not {"iso", "f_number", "shutter_s"} & typed.keys():
+            raise fail_usage('say what was taken: --frame FILE, or --taken "30s f/8 ISO 200"')
+        entry = entry_from_files(chosen.name, kit_key(chosen), frame, snap, typed, zone)
+        with FieldLog(log) as book:
+            number = book.add(entry)
+            entry = book.entry(number)
+        _show(entry, as_json)
+
+    @group.command("edit")
+    def edit(
+        number: NumberArgument,
+        taken: TakenOption = None,
+        planned: PlannedOption = None,
+        meter: MeterOption = None,
+        ev: EvOption = None,
+        came_out: CameOutOption = None,
+        outcome: OutcomeOption = None,
+        subject: SubjectOption = None,
+        shade: ShadeOption = None,
+        sun_height: SunHeightOption = None,
+        place: PlaceOption = None,
+        at: AtOption = None,
+        when: WhenOption = None,
+        zone: ZoneOption = None,
+        focal: FocalOption = None,
+        lens: LensOption = None,
+        notes: NotesOption = None,
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Change a frame; what is not named stays."""
+        from irpreview.io.field_log import FieldLog
+
+        typed = _typed(
+            taken,
+            planned,
+            meter,
+            ev,
+            came_out,
+            outcome,
+            subject,
+            shade,
+            sun_height,
+            place,
+            at,
+            when,
+            zone,
+            focal,
+            lens,
+            notes,
+        )
+        if not typed:
+            raise fail_usage("say what to change, such as --came-out -0.7")
+        with FieldLog(log) as book:
+            entry = book.edit(number, **typed)
+        _show(entry, as_json)
+
+    @group.command("remove")
+    def remove(
+        numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Numbers of the frames.")],
+        log: LogOption = None,
+    ) -> None:
+        """Take frames out; `log undo` brings them back."""
+        from irpreview.io.field_log import FieldLog
+
+        with FieldLog(log) as book:
+            book.remove(*numbers)
+        say(f"removed {', '.join(map(str, numbers))}; `irpreview log undo` brings it back")
+
+    @group.command("undo")
+    def undo(log: LogOption = None) -> None:
+        """Take back the last change."""
+        from irpreview.io.field_log import FieldLog
+
+        with FieldLog(log) as book:
+            say(f"taken back: {book.undo()}")
+
+
+def _register_reading(group: typer.Typer) -> None:
+    @group.command("list")
+    def list_(
+        most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="At most so many.")] = 50,
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """The newest frames."""
+        from irpreview.core.log_entries import SearchWish
+
+        _print_found(log, SearchWish(most=most), as_json)
+
+    @group.command("show")
+    def show(number: NumberArgument, log: LogOption = None, as_json: JsonOption = False) -> None:
+        """One frame with everything that is known of it."""
+        from irpreview.io.field_log import FieldLog
+
+        with FieldLog(log, read_only=True) as book:
+            entry = book.entry(number)
+        _show(entry, as_json, whole=True)
+
+    @group.command("search")
+    def search(
+        place: PlaceOption = None,
+        near: Annotated[str | None, typer.Option("--near", metavar="LAT,LON", help="Near this point.")] = None,
+        within: Annotated[float, typer.Option("--within", metavar="KM", min=0.01, help="So near, km.")] = 5.0,
+        since: SinceOption = None,
+        until: UntilOption = None,
+        kit: KitNameOption = None,
+        text: Annotated[str | None, typer.Option("--text", metavar="TEXT", help="Part of the notes.")] = None,
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Frames by place, date, kit or notes."""
+        from irpreview.core.light_plan import parse_place
+        from irpreview.core.log_entries import SearchWish
+
+        wish = SearchWish(
+            place=place,
+            near=parse_place(near) if near else None,
+            within_km=within,
+            since=_day(since),
+            until=_day(until),
+            kit_name=kit,
+            text=text,
+        )
+        _print_found(log, wish, as_json)
+
+
+def _register_files(group: typer.Typer) -> None:
+    @group.command("export")
+    def export(
+        path: FileArgument,
+        locations: Annotated[
+            bool, typer.Option("--locations", help="With places, folders and times of day, which are left out else.")
+        ] = False,
+        since: SinceOption = None,
+        until: UntilOption = None,
+        kit: KitNameOption = None,
+        log: LogOption = None,
+    ) -> None:
+        """Write frames as JSON or CSV, without where they were taken unless asked."""
+        from irpreview.core.log_entries import SearchWish
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.log_exchange import export_log
+
+        wish = SearchWish(since=_day(since), until=_day(until), kit_name=kit, newest_first=False)
+        with FieldLog(log, read_only=True) as book:
+            count = export_log(book, path, wish, locations=locations)
+        left = "with places" if locations else "places and times of day left out; notes are as you wrote them"
+        say(f"{count} frames in {path} ({left})")
+
+    @group.command("import")
+    def import_(path: FileArgument, log: LogOption = None) -> None:
+        """Add the frames of an exported file, all or none."""
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.log_exchange import import_log
+
+        with FieldLog(log) as book:
+            added, known = import_log(book, path)
+        say(f"{added} frames added, {known} were there already")
+
+    @group.command("backup")
+    def backup(
+        path: Annotated[Path, typer.Argument(metavar="FILE|FOLDER", help="Where the copy goes.")],
+        log: LogOption = None,
+    ) -> None:
+        """Copy the whole log, places and all, into one file."""
+        from irpreview.io.field_log import FieldLog
+
+        with FieldLog(log, read_only=True) as book:
+            target = book.backup(path)
+            say(f"{len(book)} frames in {target}")
+
+
+# --- what was typed -------------------------------------------------------------------------------------------------
+
+
+def _typed(
+    taken: str | None,
+    planned: str | None,
+    meter: str | None,
+    ev: float | None,
+    came_out: float | None,
+    outcome: str | None,
+    subject: str | None,
+    shade: bool | None,
+    sun_height: float | None,
+    place: str | None,
+    at: str | None,
+    when: str | None,
+    zone: str | None,
+    focal: float | None,
+    lens: str | None,
+    notes: str | None,
+) -> dict[str, Any]:
+    """The fields of a log entry that were typed."""
+    from irpreview.core.light_plan import parse_place
+    from irpreview.core.metering import from_ev, from_meter, parse_exposure
+
+    if meter is not None and ev is not None:
+        raise fail_usage("give --meter or --ev, not both")
+    out: dict[str, Any] = {}
+    for text, prefix in ((taken, ""), (planned, "planned_")):
+        if text is not None:
+            typed = parse_exposure(text)
+            for name in ("iso", "f_number", "shutter_s"):
+                if getattr(typed, name) is not None:
+                    out[prefix + name] = getattr(typed, name)
+    if meter is not None:
+        out["metered_ev100"] = from_meter(parse_exposure(meter)).ev100.likely
+    if ev is not None:
+        out["metered_ev100"] = from_ev(ev).ev100.likely
+    where = parse_place(at) if at is not None else None
+    if when is not None:
+        out |= _moment(when, zone, where)
+    simple = {
+        "came_out_stops": came_out,
+        "outcome": outcome,
+        "subject": None if subject in (None, "grey") else subject,
+        "in_shade": shade,
+        "sun_height_deg": sun_height,
+        "place_name": place,
+        "place": where,
+        "focal_mm": focal,
+        "lens": lens,
+        "notes": notes,
+    }
+    out |= {name: value for name, value in simple.items() if value is not None}
+    if subject == "grey":
+        out["subject"] = None
+    return out
+
+
+def _moment(when: str, zone: str | None, place: Place | None) -> dict[str, datetime | date | None]:
+    """A day alone, or a moment; without zone and place the moment's day alone is kept."""
+    from datetime import datetime
+
+    from irpreview.core.light_plan import parse_moment
+    from irpreview.records import Place
+
+    if len(when.strip()) == 10:
+        return {"taken_on": _day(when), "taken_at": None}
+    if zone is None and place is None:
+        try:
+            moment = datetime.fromisoformat(when.strip())
+        except ValueError:
+            raise fail_usage(f"time {when!r} was not understood; write it like 2026-06-21T10:30") from None
+        if moment.tzinfo is None:
+            say("the time has no zone (--zone) and no place (--at): only its day is kept")
+            return {"taken_on": moment.date(), "taken_at": None}
+        return {"taken_at": moment}
+    return {"taken_at": parse_moment(when, zone, place or Place(0.0, 0.0))}
+
+
+def _day(text: str | None) -> date | None:
+    from datetime import date
+
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise fail_usage(f"date {text!r} was not understood; write it like 2026-06-21") from None
+
+
+def _kit(name: str | None) -> Kit:
+    from irpreview.io.kits import load_kit
+
+    return load_kit(name if name is not None else "unmodified-720")
+
+
+# --- what is shown --------------------------------------------------------------------------------------------------
+
+
+def _print_found(log: Path | None, wish: SearchWish, as_json: bool) -> None:
+    from irpreview.io.field_log import FieldLog
+
+    with FieldLog(log, read_only=True) as book:
+        found = book.search(wish)
+    for entry in found:
+        _show(entry, as_json)
+    if not found and not as_json:
+        say("no frame in the log answers this")
+
+
+def _show(entry: LogEntry, as_json: bool, whole: bool = False) -> None:
+    if as_json:
+        emit_json(entry_facts(entry))
+        return
+    print(line_of(entry))
+    if whole:
+        for name, value in entry_facts(entry).items():
+            if value not in (None, "", "log_frame") and name not in ("uid", "kit_key"):
+                print(f"  {name:<20} {value}")
+
+
+def entry_facts(entry: LogEntry) -> dict[str, Any]:
+    """A frame as JSON holds it; on one's own screen places are shown."""
+    from irpreview.io.log_exchange import facts_of
+
+    return {
+        "kind": "log_frame",
+        "number": entry.id,
+        **facts_of(entry, locations=True),
+        "raw_factor_stops": None if entry.raw_factor_stops is None else round(entry.raw_factor_stops, 3),
+    }
+
+
+def line_of(entry: LogEntry) -> str:
+    """A frame on one line."""
+    from irpreview.core.log_entries import OUTCOME_WORDS
+    from irpreview.core.wording import shutter_text
+
+    exposure = [
+        f"ISO {entry.iso:g}" if entry.iso else "",
+        f"f/{entry.f_number:g}" if entry.f_number else "",
+        shutter_text(entry.shutter_s) if entry.shutter_s else "",
+    ]
+    came = "" if entry.came_out_stops is None else f"{entry.came_out_stops:+.1f} stops"
+    raw = "" if entry.raw_factor_stops is None else f"says {entry.raw_factor_stops:.1f} stops"
+    parts = [
+        f"{entry.id:>5}",
+        entry.day.isoformat() if entry.day else "no date   ",
+        entry.kit_name,
+        " ".join(p for p in exposure if p),
+        came or OUTCOME_WORDS[entry.outcome],
+        raw,
+        entry.place_name or "",
+        "open shade" if entry.in_shade else "",
+        entry.subject or "",
+    ]
+    return "  ".join(p for p in parts if p)

@@ -1,0 +1,247 @@
+"""`irpreview log learn`, `compare`, `hot-spot` and `use`: what the frames teach."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from irpreview.cli.common import JsonOption, KitOption, OutOption, ZoneOption, emit_json, fail_usage, say
+from irpreview.records import CLASS_WORDS, Range
+
+LogOption = Annotated[
+    Path | None,
+    typer.Option("--log", metavar="FILE", help="The log file; else $IRPREVIEW_LOG, else your data folder."),
+]
+
+
+def register_lessons(group: typer.Typer) -> None:
+    """Add the commands that learn to `irpreview log`."""
+    _register_learn(group)
+    _register_compare(group)
+    _register_hot_spot(group)
+
+
+def _register_learn(group: typer.Typer) -> None:
+    @group.command("learn")
+    def learn(kit: KitOption = None, log: LogOption = None, as_json: JsonOption = False) -> None:
+        """The filter factor of a kit by its frames, and what they say of shade, low sun and subjects."""
+        from irpreview.core.comparison import personal_correction
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.kits import load_kit
+        from irpreview.io.log_exchange import learned_from
+
+        chosen = load_kit(kit or "unmodified-720")
+        with FieldLog(log, read_only=True) as book:
+            learned = learned_from(chosen, book)
+            own = personal_correction(book.differences(chosen.name))
+            uses = book.uses(chosen.name)
+        corrections = {n: {**c.stops.as_dict(), "pairs": c.pairs, "unshrunk": c.unshrunk_stops} for n, c in own.items()}
+        if as_json:
+            emit_json(
+                {
+                    "kind": "learned",
+                    "kit": chosen.name,
+                    "factor_stops": learned.factor_stops,
+                    "prior_stops": learned.prior_stops,
+                    "frames": learned.frames,
+                    "set_aside": learned.set_aside,
+                    "error_stops": round(learned.error_stops, 3),
+                    "circumstances": learned.circumstances,
+                    "counts": learned.counts,
+                    "changed_stops": learned.changed_stops,
+                    "corrections": corrections,
+                    "uses": {"learned": uses[0], "correction": uses[1]},
+                    "says": learned.says,
+                }
+            )
+            return
+        for sentence in learned.says:
+            print(sentence)
+        for name, c in own.items():
+            s = c.stops
+            print(f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {c.pairs} frames")
+        for on, words, option in zip(
+            uses, ("the learned factor", "the correction"), ("--learned", "--correction"), strict=True
+        ):
+            if not on:
+                print(f"{words} is switched off (`irpreview log use {option}` switches it on)")
+
+    @group.command("use")
+    def use(
+        kit: KitOption = None,
+        learned: Annotated[
+            bool | None, typer.Option("--learned/--no-learned", help="Use the learned factor.", show_default=False)
+        ] = None,
+        correction: Annotated[
+            bool | None,
+            typer.Option("--correction/--no-correction", help="Use the personal correction.", show_default=False),
+        ] = None,
+        log: LogOption = None,
+    ) -> None:
+        """Switch on or off what the log has taught about a kit."""
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.kits import load_kit
+
+        if learned is None and correction is None:
+            raise fail_usage("say what: --learned, --no-learned, --correction or --no-correction")
+        name = load_kit(kit or "unmodified-720").name
+        with FieldLog(log) as book:
+            book.use(name, learned=learned, correction=correction)
+            now = book.uses(name)
+        say(f"{name}: learned factor {'on' if now[0] else 'off'}, personal correction {'on' if now[1] else 'off'}")
+
+
+def _register_compare(group: typer.Typer) -> None:
+    @group.command("compare")
+    def compare(
+        snap: Annotated[Path, typer.Argument(metavar="SNAP", help="The daylight snap.")],
+        frame: Annotated[Path, typer.Argument(metavar="FRAME", help="The infrared frame of the same scene.")],
+        kit: KitOption = None,
+        zone: ZoneOption = None,
+        out: OutOption = Path("."),
+        keep: Annotated[bool, typer.Option("--keep", help="Keep it in the log, for the personal correction.")] = False,
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Check the prediction against the frame that was taken."""
+        from dataclasses import replace
+        from types import MappingProxyType
+
+        from irpreview import session
+        from irpreview.core.comparison import compare as compare_tones
+        from irpreview.core.comparison import differences_of
+        from irpreview.core.layers import at_photo_size, linear_luminance
+        from irpreview.core.registration import register
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.kits import load_kit
+        from irpreview.io.log_entry_files import linear_frame
+        from irpreview.io.photos import load_photo
+        from irpreview.io.pictures import make_folder, write_jpeg
+
+        photo = load_photo(snap, zone=zone)
+        taken, name = linear_frame(frame)
+        placed = register(linear_luminance(photo.pixels), taken)
+        # what was learned before must not hide what this frame teaches
+        chosen = replace(load_kit(kit or "unmodified-720"), class_correction_stops=MappingProxyType({}))
+        scene = session.map_scene(photo)
+        rendering = session.render(photo, scene, chosen)
+        verdict = session.judge(photo, scene, chosen, rendering=rendering)
+        layer_map = at_photo_size(verdict.layer_map, photo.height, photo.width)
+        result = compare_tones(rendering.tones, scene.label, taken, placed, verdict.layers, layer_map)
+        picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", result.picture)
+        if keep:
+            with FieldLog(log) as book:
+                book.keep_differences(differences_of(result, chosen.name, f"{photo.content_sha256[:16]}:{name}"))
+        if as_json:
+            emit_json(_comparison_facts(result, snap, frame, picture, chosen.name))
+            return
+        for sentence in result.sentences:
+            print(sentence)
+        say(f"difference picture: {picture}" + ("; kept in the log" if keep else ""))
+
+
+def _comparison_facts(result: Any, snap: Path, frame: Path, picture: Path, kit_name: str) -> dict[str, Any]:
+    def part(p: Any) -> dict[str, Any]:
+        return {
+            "name": p.name,
+            "share": round(p.share, 4),
+            "zones": p.zones,
+            "predicted_zone": round(p.predicted_zone, 2),
+            "taken_zone": round(p.taken_zone, 2),
+        }
+
+    placed = result.registration
+    return {
+        "kind": "comparison",
+        "snap": str(snap),
+        "frame": str(frame),
+        "kit": kit_name,
+        "classes": {name: part(p) for name, p in result.classes.items()},
+        "layers": [part(p) for p in result.layers],
+        "rank": round(result.rank, 4),
+        "mean_error_zones": round(result.mean_error_zones, 3),
+        "exposure_zones": round(result.exposure_zones, 3),
+        "contrast": round(result.contrast, 3),
+        "compared_share": round(result.compared_share, 3),
+        "placement": {
+            "turn_deg": round(placed.turn_deg, 2),
+            "zoom": round(placed.zoom, 4),
+            "shift_share": round(placed.shift_share, 4),
+            "overlap": round(placed.overlap, 3),
+            "confidence": round(placed.confidence, 3),
+        },
+        "says": result.sentences,
+        "picture": str(picture),
+    }
+
+
+def _register_hot_spot(group: typer.Typer) -> None:
+    @group.command("hot-spot")
+    def hot_spot(
+        frames: Annotated[
+            list[Path] | None,
+            typer.Argument(
+                metavar="[FRAME]...", help="Frames of one even subject, one lens, focal length and aperture."
+            ),
+        ] = None,
+        lens: Annotated[str, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")] = "my lens",
+        focal: Annotated[float | None, typer.Option("--focal", metavar="MM", help="Focal length, mm.")] = None,
+        aperture: Annotated[float | None, typer.Option("--aperture", metavar="N", help="f-number.")] = None,
+        kit: KitOption = None,
+        keep: Annotated[bool, typer.Option("--keep", help="Put it in the lens table of the log.")] = False,
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Measure a bright spot in the middle of even frames; without frames, show the lens table."""
+        from irpreview.core.hot_spot import measure_hot_spot
+        from irpreview.core.log_entries import SpotRecord
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.kits import load_kit
+        from irpreview.io.log_entry_files import focal_and_aperture, spot_frame
+
+        kit_name = load_kit(kit or "unmodified-720").name
+        if not frames:
+            with FieldLog(log, read_only=True) as book:
+                for spot in book.hot_spots(kit_name):
+                    _show_spot(spot, as_json)
+            return
+        focal_mm, f_number = focal_and_aperture(frames[0], focal, aperture)
+        found = measure_hot_spot([spot_frame(path) for path in frames])
+        spot = SpotRecord(kit_name, lens, focal_mm, f_number, found.strength_stops, found.radius_share, found.frames)
+        if keep:
+            with FieldLog(log) as book:
+                book.keep_hot_spot(spot)
+        if as_json:
+            _show_spot(
+                spot, True, confidence=found.confidence, vignetting_stops=found.vignetting_stops, says=found.says
+            )
+            return
+        for sentence in found.says:
+            print(sentence)
+        if keep:
+            say(f"kept: {lens}, {focal_mm:g} mm, f/{f_number:g}; exposures avoid apertures that show a spot")
+
+
+def _show_spot(spot: Any, as_json: bool, **more: Any) -> None:
+    strength: Range = spot.strength_stops
+    if as_json:
+        emit_json(
+            {
+                "kind": "hot_spot",
+                "kit": spot.kit_name,
+                "lens": spot.lens,
+                "focal_mm": spot.focal_mm,
+                "f_number": spot.f_number,
+                "strength_stops": strength,
+                "radius_share": round(spot.radius_share, 4),
+                "frames": spot.frames,
+                **more,
+            }
+        )
+        return
+    print(
+        f"{spot.lens:<20} {spot.focal_mm:>5g} mm  f/{spot.f_number:<5g} {strength.likely:+.2f} stops "
+        f"({strength.low:+.2f} to {strength.high:+.2f}), radius {spot.radius_share:.0%} of half the diagonal"
+    )

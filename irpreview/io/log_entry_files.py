@@ -1,0 +1,137 @@
+"""A log entry from the files of a day: the infrared frame, the snap beside it, and what was typed on top."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from irpreview.core.log_entries import LogEntry, check_entry
+from irpreview.core.metering import from_snap, picture_brightness_stops
+from irpreview.errors import BadValue
+from irpreview.io.photos import load_photo
+from irpreview.io.raw_frames import is_raw, load_raw
+from irpreview.records import FloatArray, Photo, Shot
+
+if TYPE_CHECKING:
+    from irpreview.core.hot_spot import EvenFrame
+
+READ_SIDE_PX = 1200
+BLOWN_SHARE = 0.10
+BLACK_STOPS = -2.9
+"""Mean of a frame that says no more than that it is black: the lowest that `picture_brightness_stops` gives is -3."""
+
+
+def entry_from_files(
+    kit_name: str,
+    kit_key: str,
+    frame: Path | None,
+    snap: Path | None,
+    typed: Mapping[str, Any],
+    zone: str | None = None,
+) -> LogEntry:
+    """What the files say, overruled by what was typed (fields of LogEntry). Raises BadPhoto, BadValue.
+
+    The frame's own brightness stands for how it came out where nothing was typed: its mean against middle grey.
+    """
+    value: dict[str, Any] = {}
+    if snap is not None:
+        value |= _from_snap(load_photo(snap, zone=zone, max_side=READ_SIDE_PX), snap)
+    if frame is not None:
+        judged = bool({"came_out_stops", "outcome"} & typed.keys())
+        value |= _from_frame(frame, zone, judged=judged)
+    value |= typed
+    entry = LogEntry(kit_name=kit_name, kit_key=kit_key, **value)
+    if entry.sun_height_deg is None and entry.place is not None and entry.taken_at is not None:
+        from dataclasses import replace
+
+        from irpreview.core.daylight import sun_position
+
+        entry = replace(entry, sun_height_deg=round(sun_position(entry.place, entry.taken_at)[0], 1))
+    return check_entry(entry)
+
+
+def _from_snap(photo: Photo, path: Path) -> dict[str, Any]:
+    out: dict[str, Any] = {"snap_path": str(path.resolve()), "snap_sha256": photo.content_sha256}
+    out |= _when_and_where(photo)
+    metering = from_snap(photo)
+    if metering is not None:
+        out["metered_ev100"] = round(metering.ev100.likely, 3)
+    return out
+
+
+def _from_frame(path: Path, zone: str | None, *, judged: bool) -> dict[str, Any]:
+    out: dict[str, Any] = {"frame_path": str(path.resolve())}
+    shot: Shot
+    if is_raw(path):
+        shot = load_raw(path).shot  # raw values have no middle grey of their own: how it came out is typed
+    else:
+        photo = load_photo(path, zone=zone, max_side=READ_SIDE_PX)
+        shot = photo.shot
+        out |= _when_and_where(photo)
+        if not judged:
+            mean, blown = picture_brightness_stops(photo.pixels)
+            out["came_out_stops"] = round(mean, 2)
+            if blown > BLOWN_SHARE:
+                out["outcome"] = "clipped"
+            elif mean <= BLACK_STOPS:
+                out["outcome"] = "blocked"
+    out |= {name: getattr(shot, name) for name in ("iso", "f_number", "shutter_s") if getattr(shot, name) is not None}
+    if shot.focal_35mm_mm is not None:
+        out["focal_mm"] = shot.focal_35mm_mm
+    return out
+
+
+def _when_and_where(photo: Photo) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    if photo.taken_at is not None:
+        out["taken_at"] = photo.taken_at
+    elif photo.taken_at_naive is not None:
+        out["taken_on"] = photo.taken_at_naive.date()
+    if photo.place is not None:
+        out["place"] = photo.place
+    return out
+
+
+def linear_frame(path: Path) -> tuple[FloatArray, str]:
+    """(brightness (H, W) of an infrared frame, linear as far as its curve allows, full scale 1; its name).
+
+    Behind the filter nearly all light is in the red channel, but a picture already made grey has three equal ones: the
+    mean of the channels serves both. Raises BadPhoto.
+    """
+    import numpy as np
+
+    if is_raw(path):
+        return np.asarray(load_raw(path).linear.mean(axis=2), np.float32), path.name
+    from irpreview.core.calibration import curve_linear
+
+    photo = load_photo(path)
+    return (
+        np.asarray(curve_linear(photo.pixels.astype(np.float32) / 255.0, 0.0).mean(axis=2), np.float32),
+        photo.name,
+    )
+
+
+def focal_and_aperture(path: Path, focal_mm: float | None, f_number: float | None) -> tuple[float, float]:
+    """(focal length [mm], f-number) of a frame as typed, else as its file says. Raises BadValue where neither does."""
+    shot = load_raw(path).shot if is_raw(path) else load_photo(path, max_side=READ_SIDE_PX).shot
+    focal_mm = focal_mm if focal_mm is not None else shot.focal_35mm_mm
+    f_number = f_number if f_number is not None else shot.f_number
+    missing = [n for n, v in (("focal length (--focal)", focal_mm), ("aperture (--aperture)", f_number)) if v is None]
+    if focal_mm is None or f_number is None:
+        raise BadValue(f"{path.name} does not say its {' and '.join(missing)}; give it")
+    return focal_mm, f_number
+
+
+def spot_frame(path: Path) -> EvenFrame:
+    """A frame of an even subject as the hot-spot measurement takes it. Raises BadPhoto."""
+    import numpy as np
+
+    from irpreview.core.hot_spot import EvenFrame
+
+    if is_raw(path):
+        raw = load_raw(path)
+        return EvenFrame(np.asarray(raw.linear.mean(axis=2), np.float32), coded=False, shot=raw.shot, name=path.name)
+    photo = load_photo(path)
+    code = photo.pixels.astype(np.float32).mean(axis=2) / 255.0
+    return EvenFrame(np.asarray(code, np.float32), coded=True, shot=photo.shot, name=photo.name)
