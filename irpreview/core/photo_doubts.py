@@ -156,10 +156,10 @@ def scene_doubts(photo: Photo, scene: SceneMap) -> tuple[str, ...]:
     open_air = sum(share[name] for name in ("clear_sky", "cloud", "water", "tree", "grass", "snow"))
     unsure = float((scene.confidence[::step, ::step] < UNSURE_CONFIDENCE).mean())
     doubts = []
-    # a street can be walls and paving alone; a room has things in it, and its floor passes for ground
-    if open_air < 0.05 and (share["ground"] < 0.05 or share["other"] > 0.3):
+    # a facade can fill a picture without any sky; a room is told from it by the things that stand in it
+    if open_air < 0.05 and share["other"] > 0.3:
         doubts.append(
-            "no sky, plants or water was recognised, so this may be an indoor picture or no landscape; "
+            "hardly any sky, plants or water was recognised among many things, so this may be an indoor picture or no landscape; "
             "the prediction is made for daylight landscapes"
         )
     elif unsure > 0.4:

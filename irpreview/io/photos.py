@@ -24,7 +24,7 @@ import numpy as np
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
 from irpreview.core.photo_doubts import pixel_doubts
-from irpreview.errors import BadPhoto
+from irpreview.errors import BadPhoto, BadValue
 from irpreview.io.colour_profiles import to_srgb
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
@@ -54,10 +54,12 @@ def load_photo(
     source: path of a file, or the bytes of one. zone: time zone of a photo that does not say its own ("Europe/Oslo",
     "+02:00"). max_side: read it no larger than this on its long side [px], which is much faster for JPEG.
     name: what to call it in messages when only bytes are given. Raises BadPhoto, with one line that says what is
-    wrong and what to do; BadValue for an unknown zone.
+    wrong and what to do; BadValue for an unknown zone or a max_side below 64.
     """
     if zone is not None:
         time_zone(zone)
+    if max_side is not None and max_side < LEAST_SIDE_PX:
+        raise BadValue(f"a photo cannot be read at {max_side} px; its long side must be {LEAST_SIDE_PX} px or more")
     data, name = _read(source, name)
     kind = kind_of(data[:_HEAD_BYTES], name)
     check_whole(data, kind, name)
@@ -283,9 +285,17 @@ def _to_pixels(image: Image.Image, name: str, doubts: list[str]) -> ByteArray:
     if doubt:
         doubts.append(doubt)
     if alpha is not None:
-        weight = alpha[..., None].astype(np.float32) / 255.0
-        pixels = np.round(pixels * weight + 255.0 * (1.0 - weight)).astype(np.uint8)
+        pixels = _on_white(pixels, alpha)
     return pixels
+
+
+def _on_white(pixels: ByteArray, alpha: ByteArray) -> ByteArray:
+    out = np.empty_like(pixels)
+    for row in range(0, len(pixels), 256):  # in strips: the fractions take four times the room of the picture
+        part = slice(row, row + 256)
+        weight = alpha[part, :, None].astype(np.float32) / 255.0
+        out[part] = np.round(pixels[part] * weight + 255.0 * (1.0 - weight)).astype(np.uint8)
+    return out
 
 
 def _alpha(image: Image.Image, name: str, doubts: list[str]) -> ByteArray | None:

@@ -195,7 +195,8 @@ def test_no_landscape_is_doubted():
     assert "indoor" in scene_doubts(*scene({"structure": 0.6, "other": 0.4}, 0.9))[0]
     assert scene_doubts(*scene({"clear_sky": 0.3, "tree": 0.3, "ground": 0.4}, 0.9)) == ()
     assert scene_doubts(*scene({"structure": 0.8, "clear_sky": 0.2}, 0.9)) == ()
-    # a room with a floor; a street with a car in it
+    # a facade and nothing else; a room with a floor; a street with a car in it
+    assert scene_doubts(*scene({"structure": 1.0}, 0.9)) == ()
     assert "indoor" in scene_doubts(*scene({"structure": 0.35, "ground": 0.3, "other": 0.35}, 0.9))[0]
     assert scene_doubts(*scene({"structure": 0.6, "ground": 0.3, "other": 0.1}, 0.9)) == ()
 

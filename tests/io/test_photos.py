@@ -107,6 +107,9 @@ def test_max_side_reads_smaller_and_alike(sample_photographs):
         reference = np.asarray(Image.open(io.BytesIO(data)).resize((small.width, small.height), Image.Resampling.BOX))
         assert far(small.pixels, reference) < 6
     assert load_photo(make.encode(pixels), max_side=5000).pixels.shape == pixels.shape
+    for bad in (0, -5, 63):
+        with pytest.raises(BadValue, match="64"):
+            load_photo(make.encode(pixels), max_side=bad)
 
 
 @pytest.mark.parametrize("mode", ["L", "P", "1", "CMYK", "LA", "RGBA"])

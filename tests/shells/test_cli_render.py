@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import subprocess
 import sys
 from importlib import resources
@@ -360,6 +361,30 @@ def test_ctrl_c_is_one_line(call, monkeypatch):
     monkeypatch.setattr(cli, "_run", stop)
     status, out, err = call("demo")
     assert (status, out, err) == (130, "", "irpreview: stopped\n")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+def test_ctrl_c_in_the_middle_leaves_whole_pictures_only(snap, tmp_path):
+    photos = []
+    for i in range(40):
+        photos.append(tmp_path / f"p{i}.jpg")
+        photos[-1].write_bytes(snap.read_bytes())
+    out = tmp_path / "out"
+    with subprocess.Popen(
+        [*LAUNCH, "render", *map(str, photos), "--out", str(out), "--json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as running:
+        assert json.loads(running.stdout.readline())["kind"] == "rendering"
+        running.send_signal(signal.SIGINT)
+        _, err = running.communicate(timeout=60)
+    assert running.returncode == 130
+    assert "Traceback" not in err
+    written = list(out.iterdir())
+    assert 2 <= len(written) < 80
+    for path in written:
+        look(path)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="pipes of POSIX")
