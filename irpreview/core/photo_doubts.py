@@ -159,8 +159,8 @@ def scene_doubts(photo: Photo, scene: SceneMap) -> tuple[str, ...]:
     # a facade can fill a picture without any sky; a room is told from it by the things that stand in it
     if open_air < 0.05 and share["other"] > 0.3:
         doubts.append(
-            "hardly any sky, plants or water was recognised among many things, so this may be an indoor picture or no landscape; "
-            "the prediction is made for daylight landscapes"
+            "many things but hardly any sky, plants or water were recognised, so this may be an indoor picture "
+            "or no landscape; the prediction is made for daylight landscapes"
         )
     elif unsure > 0.4:
         doubts.append(
