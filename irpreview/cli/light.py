@@ -136,7 +136,7 @@ def report(plan: LightPlan) -> str:
     lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {first.words}", ""]
     lines.append("time   height  bearing  hard light   shade  expose longer  sun")
     for q in first.quarters:
-        if q.sun_height_deg > -0.9 and q.time.minute in (0, 30):
+        if q.sun_height_deg > 0.0 and q.time.minute in (0, 30):
             frame = ", in the frame" if q.sun_in_frame else ""
             longer = "" if q.longer_stops is None else f"{q.longer_stops:+.1f}"
             lines.append(

@@ -208,7 +208,7 @@ def plan_light(
         doubts = (*doubts, f"{', '.join(skipped)} does not exist in {zone_words} and is left out")
     doubts = (*doubts, "astronomy and a clear sky only: weather, hills and trees in the way are not known")
     windows = [w for plan in plans for w in plan.windows]
-    best = sorted(windows, key=lambda w: (-round(w.score * min(w.minutes, 180.0), 2), w.start))[:5]
+    best = sorted(windows, key=lambda w: (-round(w.score * min(w.minutes, 180.0), -1), w.start))[:5]
     return LightPlan(place, zone_words, heading, tuple(plans), tuple(best), _cautions(rows, heading), doubts)
 
 
