@@ -311,6 +311,8 @@ def post_fence(stage, rng, terrain, path, material, rails=2, height=1.15):
     points = points.reshape(-1, 8, 3)
     points[:, 4:, :2] += np.array(lean)[:, None]
     stage.put(make_mesh("posts", points.reshape(-1, 3), faces, material, tint=rng.uniform(0, 1, points.shape[0] * 8)))
+    if not pieces_points:
+        return
     stage.put(
         make_mesh(
             "rails",
