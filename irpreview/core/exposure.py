@@ -26,7 +26,7 @@ from irpreview.core.frame_cost import TIMED_SLACK, frame_cost, frame_seconds, su
 from irpreview.core.metering import Metering, as_if_on_grey, check_f_number, check_iso, compare, from_snap
 from irpreview.core.optics import airy_diameter_um
 from irpreview.core.quick_frames import ladder
-from irpreview.core.sensor_noise import CLEAN_SNR, FAIR_SNR, ROUGH_SNR, noise_word, sensor_of
+from irpreview.core.sensor_noise import CLEAN_SNR, FAIR_SNR, ISOS, ROUGH_SNR, noise_word, sensor_of
 from irpreview.core.wording import shutter_text
 from irpreview.errors import BadValue
 from irpreview.records import (
@@ -47,12 +47,6 @@ _F_NUMBERS = (
 )
 F_NUMBERS = tuple(map(float, _F_NUMBERS.split()))
 """Nominal third stops, common practice."""
-_ISOS = (
-    "25 32 40 50 64 80 100 125 160 200 250 320 400 500 640 800 1000 1250 1600 2000 2500 3200 4000 5000 6400 8000 10000 "
-    "12800 16000 20000 25600 32000 40000 51200 64000 80000 102400"
-)
-ISOS = tuple(map(float, _ISOS.split()))
-"""Nominal third stops, ISO 12232."""
 
 SHORTEST_S = 1.0 / 8000.0
 LONGEST_S = 3600.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from irpreview.core.sensor_noise import noise_word, sensor_of
+from irpreview.core.sensor_noise import ISOS, noise_word, sensor_of
 from irpreview.core.wording import shutter_text
 from irpreview.records import Conditions, Kit, Light, Setting
 
@@ -99,7 +99,7 @@ def short_frames(kit: Kit, setting: Setting, temperature_c: float) -> Mapping[st
         return None
     count = math.ceil(t / kit.longest_timed_s - 1e-9)
     each = t / count
-    iso = min(setting.iso * count, kit.iso_max)
+    iso = min(min(ISOS, key=lambda step: abs(math.log(step / (setting.iso * count)))), kit.iso_max)
     # A frame at ISO x n for t / n is exposed like the long one at ISO x 1; the average of n gathers the same electrons.
     sensor = sensor_of(kit)
     snr = sensor.snr(setting.iso * count, each, temperature_c, frames=count)

@@ -17,6 +17,13 @@ FAIR_SNR = 20.0
 CLEAN_SNR = 40.0
 """Mid grey: rough, fair, clean (assumed guide)."""
 
+_ISOS = (
+    "25 32 40 50 64 80 100 125 160 200 250 320 400 500 640 800 1000 1250 1600 2000 2500 3200 4000 5000 6400 8000 10000 "
+    "12800 16000 20000 25600 32000 40000 51200 64000 80000 102400"
+)
+ISOS = tuple(map(float, _ISOS.split()))
+"""Nominal third stops, ISO 12232."""
+
 
 @dataclass(frozen=True, slots=True)
 class Sensor:

@@ -231,6 +231,7 @@ def test_short_frames_gather_the_same_light_at_a_little_more_noise() -> None:
     assert answer.recommended is not None
     assert short["frames"] * short["shutter_s"] == pytest.approx(answer.recommended.shutter_s.likely, rel=0.01)
     assert short["shutter_s"] <= KIT.longest_timed_s
+    assert short["iso"] in nominal_isos(KIT)
     assert 0.8 * short["snr_one_long"] < short["snr"] <= short["snr_one_long"]
 
 
