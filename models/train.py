@@ -26,7 +26,7 @@ from network import CLASS_COUNT, SceneNetwork, linear_light, tone, tone_basis
 from torch import Tensor, nn
 
 SHAPES = ((320, 448), (384, 384), (448, 320), (320, 448))
-LONGEST = (400.0, 760.0)
+LONGEST = (380.0, 680.0)
 CLASS_WEIGHT = (1.0, 1.1, 1.4, 1.2, 1.0, 1.4, 1.2, 1.3, 1.3)
 
 
@@ -363,13 +363,13 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--lr", type=float, default=2e-3)
     p.add_argument("--encoder-lr", type=float, default=0.25)
     p.add_argument("--weight-decay", type=float, default=0.03)
-    p.add_argument("--drop-path", type=float, default=0.2)
-    p.add_argument("--dropout", type=float, default=0.2)
-    p.add_argument("--jitter", type=float, default=1.0)
-    p.add_argument("--tone-weight", type=float, default=3.0)
+    p.add_argument("--drop-path", type=float, default=0.1)
+    p.add_argument("--dropout", type=float, default=0.0)
+    p.add_argument("--jitter", type=float, default=0.8)
+    p.add_argument("--tone-weight", type=float, default=2.5)
     p.add_argument("--pseudo-weight", type=float, default=0.5)
     p.add_argument("--soft-weight", type=float, default=0.7)
-    p.add_argument("--ema", type=float, default=0.997)
+    p.add_argument("--ema", type=float, default=0.998)
     p.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     p.add_argument("--channels-last", action="store_true")
     p.add_argument("--bench-from", type=int, default=30, help="steps before this one are not timed")
