@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -158,6 +159,7 @@ def render(
     own. repaint: corrections by hand, (mask (H, W), class name) in order. conditions: a known wind roughens water.
     grade: paper grade 0..5.
     """
+    from irpreview.core.photo_doubts import scene_doubts
     from irpreview.core.rendering import render_tones
     from irpreview.core.scene import repaint_all
 
@@ -167,7 +169,8 @@ def render(
     kit = kit or default_kit()
     light = light or light_of(photo)
     physics = class_physics(kit, light, conditions.wind_m_s if conditions else None)
-    return render_tones(photo, scene, kit, light, physics, pairs_table(), grade=grade, film_look=film_look)
+    done = render_tones(photo, scene, kit, light, physics, pairs_table(), grade=grade, film_look=film_look)
+    return replace(done, doubts=tuple(dict.fromkeys((*scene_doubts(photo, scene), *done.doubts))))
 
 
 def rates(

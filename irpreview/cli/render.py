@@ -149,7 +149,6 @@ def render_one(
     """Read one photo, predict, and write its pictures into the folder `out`."""
     from irpreview import session
     from irpreview.core.class_picture import class_sheet
-    from irpreview.core.photo_doubts import scene_doubts
     from irpreview.io.photos import load_photo
     from irpreview.io.pictures import write_jpeg, write_labels, write_png, write_tones
 
@@ -168,7 +167,7 @@ def render_one(
         photo=photo,
         scene=scene,
         rendering=rendering,
-        doubts=tuple(dict.fromkeys((*photo.doubts, *scene_doubts(photo, scene), *rendering.doubts))),
+        doubts=tuple(dict.fromkeys((*photo.doubts, *rendering.doubts))),
         files={
             "infrared": str(infrared),
             "classes": str(classes),

@@ -116,6 +116,24 @@ def test_json_keeps_its_schema_and_says_what_the_files_hold(call, snap, tmp_path
     assert answer["zones"][name]["low"] - 0.5 <= zone <= answer["zones"][name]["high"] + 0.5
 
 
+def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
+    from dataclasses import replace
+
+    from irpreview import session
+
+    real = session.map_scene
+
+    def a_room(photo):
+        label = np.full((photo.height, photo.width), CLASS_NAMES.index("structure") + 1, np.uint8)
+        label[: photo.height // 2] = CLASS_NAMES.index("other") + 1
+        return replace(real(photo), label=label)
+
+    monkeypatch.setattr(session, "map_scene", a_room)
+    status, out, _ = call("render", snap, "--out", tmp_path, "--json")
+    assert status == 0  # a doubt, no refusal
+    assert any("indoor" in doubt for doubt in json.loads(out)["doubts"])
+
+
 def test_where_the_photo_was_taken_goes_nowhere(call, snap, tmp_path):
     status, out, err = call("render", snap, "--out", tmp_path, "--json", "--zone", "Europe/Oslo")
     assert status == 0
