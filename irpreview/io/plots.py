@@ -15,7 +15,7 @@ SIDE_LETTERS = {"behind_camera": "behind", "side": "side", "ahead": "against", "
 
 
 def draw_light_plan(plan: LightPlan, path: Path) -> None:
-    """One band per day, as dark or bright as the light is weak or strong, with the good hours underlined and named in words.
+    """One band per day, dark where light is weak and pale where it is strong; good hours underlined and named in words.
 
     The kind of file follows the name (PNG, PDF, SVG). Raises CannotWrite.
     """
