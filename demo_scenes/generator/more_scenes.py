@@ -168,7 +168,7 @@ def pellow_street(stage, rng):
     glass = materials.plain(stage, "glass", "glass", 6, gloss=1.0)
     frames = [materials.plain(stage, "door", "paint_green", 6), materials.plain(stage, "door", "timber", 6)]
     for side in (-1, 1):
-        y = 13.0 if side < 0 else 9.5
+        y = 25.0 if side < 0 else 15.0
         while y < 92:
             width, depth = rng.uniform(6.5, 9.5), rng.uniform(6, 7.5)
             storeys = 2 if rng.random() < 0.8 else 1
@@ -199,6 +199,10 @@ def pellow_street(stage, rng):
                     gap, 1.1, 0.4, (x, y, t.at(x, y)), math.pi / 2, course_m=0.16
                 )
                 y += gap
+    n.plant("near", -7.6, 18.5, 0.95, sways=True)
+    n.plant("near", 9.5, 11.0, 0.7, sways=True)
+    beside = lambda x, y, z: np.abs(x - middle(y)) > 3.95  # noqa: E731
+    n.scatter(n.tufts(heights=(0.08, 0.12, 0.16, 0.10)), 1.0, 30, 0.74, beside, tall_noise=0.8)
     for x, y, s in (
         (-16, 60, 1.1),
         (17, 52, 1.2),

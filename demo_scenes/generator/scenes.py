@@ -306,7 +306,7 @@ def ruin_by_the_tarn(stage, rng):
     intended={
         "lead": {"calm": "structure", "windy": "structure"},
         "because": "a tower against sky that goes nearly black, white cloud beside it, bright grass below",
-        "came_out": "half of the tower stands in shade: it parts from grass and cloud, only its sunlit side from the sky",
+        "came_out": "half of the tower is in shade: it parts from grass and cloud, its sunlit side from the sky",
         "waits_for": None,
         "wind": "only grass moves in front; nothing near the tower does, so wind does not turn the answer",
     },

@@ -262,8 +262,8 @@ def make_mesh(name, vertices, faces, material, tint=None, rounded=False, weights
     mesh.loops.foreach_set("vertex_index", faces.ravel())
     mesh.polygons.add(len(faces))
     mesh.polygons.foreach_set("loop_start", np.arange(0, faces.size, corners, dtype=np.int32))
-    if rounded:
-        mesh.polygons.foreach_set("use_smooth", np.ones(len(faces), bool))
+    # without this Blender shades every mesh smooth
+    mesh.polygons.foreach_set("use_smooth", np.full(len(faces), bool(rounded)))
     mesh.update(calc_edges=True)
     if tint is not None:
         mesh.attributes.new("tint", "FLOAT", "POINT").data.foreach_set("value", np.ascontiguousarray(tint, np.float32))
