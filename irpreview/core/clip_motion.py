@@ -28,6 +28,8 @@ RESIDUAL_LIMIT_PX = 0.3
 FLOOR_PX = 0.1
 """Sway below this cannot be told from compression noise (assumed)."""
 DISAGREE = 0.1
+FASTEST_HZ = 6.0
+"""Leaf flutter, the fastest that foliage does (aspen 3-5, from memory). [Hz]"""
 GRID_PX = 4
 
 
@@ -100,7 +102,7 @@ def measure_motion(
     cloud = deg = image = None
     sky = np.isin(label, (CLASS_ID["clear_sky"], CLASS_ID["cloud"]))
     if sky.mean() > 0.02:
-        cloud, spread_px, quality, sky_doubts = _drift(steady, _inner(sky, 4) & valid, fps)
+        cloud, spread_px, quality, sky_doubts = _drift(steady, _inner(sky, 4) & valid, fps, _cloud_row(label))
         doubts += sky_doubts
         if cloud is not None and timed:
             speed = math.hypot(*cloud)
@@ -158,8 +160,8 @@ def _length_doubts(length: float, fps: float, timed: bool) -> list[str]:
         doubts.append(f"the clip is {length:.1f} s long; 3 s is the least, 10 s tells the sway twice as well")
     if timed and fps < 15.0:
         doubts.append(
-            f"{fps:.0f} frames per second cannot follow leaves (2 to 6 Hz): 15 are needed; amplitudes stand, "
-            "frequencies may be false"
+            f"{fps:.0f} frames per second cannot follow leaves (2 to 6 Hz) well: 15 are needed; amplitudes "
+            "stand, frequencies may be false"
         )
     return doubts
 
@@ -380,9 +382,10 @@ def _sway_of(
     frequency = peak_frequency(along, fps)
     length = (len(path) - 1) / fps
     doubts = []
-    aliased = fps < 15.0 or frequency > 0.3 * fps or upper_share(along, fps) > 0.5
+    # leaves flutter up to 6 Hz: where that would fold back onto what is read, the reading may be false
+    aliased = frequency > min(0.3 * fps, max(fps - FASTEST_HZ, 0.0)) or upper_share(along, fps) > 0.5
     if amplitude < 2.0 * FLOOR_PX:
-        aliased = fps < 15.0
+        aliased = False
         doubts.append(
             f"{name}: sway of {amplitude:.2f} px in the clip is at the limit of what compression lets through"
         )
@@ -408,9 +411,9 @@ def _sway_of(
 
 
 def _drift(
-    steady: list[ByteArray], sky: NDArray[np.bool_], fps: float
+    steady: list[ByteArray], sky: NDArray[np.bool_], fps: float, at_row: float
 ) -> tuple[tuple[float, float] | None, float, float, list[str]]:
-    """Drift of the sky (right, down) [px/s], its spread, how well templates matched, doubts."""
+    """Drift of the sky (right, down) at a row [px/s], its spread, how well templates matched, doubts."""
     height, width = sky.shape
     side = int(np.clip(min(width, height) // 5, 24, 96))
     places = [
@@ -441,7 +444,8 @@ def _drift(
             return *nothing, ["the sky in the clip has no texture to follow (blank or even): drift not told"]
         v = np.array(votes)
         middle = np.median(v[:, :2], axis=0)
-        near = np.hypot(*(v[:, :2] - middle).T) < max(1.0, 0.2 * float(np.hypot(*middle)))
+        # a flat layer runs faster high in the picture: what differs by half may still be one drift
+        near = np.hypot(*(v[:, :2] - middle).T) < max(1.0, 0.5 * float(np.hypot(*middle)))
         # move less than three pixels: take frames further apart while the clip has them
         if np.hypot(*middle) >= 3.0 or 2 * gap > n - 1:
             break
@@ -450,16 +454,43 @@ def _drift(
         return *nothing, ["the clouds in the clip move in no one direction (or change too fast): drift not told"]
     kept = v[near]
     weight = kept[:, 2] ** 2
-    shift = (kept[:, :2] * weight[:, None]).sum(axis=0) / weight.sum()
+    shift, left_over = _at_row(kept, weight, at_row, float(height))
     seconds = gap / fps
     doubts = []
     if np.hypot(*shift) < 0.5:
         doubts.append(
             f"the clouds moved only {np.hypot(*shift):.1f} px in {seconds:.0f} s: drift is uncertain; film longer"
         )
-    spread = float(np.sqrt(((kept[:, :2] - shift) ** 2).sum(axis=1).mean())) / seconds
+    spread = left_over / seconds
     dx, dy = (float(c) / seconds for c in shift)
     return (dx, dy), max(spread, 0.1 / seconds), float(kept[:, 2].mean()), doubts
+
+
+def _cloud_row(label: ByteArray) -> float:
+    """Mean row of the clouds, or of the whole sky where no cloud is named."""
+    rows = np.nonzero(label == CLASS_ID["cloud"])[0]
+    if len(rows) == 0:
+        rows = np.nonzero(label == CLASS_ID["clear_sky"])[0]
+    return float(rows.mean()) if len(rows) else 0.0
+
+
+def _at_row(
+    votes: NDArray[np.float64], weight: NDArray[np.float64], row: float, height: float
+) -> tuple[NDArray[np.float64], float]:
+    """Shift at a row, by a straight line over rows where the votes cover enough of them, and the rms left over."""
+    rows = votes[:, 3]
+    mean_row = float((rows * weight).sum() / weight.sum())
+    spread = math.sqrt(float((weight * (rows - mean_row) ** 2).sum() / weight.sum()))
+    base = np.ones((len(votes), 1))
+    if spread > 0.04 * height:
+        base = np.stack([np.ones(len(votes)), rows - mean_row], axis=1)
+    root = np.sqrt(weight)[:, None]
+    answer = np.linalg.lstsq(base * root, votes[:, :2] * root, rcond=None)[0]
+    left_over = float(np.sqrt(((votes[:, :2] - base @ answer) ** 2).sum(axis=1).mean()))
+    shift = answer[0].copy()
+    if len(answer) > 1:
+        shift += answer[1] * float(np.clip(row - mean_row, -2.0 * spread, 2.0 * spread))
+    return shift, left_over
 
 
 def _sky_detail(frame: ByteArray, sky: NDArray[np.bool_]) -> FloatArray:
@@ -475,8 +506,8 @@ def _sky_detail(frame: ByteArray, sky: NDArray[np.bool_]) -> FloatArray:
 
 def _matches(
     a: FloatArray, b: FloatArray, places: list[tuple[int, int]], side: int, reach: int
-) -> list[tuple[float, float, float]]:
-    """Shift (right, down) and correlation of every textured template that is found again."""
+) -> list[tuple[float, float, float, float]]:
+    """Shift (right, down), correlation and row of every textured template that is found again."""
     found = []
     height, width = a.shape
     for y, x in places:
@@ -491,7 +522,7 @@ def _matches(
             continue
         sx = _parabola(score[cy, cx - 1], score[cy, cx], score[cy, cx + 1])
         sy = _parabola(score[cy - 1, cx], score[cy, cx], score[cy + 1, cx])
-        found.append((left + cx + sx - x, top + cy + sy - y, float(best)))
+        found.append((left + cx + sx - x, top + cy + sy - y, float(best), y + side / 2.0))
     return found
 
 

@@ -70,8 +70,10 @@ def _levels(core_px: float, cycles: float) -> list[float]:
     count = int(np.clip(math.ceil(math.log2(max(core_px, 1.0))) + 2, 2, LEVELS))
     if cycles < 0.8:
         return [core_px * 0.5 ** (i + 2) for i in range(count)]
-    ratio = 0.68
+    ratio = 0.6
     steps = np.array([ratio**i for i in range(count)])
+    # steps far below a pixel change nothing that shows
+    steps = steps[(steps * core_px / 2.83 * 0.8 > 0.45) | (steps == 1.0)]
     return [float(v) for v in core_px / 2.83 * steps / math.sqrt(float((steps**2).sum()))]
 
 
@@ -95,16 +97,19 @@ def _foliage(
     whole = max(cycles)
     steps = _levels(greatest, whole)
     reach = cv2.addWeighted(foliage.tree_gain, core[0] / greatest, foliage.grass_gain, core[1] / greatest, 0.0)
-    reach = np.minimum(reach, np.float32(3.0))
+    reach = np.minimum(reach, np.float32(2.5))
+    reach = cv2.merge([reach, reach])
     layer = cv2.merge([foliage.tones * foliage.alpha, foliage.alpha])
     rows, columns = foliage.alpha.shape
-    x, y = np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32))
+    grid = cv2.merge(np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32)))
     line = whole < 0.8
+    # great swings carry a whole crown, small ones a twig: a field must not change much within its own step
+    fields = [_field_for(foliage, step) for step in steps]
     for i, step in enumerate(steps):
-        layer = _split(layer, x, y, reach, foliage.unit[0 if line else i], step)
+        layer = _split(layer, grid, reach, foliage.unit[fields[0] if line else _unused(fields, i)], step)
     extra = max(halo) - greatest
     if extra > LEAST_PX and whole > 1.0:
-        wide = _split(layer, x, y, reach, foliage.unit[LEVELS - 1], 0.35 * extra)
+        wide = _split(layer, grid, reach, foliage.unit[0], 0.35 * extra)
         layer = (1.0 - HALO_SHARE) * layer + HALO_SHARE * wide
     over, alpha = layer[..., 0], layer[..., 1]
     inside = foliage.alpha > 0.99
@@ -124,14 +129,31 @@ def _foliage(
     return picture
 
 
-def _split(
-    layer: FloatArray, x: FloatArray, y: FloatArray, reach: FloatArray, unit: tuple[FloatArray, FloatArray], step: float
-) -> FloatArray:
+def _field_for(foliage: Foliage, step: float) -> int:
+    """The finest direction field that changes over no less than four steps, and over a branch at least."""
+    fitting = [i for i, cell in enumerate(foliage.cell_px) if cell >= 4.0 * step]
+    return min(max(fitting, default=0), len(foliage.cell_px) - 2)
+
+
+def _unused(fields: list[int], i: int) -> int:
+    """A field not taken by an earlier step, so that steps add as independent movements."""
+    taken = set()
+    for k in range(i + 1):
+        choice = fields[k]
+        while choice in taken and choice > 0:
+            choice -= 1
+        while choice in taken:
+            choice += 1
+        taken.add(choice)
+    return choice
+
+
+def _split(layer: FloatArray, grid: FloatArray, reach: FloatArray, unit: FloatArray, step: float) -> FloatArray:
     """Mean of the layer moved forth and back by `step` times the local reach along a field. (h, w, 2)"""
-    size = (x.shape[1], x.shape[0])
-    dx, dy = (cv2.multiply(cv2.resize(u, size, interpolation=cv2.INTER_LINEAR), reach, scale=step) for u in unit)
-    forth = cv2.remap(layer, cv2.add(x, dx), cv2.add(y, dy), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    back = cv2.remap(layer, cv2.subtract(x, dx), cv2.subtract(y, dy), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    away = cv2.resize(unit, (grid.shape[1], grid.shape[0]), interpolation=cv2.INTER_LINEAR)
+    cv2.multiply(away, reach, dst=away, scale=step)
+    forth = cv2.remap(layer, cv2.add(grid, away), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    back = cv2.remap(layer, cv2.subtract(grid, away), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(cv2.addWeighted(forth, 0.5, back, 0.5, 0.0), np.float32)
 
 

@@ -36,8 +36,10 @@ class Foliage:
     tree_gain: FloatArray
     """(h, w) sway of this place over the class's own: more at tips and nearer plants, little at trunks; 0 off trees."""
     grass_gain: FloatArray
-    unit: tuple[tuple[FloatArray, FloatArray], ...]
-    """Per level a direction field (right, down), unit rms, changing from branch to branch; kept at a quarter size."""
+    unit: tuple[FloatArray, ...]
+    """Direction fields (right, down) of unit rms, kept at a quarter size; from whole crowns to single twigs."""
+    cell_px: tuple[float, ...]
+    """Over how far each of these fields changes. [px]"""
     shield: FloatArray
     """(h, w) 1 where foliage may pass in front, 0 where a building stands before it."""
 
@@ -140,7 +142,7 @@ def prepare_stage(tones: FloatArray, scene: SceneMap) -> Stage:
 def _with_thin_twigs(label: ByteArray, guide: FloatArray) -> ByteArray:
     """Twigs, leaves and wires at the edge of the sky, too thin for a scene map: given to what they hang on.
 
-    Sky near a tree or building that differs from the open sky around by a third of a stop is not sky.
+    Sky near a tree or building with fine parts a third of a stop off their surroundings is not sky there.
     """
     sky = np.isin(label, (CLASS_ID["clear_sky"], CLASS_ID["cloud"]))
     solid = np.isin(label, [CLASS_ID[n] for n in ("tree", "structure", "ground", "other")])
@@ -150,16 +152,19 @@ def _with_thin_twigs(label: ByteArray, guide: FloatArray) -> ByteArray:
     reach = max(2, height // 60)
     kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
     near = (cv2.dilate(solid.astype(np.uint8), kernel) > 0) & sky
-    open_sky = (sky & ~near).astype(np.float32)
-    if open_sky.sum() < 0.01 * label.size:
-        return label
-    odd = near & (np.abs(guide - continued(guide, open_sky)) > 0.33)
+    # thin and darker or lighter than the sky on both its sides; a cloud is neither thin nor hard
+    thin = np.ones((9, 9), np.uint8)
+    odd = near & (np.maximum(_hat(guide, cv2.MORPH_BLACKHAT, thin), _hat(guide, cv2.MORPH_TOPHAT, thin)) > 0.33)
     _, nearest = cv2.distanceTransformWithLabels(
         (~solid).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
     )
     names = np.zeros(int(nearest.max()) + 1, np.uint8)
     names[nearest[solid]] = label[solid]
     return np.where(odd, names[nearest], label).astype(np.uint8)
+
+
+def _hat(guide: FloatArray, kind: int, kernel: ByteArray) -> FloatArray:
+    return np.asarray(cv2.morphologyEx(guide, kind, kernel), np.float32)
 
 
 def box_of(mask: NDArray[np.bool_], pad: int) -> tuple[int, int, int, int]:
@@ -194,10 +199,11 @@ def _foliage(tones: FloatArray, label: ByteArray, guide: FloatArray) -> Foliage 
     shape = alpha.shape
     branch = max(8.0, 0.022 * height)
     small = (max(2, shape[0] // FIELD_SHRINK), max(2, shape[1] // FIELD_SHRINK))
-    unit = []
-    for i in range(LEVELS):
-        cell = branch * (1.6, 1.0, 0.8, 0.6, 1.2, 0.7, 0.5, 0.9)[i] / FIELD_SHRINK
-        unit.append((wandering(rng, small, cell), 0.45 * wandering(rng, small, cell)))
+    cells = [branch * size for size in (9.0, 6.5, 4.5, 3.2, 2.2, 1.5, 1.0, 0.7)]
+    unit = [
+        np.stack([share * wandering(rng, small, cell / FIELD_SHRINK) for share in (1.0, 0.4)], axis=-1)
+        for cell in cells
+    ]
     uneven = np.exp(0.45 * wandering(rng, shape, 1.3 * branch) + 0.25 * wandering(rng, shape, 0.5 * branch))
     tree_gain = _tree_gain(tree)[cut] * uneven
     grass_gain = _grass_gain(label, grass)[cut] * uneven
@@ -214,6 +220,7 @@ def _foliage(tones: FloatArray, label: ByteArray, guide: FloatArray) -> Foliage 
         tree_gain=np.asarray(cv2.blur(tree_gain.astype(np.float32), soften), np.float32),
         grass_gain=np.asarray(cv2.blur(grass_gain.astype(np.float32), soften), np.float32),
         unit=tuple(unit),
+        cell_px=tuple(cells),
         shield=_shield(label, plants)[cut],
     )
 
@@ -235,7 +242,7 @@ def _tree_gain(tree: NDArray[np.bool_]) -> FloatArray:
             # one tree above the other up a slope: the lower in the picture, the nearer
             place = 0.2 + 1.1 * (1.0 - up) ** 1.2
         else:
-            place = np.clip(tall / tallest, 0.25, 1.0) * (0.35 + 0.9 * up**1.3)
+            place = np.clip(tall / tallest, 0.25, 1.0) * (0.1 + 1.15 * up**0.9)
         gain = np.where(parts == i, place, gain)
     # beyond the silhouette the gain of the nearest tree goes on, or its moving edge would be cut off
     spread = max(3, small[0] // 24)
