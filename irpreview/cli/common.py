@@ -54,6 +54,14 @@ def as_option(parse: Callable[[str], T]) -> Callable[[str], T]:
     return read
 
 
+def known_zone(name: str) -> str:
+    """The name of a time zone, if there is one of that name. Raises BadValue."""
+    from irpreview.io.photo_facts import time_zone
+
+    time_zone(name)
+    return name
+
+
 PhotoArgument = Annotated[Path, typer.Argument(metavar="PHOTO", help="A daylight snap: JPEG, HEIC, PNG, WebP or TIFF.")]
 PhotosArgument = Annotated[
     list[Path], typer.Argument(metavar="PHOTO...", help="Daylight snaps: JPEG, HEIC, PNG, WebP or TIFF.")
@@ -83,7 +91,10 @@ ShutterOption = Annotated[
 ZoneOption = Annotated[
     str | None,
     typer.Option(
-        "--zone", metavar="ZONE", help="Time zone of photos that do not say theirs, such as Europe/Oslo or +02:00."
+        "--zone",
+        parser=as_option(known_zone),
+        metavar="ZONE",
+        help="Time zone of photos that do not say theirs, such as Europe/Oslo or +02:00.",
     ),
 ]
 
