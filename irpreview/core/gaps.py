@@ -39,7 +39,7 @@ SIGMA_FLOOR, SIGMA_PER_SPREAD, SIGMA_PER_ZONE = 0.174, 0.365, 0.136
 """One standard deviation of a gap [zones]: floor, share of the rendering's own spread, share of the gap; added as
 squares.
 
-All four were fitted to 675 gaps of 123 pictures, each judged by a network that had not seen it
+All four were fitted to the gaps of 123 pictures, each judged by a network that had not seen it
 (models/evaluate_gaps.py).
 """
 FACTOR_SHARE = 0.5
