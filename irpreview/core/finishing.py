@@ -47,7 +47,7 @@ def negative_gamma(root: FloatArray) -> float:
 
 
 def _thin(root: FloatArray) -> int:
-    return max(1, round(max(root.shape) / 256))
+    return max(1, round(int(max(root.shape)) / 256))
 
 
 def print_luminance(relative_stops: np.ndarray, grade: float, gamma: float = NEGATIVE_GAMMA) -> np.ndarray:
