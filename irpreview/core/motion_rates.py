@@ -61,6 +61,7 @@ WALKING_M_S = Range(0.8, 1.4, 2.0)
 TRIPOD_URAD_5 = Range(8.0, 25.0, 90.0)
 """Amplitude of a tripod's shake in 5 m/s at the camera, growing with the square of the wind (assumed)."""
 TRIPOD_HZ = Range(5.0, 12.0, 25.0)
+GEOMETRY_SIDE = 512
 CLIP_DOUBT = 1.4
 """A few seconds of sway measure its rms only within this factor (simulated, 5 to 10 s)."""
 
@@ -184,10 +185,15 @@ def rates_of_motion(
     gust = gust_of(conditions, wind.likely)
     if conditions.gust_m_s is not None:
         wind = Range(wind.low, wind.likely, max(wind.high, gust))
-    horizon = horizon_row(label)
+    # geometry is judged to a few per cent at best: a large picture is looked at every k-th pixel
+    k = max(1, max(height, width) // GEOMETRY_SIDE)
+    small = replace(scene, label=np.ascontiguousarray(label[::k, ::k]))
+    horizon = horizon_row(small.label)
     share = scene.share()
     present = [name for name in CLASS_NAMES if share[name] >= LEAST_SHARE]
-    context = _Context(scene, conditions, wind, wind_text, gust, px_per_rad, snap_px_per_rad, horizon, doubts)
+    context = _Context(
+        small, (height, width), conditions, wind, wind_text, gust, px_per_rad, snap_px_per_rad / k, horizon, doubts
+    )
     classes: dict[str, ClassRate] = {}
     for name, parts, ratio in (("tree", TREE_PARTS, CROWN_RATIO), ("grass", GRASS_PARTS, GRASS_RATIO)):
         if name in present:
@@ -197,7 +203,7 @@ def rates_of_motion(
         classes["water"], water_period = _water(context)
     clouds = None
     if "cloud" in present:
-        elevation = cloud_elevation_deg(label, snap_px_per_rad, horizon)
+        elevation = cloud_elevation_deg(small.label, snap_px_per_rad / k, horizon)
         heading = photo.heading_deg if photo is not None else None
         latitude = photo.place.latitude_deg if photo is not None and photo.place is not None else None
         clouds = cloud_drift(conditions, wind, elevation, heading, latitude)
@@ -236,7 +242,10 @@ def rates_of_motion(
         gust_m_s=gust,
         doubts=tuple(doubts),
         facts=MappingProxyType(
-            {"wind": wind_text, "horizon": f"row {horizon.row.likely:.0f} of {height}, from {horizon.how_known}"}
+            {
+                "wind": wind_text,
+                "horizon": f"row {k * horizon.row.likely:.0f} of {height}, from {horizon.how_known}",
+            }
         ),
     )
 
@@ -266,12 +275,16 @@ def _scaled(rate: ClassRate, scale: float) -> ClassRate:
 @dataclass(frozen=True, slots=True)
 class _Context:
     scene: SceneMap
+    """Labels thinned for geometry."""
+    size: tuple[int, int]
+    """(H, W) of the snap. [px]"""
     conditions: Conditions
     wind: Range
     wind_text: str
     gust_m_s: float
     px_per_rad: float
-    snap_px_per_rad: float
+    geometry_px_per_rad: float
+    """Of the thinned labels."""
     horizon: Horizon
     doubts: list[str]
 
@@ -281,7 +294,7 @@ class _Context:
             if not math.isfinite(given) or not 0.1 <= given <= 50_000.0:
                 raise BadValue(f"distance {given:g} m for {name} cannot be used: 0.1 to 50000 m; give the metres to it")
             return Range(given, given, given), f"{given:g} m away as given"
-        estimate, how = class_distance(self.scene.label, name, self.snap_px_per_rad, self.horizon)
+        estimate, how = class_distance(self.scene.label, name, self.geometry_px_per_rad, self.horizon)
         self.doubts.append(
             f"{name}: distance {estimate.likely:.0f} m ({estimate.low:.0f} to {estimate.high:.0f}) is {how}; "
             f"give --distance {name}=metres to be surer"
@@ -325,7 +338,7 @@ def _plants(c: _Context, name: str, parts: tuple[SwayingPart, ...], ratio: float
 
 def _flow_of_sway(parts: tuple[PartRate, ...], c: _Context) -> float | None:
     """Foliage melts once its slowest part has swung twice and its smear is plain; else never. [s]"""
-    limit = math.hypot(*c.scene.label.shape) / PRINT_SHARP
+    limit = math.hypot(*c.size) / PRINT_SHARP
     if together([2.0 * p.amplitude_px.likely for p in parts]) < 3.0 * limit:
         return None
     return 2.0 / min(p.frequency_hz.likely for p in parts)
@@ -350,7 +363,7 @@ def _water(c: _Context, period: Range | None = None, note: str = "") -> tuple[Cl
         speed = spread(likely * per_m, (likely / low, d_down), (high / likely, d_up))
         part = PartRate("falling water" if kind == "falls" else "running water", "travel", speed_px_s=speed)
         # silk once the water has run over three hundredths of the picture's height
-        flows = 0.03 * c.scene.label.shape[0] / speed.likely
+        flows = 0.03 * c.size[0] / speed.likely
         direction = 270.0 if kind == "falls" else 0.0
     else:
         # crests run by at their own speed until, a wave later, the next one takes their place
@@ -366,7 +379,7 @@ def _water(c: _Context, period: Range | None = None, note: str = "") -> tuple[Cl
             (lengths[2] / lengths[1], d_up, 1.0 / slant),
         )
         # nothing smears further than across the picture
-        most = float(max(c.scene.label.shape))
+        most = float(max(c.size))
         ends = Range(min(ends.low, most), min(ends.likely, most), min(ends.high, most))
         part = PartRate("waves", "travel", speed_px_s=speed, ends_px=ends)
         flows = 0.5 * period.likely

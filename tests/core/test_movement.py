@@ -178,6 +178,15 @@ def test_distances_follow_the_picture() -> None:
     assert class_distance(tall, "tree", scale)[0].likely < class_distance(small, "tree", scale)[0].likely
 
 
+def test_a_larger_copy_of_the_picture_gives_the_same_distances() -> None:
+    big = replace(SCENE, label=np.kron(SCENE.label, np.ones((12, 12), np.uint8)))
+    small, large = (rates_of_motion(s, Kit(), Conditions(wind_m_s=5.0), SNAP) for s in (SCENE, big))
+    for name, rate in small.classes.items():
+        assert large.classes[name].distance_m.likely == pytest.approx(rate.distance_m.likely, rel=0.05)
+        a, b = (movement_at(r, 1.0).classes[name].share_of_height.likely for r in (small, large))
+        assert b == pytest.approx(a, rel=0.05)
+
+
 def test_focal_length_unknown_is_assumed_and_said() -> None:
     bare = replace(SNAP, shot=Shot())
     rates = rates_of_motion(SCENE, Kit(), Conditions(wind_m_s=5.0), bare)
