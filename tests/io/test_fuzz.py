@@ -121,3 +121,22 @@ def test_truncation_at_every_byte_is_refused(good_files, kind):
     for length in range(len(data)):
         with pytest.raises(BadPhoto):
             load_photo(data[:length])
+
+
+def test_damaged_colour_profiles_and_facts(good_files, capfd):
+    """The two blocks that a stranger's program wrote, each spoilt by itself so that the rest of the file holds."""
+
+    rng = np.random.default_rng(3)
+    view = np.ascontiguousarray(np.indices((64, 64, 3)).sum(0) % 256).astype(np.uint8)
+    profile = make.colour_profile(make.DISPLAY_P3)
+    profiles = (profile, profile.replace(b"para\0\0\0\0\0\x03", b"para\0\0\0\0\0\x01"))  # two kinds of curve
+    kept = 0
+    with warnings.catch_warnings(record=True) as seen:
+        warnings.simplefilter("always")
+        for i in range(700):
+            kept += attempt(make.encode(view, "JPEG", icc_profile=spoil(profiles[i % 2], rng)))
+            facts = spoil(FACTS.removeprefix(b"Exif\0\0"), rng)
+            kept += attempt(make.encode(view, "JPEG", exif=b"Exif\0\0" + facts))
+    assert not seen, {str(warning.message) for warning in seen}
+    assert kept == 1400  # a picture without its facts or its exact colours is still a picture
+    assert capfd.readouterr() == ("", "")
