@@ -273,7 +273,7 @@ def _turning_wind(
         low, high = (middle, high) if choice_at(middle) == "foliage" else (low, middle)
     limit = math.sqrt(low * high)
 
-    winds = np.geomspace(_LIGHTEST_WIND, _STRONGEST_WIND, 7)
+    winds = np.geomspace(_LIGHTEST_WIND, _STRONGEST_WIND, 6)
     smears = [smear(float(w)) for w in winds]
     if any(s is None for s in smears):
         return None, None

@@ -42,7 +42,7 @@ __all__ = ["judge_scene", "layered_contrast"]
 
 _SKY = ("clear_sky", "cloud")
 _CROPS = ((1, 1), (5, 4), (4, 3), (3, 2), (16, 9), (2, 1))
-_SWEEP_SIDE_PX = 192
+_MOVEMENT_SIDE_PX, _SWEEP_SIDE_PX = 512, 112
 
 
 def judge_scene(
@@ -64,7 +64,8 @@ def judge_scene(
     """
     shutter_s = _planned_shutter(shutter_s, movement, exposure)
     if movement is None and shutter_s is not None:
-        movement = movement_at(rates_of_motion(scene, rendering.kit, conditions, photo), shutter_s)
+        small = _small_scene(scene, _MOVEMENT_SIDE_PX)
+        movement = movement_at(rates_of_motion(small, rendering.kit, conditions, photo), shutter_s)
     ground = ground_of(photo, scene, rendering)
     layers, layer_map = find_layers(ground)
     gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
@@ -112,10 +113,10 @@ def _planned_shutter(shutter_s: float | None, movement: Movement | None, exposur
     return None
 
 
-def _plants_only(scene: SceneMap) -> SceneMap:
-    """Trees and grass alone, small: seven winds then cost nothing; smear in print millimetres does not depend on it."""
+def _small_scene(scene: SceneMap, side_px: int) -> SceneMap:
+    """The labels at a size at which many winds cost nothing; shares of the height and print millimetres stay."""
     height, width = scene.label.shape
-    k = min(1.0, _SWEEP_SIDE_PX / max(height, width))
+    k = min(1.0, side_px / max(height, width))
     size = (max(1, round(width * k)), max(1, round(height * k)))
     label = cv2.resize(scene.label, size, interpolation=cv2.INTER_NEAREST)
     return replace(scene, label=frozen_array(np.asarray(label, np.uint8)), repainted=None)
@@ -128,7 +129,7 @@ def _smear_at_wind(
     name = lead_of.plant_of(movement)
     if movement is None or name is None:
         return None
-    small = _plants_only(scene)
+    small = _small_scene(scene, _SWEEP_SIDE_PX)
     shutter_s = movement.shutter_s
     base = conditions or Conditions()
     per_px = print_mm_per_px(small.label.shape[1], small.label.shape[0])
