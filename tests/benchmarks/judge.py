@@ -37,9 +37,8 @@ def main() -> None:
     print("a drawn scene of 1600 x 1200 px with six layers")
     print(f"to the working size       {median_ms(lambda: ground_of(photo, scene, rendering)):6.0f} ms")
     print(f"layers                    {median_ms(lambda: find_layers(ground)):6.0f} ms")
-    print(
-        f"gaps                      {median_ms(lambda: measure_gaps(ground, layers, layer_map, rendering, 4.0)):6.0f} ms"
-    )
+    gaps = median_ms(lambda: measure_gaps(ground, layers, layer_map, rendering, 4.0))
+    print(f"gaps                      {gaps:6.0f} ms")
     print(f"sky                       {median_ms(lambda: read_sky(ground)):6.0f} ms")
     whole = median_ms(lambda: judge_scene(photo, scene, rendering, windy, shutter_s=1.0))
     print(f"whole verdict, with wind  {whole:6.0f} ms")
