@@ -361,7 +361,9 @@ def _water(c: _Context, period: Range | None = None, note: str = "") -> tuple[Cl
             else (RUNNING_SPEED_M_S.low, RUNNING_SPEED_M_S.likely, RUNNING_SPEED_M_S.high)
         )
         speed = spread(likely * per_m, (likely / low, d_down), (high / likely, d_up))
-        part = PartRate("falling water" if kind == "falls" else "running water", "travel", speed_px_s=speed)
+        most = float(max(c.size))
+        name = "falling water" if kind == "falls" else "running water"
+        part = PartRate(name, "travel", speed_px_s=speed, ends_px=Range(most, most, most))
         # silk once the water has run over three hundredths of the picture's height
         flows = 0.03 * c.size[0] / speed.likely
         direction = 270.0 if kind == "falls" else 0.0
@@ -435,7 +437,8 @@ def _people_and_boats(c: _Context, water_share: float) -> ClassRate:
         (WALKING_M_S.high / WALKING_M_S.likely, d_up),
     )
     # half a metre of body is thinned to a tenth once it has walked five metres
-    part = PartRate("people walking", "travel", speed_px_s=speed)
+    most = float(max(c.size))
+    part = PartRate("people walking", "travel", speed_px_s=speed, ends_px=Range(most, most, most))
     return ClassRate(
         "other", (part,), distance, f"people walking, if it is people; {how}", 5.0 / WALKING_M_S.likely, 0.0
     )

@@ -132,13 +132,8 @@ def _warnings(
         said.append(_cloud_sentence(rates, classes["cloud"], shutter_s))
     if water is not None and "water" in classes:
         said.append(_water_sentence(rates, classes["water"], water, shutter_s))
-    if "other" in classes:
-        move, flows = classes["other"], classes["other"].flows_from_s
-        if move.print_mm.likely >= NOTICED_MM:
-            text = f"People or boats smear by {print_text(move.print_mm)} at {time}; {_holds_text(move.holds_until_s)}"
-            gone = flows is not None and shutter_s >= flows
-            thin = f", from about {shutter_text(flows)} they thin out" if flows is not None and not gone else ""
-            said.append(text + (": ghosts, or gone if they keep walking." if gone else thin + "."))
+    if "other" in classes and classes["other"].print_mm.likely >= NOTICED_MM:
+        said.append(_people_sentence(classes["other"], shutter_s))
     if tripod.blur_px.high > rates.hold_limit_px:
         sure = tripod.blur_px.likely > rates.hold_limit_px
         said.append(
@@ -156,6 +151,17 @@ def _warnings(
             f"In {time} a gust is likely: plan on {rates.gust_m_s:.0f} m/s rather than the mean of {wind:.0f} m/s."
         )
     return tuple(said)
+
+
+def _people_sentence(move: ClassMovement, shutter_s: float) -> str:
+    time, held = shutter_text(shutter_s), _holds_text(move.holds_until_s)
+    flows = move.flows_from_s
+    if "people walking" not in move.parts:
+        return f"Boats rock and swing: {print_text(move.print_mm)} at {time}; {held}."
+    if flows is not None and shutter_s >= flows:
+        return f"People who walk on are gone or left as ghosts at {time}; {held}."
+    thin = f", and thin out from about {shutter_text(flows)}" if flows is not None else ""
+    return f"People who walk smear by {print_text(move.print_mm)} at {time}; {held}{thin}."
 
 
 def _cloud_sentence(rates: Rates, move: ClassMovement, shutter_s: float) -> str:
