@@ -21,7 +21,7 @@ NEGATIVE_GAMMA = 0.55
 FITTING_RANGE_STOPS = 4.6
 """Range of a scene that the usual development suits."""
 _GAMMA_LIMITS = (0.34, 0.62)
-HIGHLIGHT_ZONE = 7.3
+HIGHLIGHT_ZONE = 7.05
 """Where the brightest extended surface is placed: white with texture."""
 _STEPS = 4096
 _SCREEN_BLACK = 0.8 * 10.0**-PAPER_BLACK_DENSITY
