@@ -10,7 +10,7 @@ size fitted anywhere else in what is left over tells how strong a bump the subje
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import cv2
@@ -24,10 +24,10 @@ from irpreview.records import FloatArray, Range, Shot
 
 Array = NDArray[np.float64]
 
-BLOCKS = 60
+BLOCKS = 44
 """Blocks along the long side."""
-RADII = tuple(float(r) for r in np.geomspace(0.07, 0.42, 9))
-CENTRES = tuple(float(c) for c in np.linspace(-0.24, 0.24, 7))
+RADII = tuple(float(r) for r in np.geomspace(0.07, 0.42, 7))
+CENTRES = tuple(float(c) for c in np.linspace(-0.22, 0.22, 5))
 MOST_OFF_CENTRE = 0.3
 SURE_SIGMAS = 4.0
 """Set on simulated frames without a spot: fewer than 2 in 100 show one, see tests/core/test_hot_spot.py."""
@@ -199,9 +199,9 @@ def _fit(stops: Array) -> _Fit:
     x, y = _grid(stops.shape)
     value = stops.ravel()
     smooth = _smooth_part(x, y)
-    weight = np.ones_like(value)
+    weight: Array = np.ones_like(value)
     centre, radius, strength, smooth_value = (0.0, 0.0), 0.2, 0.0, np.zeros(smooth.shape[1])
-    rest = value
+    rest: Array = value
     for round_number in range(3):
         root = np.sqrt(weight)
         q, _ = np.linalg.qr(smooth * root[:, None])
@@ -222,20 +222,18 @@ def _fit(stops: Array) -> _Fit:
             start = np.array([*centre, radius])
         lowest, highest = RADII[0] * 0.8, RADII[-1] * 1.15
         bounds = [(-MOST_OFF_CENTRE, MOST_OFF_CENTRE)] * 2 + [(lowest, highest)]
-        found = minimize(
-            lambda p, gain=gain: -gain(*p),
-            start,
-            method="Nelder-Mead",
-            bounds=bounds,
-            options={"maxfev": 90, "xatol": 2e-3},
-        )
+
+        def loss(p: Array, gain: Callable[[float, float, float], float] = gain) -> float:
+            return -gain(float(p[0]), float(p[1]), float(p[2]))
+
+        found = minimize(loss, start, method="Nelder-Mead", bounds=bounds, options={"maxfev": 70, "xatol": 2e-3})
         centre, radius = (float(found.x[0]), float(found.x[1])), float(found.x[2])
         design = np.column_stack((smooth, _bump(x, y, centre, radius)))
         solution = np.linalg.lstsq(design * root[:, None], value * root, rcond=None)[0]
         strength, smooth_value = float(solution[-1]), solution[:-1]
-        rest = value - design @ solution
+        rest = np.asarray(value - design @ solution, np.float64)
         scatter = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
-        weight = np.minimum(1.0, 2.5 * scatter / np.maximum(np.abs(rest), 1e-9))
+        weight = np.asarray(np.minimum(1.0, 2.5 * scatter / np.maximum(np.abs(rest), 1e-9)), np.float64)
     error = _faked(x, y, smooth, rest, centre, radius)
     corner = _smooth_part(np.array([0.0, 0.707]), np.array([0.0, 0.707]))
     vignetting = float(corner[1, 5:] @ smooth_value[5:])

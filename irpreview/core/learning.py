@@ -14,11 +14,12 @@ ridge or Huber regression would do either the priors or the robustness, not both
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
 from types import MappingProxyType
+from typing import TypeVar
 
 import numpy as np
 from scipy.special import log_ndtr
@@ -29,6 +30,7 @@ from irpreview.core.spectra import Array, Tables
 from irpreview.core.surfaces import class_factors, open_shade_stops
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit, Light, Range
 
+T = TypeVar("T")
 HALF_WIDTH_SD = 1.6449
 """Half of a 5-95 % range in standard deviations of a normal distribution."""
 T_FREEDOM = 4.0
@@ -93,7 +95,7 @@ class Learned:
             shift += self.circumstances["shade"].likely
             parts.append("shade")
         if sun_height_deg is not None and self.counts.get("low_sun", 0):
-            shift += self.circumstances["low_sun"].likely * _low_sun(sun_height_deg)
+            shift += self.circumstances["low_sun"].likely * float(_low_sun(sun_height_deg))
             parts.append("sun height")
         words = self.source + (f", with what they say of {' and '.join(parts)}" if abs(shift) >= 0.02 else "")
         return replace(kit, factor_stops=self.factor_stops + shift, factor_source=words)
@@ -138,7 +140,7 @@ def learn_factor(kit: Kit, observations: Sequence[Observation], tables: Tables) 
 
     Frames whose raw factor lies outside -5 to 35 stops are set aside unseen. With no frames the prior comes back.
     """
-    prior, _ = filter_factor(kit, Light(), tables)
+    prior = _by_spectra(kit, tables, _prior)
     possible = [o for o in observations if -5.0 <= o.raw_factor_stops <= 35.0]
     impossible = tuple(o.number for o in observations if not -5.0 <= o.raw_factor_stops <= 35.0)
     if not possible:
@@ -202,9 +204,28 @@ def _model_at_nodes(kit: Kit, tables: Tables) -> tuple[Array, Array, Array]:
     return np.array(sun), np.array(shade), np.array(classes)
 
 
-def _nodes(kit: Kit, tables: Tables) -> tuple[Array, Array, Array]:
-    bare = replace(kit, class_correction_stops=MappingProxyType({}), factor_stops=None, factor_source="")
-    return _model_at_nodes(bare, tables) if kit.filter_curve is None else _model_at_nodes.__wrapped__(bare, tables)
+@lru_cache(maxsize=16)
+def _prior(kit: Kit, tables: Tables) -> Range:
+    return filter_factor(kit, Light(), tables)[0]
+
+
+@lru_cache(maxsize=16)
+def _class_doubt(kit: Kit, tables: Tables) -> Mapping[str, float]:
+    """How well the factor of each class is known beforehand, one standard deviation. [stops]"""
+    return {n: f.width / (2.0 * HALF_WIDTH_SD) for n, f in class_factors(kit, Light(), tables).items()}
+
+
+def _by_spectra(kit: Kit, tables: Tables, what: Callable[[Kit, Tables], T]) -> T:
+    """`what` of a kit, remembered; a kit with a curve of its own holds arrays and cannot be a key."""
+    if kit.filter_curve is None:
+        return what(kit, tables)
+    plain: Callable[[Kit, Tables], T] = what.__wrapped__  # type: ignore[attr-defined]
+    return plain(kit, tables)
+
+
+def _bare(kit: Kit) -> Kit:
+    """The kit's spectra alone, so that what was learned or corrected before plays no part."""
+    return replace(kit, class_correction_stops=MappingProxyType({}), factor_stops=None, factor_source="")
 
 
 def _heights(observations: Sequence[Observation]) -> Array:
@@ -213,7 +234,7 @@ def _heights(observations: Sequence[Observation]) -> Array:
 
 def _expected(kit: Kit, observations: Sequence[Observation], tables: Tables) -> Array:
     """What sun height, shade and subject add to the factor of each frame, by the model. [stops]"""
-    sun, shade, classes = _nodes(kit, tables)
+    sun, shade, classes = _by_spectra(_bare(kit), tables, _model_at_nodes)
     height = _heights(observations)
     shaded = np.array([o.in_shade for o in observations])
     total = np.interp(height, HEIGHT_NODES_DEG, sun) + shaded * np.interp(height, HEIGHT_NODES_DEG, shade)
@@ -245,11 +266,11 @@ def _design(kit: Kit, observations: Sequence[Observation], tables: Tables) -> tu
             names.append(name)
     present = {o.subject for o in observations if o.subject is not None}
     if present:
-        factors = class_factors(kit, Light(), tables)
+        class_sd = _by_spectra(_bare(kit), tables, _class_doubt)
         for name in CLASS_NAMES:
             if name in present:
                 columns.append(np.array([float(o.subject == name) for o in observations]))
-                widths.append(factors[name].width / (2.0 * HALF_WIDTH_SD))
+                widths.append(class_sd[name])
                 names.append(name)
     return np.array(columns).T, np.array(widths), tuple(names)
 
@@ -272,7 +293,7 @@ def _solve(rest: Array, design: Array, widths: Array, kinds: Array) -> _Fit:
     """
     exact = kinds == 0
     precision = np.diag(1.0 / widths**2)
-    value = np.zeros(design.shape[1])
+    value: Array = np.zeros(design.shape[1])
     if exact.sum() >= LEAST_FRAMES:
         value[0] = float(np.median(rest[exact]))
     error = max(_scatter((rest - design @ value)[exact]), USUAL_ERROR_STOPS)
@@ -295,13 +316,13 @@ def _solve(rest: Array, design: Array, widths: Array, kinds: Array) -> _Fit:
         new = np.linalg.solve(design.T @ scaled + precision, scaled.T @ working)
         error = _error((rest - design @ new)[exact])
         done = float(np.abs(new - value).max()) < 1e-5
-        value = new
+        value = np.asarray(new, np.float64)
         if done:
             break
     # expected information of a t observation against a normal one: (nu + 1) / (nu + 3), times how many count
     information = np.where(exact, np.minimum(weight, 1.0), weight) * (T_FREEDOM + 1.0) / (T_FREEDOM + 3.0)
     covariance = np.linalg.inv(design.T @ (design * (information / error**2)[:, None]) + precision)
-    return _Fit(value, covariance, rest - design @ value, error)
+    return _Fit(value, np.asarray(covariance, np.float64), rest - design @ value, error)
 
 
 def _scatter(values: Array) -> float:
