@@ -178,8 +178,8 @@ def edge_step(
     step = means[0] - means[1]
     median = float(np.median(step))
     print_step = curve.lightness(means[0]) - curve.lightness(means[1])
-    sign = 1.0 if median >= 0 else -1.0
-    holding = sign * print_step > limit
+    # a side-lit tower is lighter than the sky on one flank and darker on the other: both flanks part
+    holding = np.abs(print_step) > limit
     # the point shown lies on the edge, near its middle
     middle = np.hypot(columns - np.median(columns), rows - np.median(rows))
     at = int(np.argmin(middle))

@@ -76,14 +76,15 @@ def _ramp(value: float, low: float, high: float) -> float:
 
 
 def parting(gap: Gap) -> float:
-    """How well a gap parts two layers, 0..1: the likely step, times the chance that it is one at all.
+    """How well a gap parts two layers, 0..1: the likely step, times the chance that it is one; or along the edge.
 
-    The chance is smooth, not the verdict's word, so that a hair's breadth turns no lead.
+    The chance is smooth, not the verdict's word, so that a hair's breadth turns no lead. Areas of equal middle tone may
+    still part along their edge, as a side-lit tower does from the sky.
     """
     step = abs(gap.print_step.likely)
     sigma = max(gap.print_step.width / (2 * 1.645), 1.0)
     chance = 0.5 * (1 + math.erf((step - _MIDDLE_LIMIT) / (sigma * math.sqrt(2))))
-    return chance * _ramp(step, 2.0, FULL_STEP)
+    return max(chance * _ramp(step, 2.0, FULL_STEP), 0.75 * gap.edge_share_holding)
 
 
 def _place(layer: Layer) -> float:

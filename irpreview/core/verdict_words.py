@@ -134,6 +134,8 @@ def _gap_sentence(
             text = f"Colour keeps {_the(a)} apart from {_the(b)}, infrared does not: {both}."
         else:
             text = f"{_cap(_the(a))} {_verb(a, 'melt')} into {_the(b)}: {both}."
+        if gap.edge_share_holding >= 0.35:
+            text = text[:-1] + ", though along much of the edge they still part."
     else:
         least = 0.0 if gap.low * gap.high < 0 else min(abs(gap.low), abs(gap.high))
         most = max(abs(gap.low), abs(gap.high))
@@ -265,8 +267,11 @@ def _standing_text(candidate: Candidate, layers: tuple[Layer, ...], curve: Print
     layer, gap = candidate.layer, candidate.best_gap
     assert layer is not None
     share = f"{100 * layer.share:.0f} % of the frame"
-    if gap is None or gap.says == "merges":
+    if gap is None:
         return "", share
+    if gap.says == "merges":
+        part = f"{100 * gap.edge_share_holding:.0f} % of the edge parts, {share}"
+        return ("its edge parts though the middle tones match" if gap.edge_share_holding >= 0.35 else ""), part
     other = layers[gap.b if gap.a == layer.index else gap.a]
     own = tone_word(float(curve.lightness(layer.zone.likely)))
     behind = tone_word(float(curve.lightness(other.zone.likely)))
