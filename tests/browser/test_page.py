@@ -21,15 +21,22 @@ def give(page, *paths):
 def answered(page):
     """Wait until everything about the snap is there."""
     expect(page.locator("#opening .big")).to_be_visible(timeout=90_000)
-    expect(page.get_by_role("status")).not_to_have_text("Working out the rest.", timeout=90_000)
+    expect(status(page)).not_to_have_text("Working out the rest.", timeout=90_000)
 
 
 def status(page):
-    return page.get_by_role("status")
+    """The page's one line of news; sliders have their own, as outputs."""
+    return page.locator("#status").get_by_role("status")
 
 
 def fits(page, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def entries(page):
+    """Open the fold with kit, place and day."""
+    page.get_by_text("Kit, place and day").first.click()
+    expect(page.get_by_label("Filter and camera")).to_be_visible()
 
 
 PARTS = (
@@ -58,6 +65,7 @@ def test_the_whole_way_at_a_desk(desk, snap):
         expect(desk.get_by_role("heading", name=part, exact=True)).to_be_visible()
     expect(status(desk)).to_contain_text("This is photo.jpg.")
     expect(desk.locator("#opening .big")).to_have_text(re.compile(r"ISO \d+, f/[\d.]+, "))
+    entries(desk)
     expect(desk.get_by_label("Place (latitude, longitude)")).to_have_value(re.compile(r"^-?\d+\.\d+, -?\d+\.\d+$"))
     expect(desk.get_by_role("list", name="Time the frame takes, hour by hour")).to_contain_text("sun")
     expect(desk.get_by_role("img", name=re.compile("as infrared will show it"))).to_be_visible()
@@ -84,6 +92,7 @@ def test_the_card_is_saved_and_read_back(desk, snap):
     made = json.loads(save(desk, "JSON"))
     jsonschema.Draft202012Validator(card_schema()).validate(made)
     assert made["place"] is None
+    entries(desk)
     latitude = desk.get_by_label("Place (latitude, longitude)").input_value().split(",")[0]
     assert latitude[:5] not in text + json.dumps(made)
 
@@ -95,6 +104,7 @@ def test_the_location_goes_on_the_card_when_ticked(desk, snap):
     desk.get_by_role("button", name="Make the card").click()
     expect(status(desk)).to_have_text("The card is ready, with the location.", timeout=90_000)
     made = json.loads(save(desk, "JSON"))
+    entries(desk)
     shown = float(desk.get_by_label("Place (latitude, longitude)").input_value().split(",")[0])
     assert made["place"]["latitude_deg"] == pytest.approx(shown, abs=1e-4)
 
@@ -124,6 +134,7 @@ def test_several_snaps_each_with_figure_and_sentence(desk, snap, temple):
     listed.nth(1).click()
     expect(status(desk)).to_contain_text("This is temple.jpg.", timeout=90_000)
     expect(listed.nth(1)).to_have_attribute("aria-pressed", "true")
+    entries(desk)
     expect(desk.get_by_label("Place (latitude, longitude)")).to_have_value("")
     expect(desk.locator("#hours")).to_contain_text("needs the place and the time")
     assert before
