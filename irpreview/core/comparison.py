@@ -277,7 +277,7 @@ def _sentences(
                 f"{part.name}: {abs(d):.1f} zone {way} than predicted (zone {part.taken_zone:.1f}, "
                 f"predicted {part.predicted_zone:.1f})"
             )
-    if len(out) == 1:
+    if not any("than predicted" in s for s in out):
         out.append(f"no class differs by more than {CLEAR_ZONES:g} zone")
     return tuple(out)
 

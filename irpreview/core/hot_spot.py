@@ -1,6 +1,6 @@
 """A bright spot in the middle of infrared frames, measured on frames of an even subject.
 
-    log2 light = level + slope of the light (x, y, xy, x2 - y2) + vignetting (r2, r4, r6) + strength * bump(r / radius)
+    log2 light = level + slope of the light (x, y, xy, x2 - y2) + vignetting (r2 to r8) + strength * bump(r / radius)
 
 with r from the middle of the frame in half diagonals and the bump free to lie off-centre. Radii and centres are tried
 on a grid, the rest is linear; the best is refined. How sure it is follows from the frame itself: a bump of the same
@@ -26,7 +26,8 @@ Array = NDArray[np.float64]
 
 BLOCKS = 44
 """Blocks along the long side."""
-RADII = tuple(float(r) for r in np.geomspace(0.07, 0.42, 7))
+RADII = tuple(float(r) for r in np.geomspace(0.07, 0.35, 7))
+WIDEST = 0.38
 CENTRES = tuple(float(c) for c in np.linspace(-0.22, 0.22, 5))
 MOST_OFF_CENTRE = 0.3
 SURE_SIGMAS = 4.0
@@ -114,7 +115,8 @@ def measure_hot_spot(frames: Sequence[EvenFrame]) -> HotSpot:
     known = 0.0 if all(not f.coded for f in frames) else CURVE_DOUBT_SHARE
     spread = 0.5 * (max(strengths) - min(strengths))
     half = math.hypot(1.645 * chosen.error, spread, 1.645 * known * abs(middle))
-    sure = middle > SURE_SIGMAS * chosen.error and middle > 0.02
+    # at the widest radius that is tried a bump is one with the vignetting
+    sure = middle > SURE_SIGMAS * chosen.error and middle > 0.02 and chosen.radius < 0.98 * WIDEST
     # a bump that the structure could fake is no bump: the range then reaches down to none
     low = max(middle - half, 0.25 * middle) if sure else min(middle - half, 0.0)
     confidence = 1.0 - math.exp(-max(middle / max(chosen.error, 1e-6) - SURE_SIGMAS, 0.0) / 4.0) if sure else 0.0
@@ -187,7 +189,7 @@ def _grid(shape: tuple[int, ...]) -> tuple[Array, Array]:
 
 def _smooth_part(x: Array, y: Array) -> Array:
     r2 = x**2 + y**2
-    return np.stack((np.ones_like(x), x, y, x * y, x**2 - y**2, r2, r2**2, r2**3), axis=1)
+    return np.stack((np.ones_like(x), x, y, x * y, x**2 - y**2, r2, r2**2, r2**3, r2**4), axis=1)
 
 
 def _bump(x: Array, y: Array, centre: tuple[float, float], radius: float) -> Array:
@@ -220,7 +222,7 @@ def _fit(stops: Array) -> _Fit:
             start = np.array(max(options)[1:])
         else:
             start = np.array([*centre, radius])
-        lowest, highest = RADII[0] * 0.8, RADII[-1] * 1.15
+        lowest, highest = RADII[0] * 0.8, WIDEST
         bounds = [(-MOST_OFF_CENTRE, MOST_OFF_CENTRE)] * 2 + [(lowest, highest)]
 
         def loss(p: Array, gain: Callable[[float, float, float], float] = gain) -> float:

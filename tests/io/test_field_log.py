@@ -346,9 +346,9 @@ def test_read_only_folder():
         log.add(frame())
     script = (
         "import os, sys\n"
-        "if os.geteuid() == 0: os.setgid(65534); os.setuid(65534)\n"
         "from irpreview.errors import BadLog\n"
         "from irpreview.io.field_log import FieldLog, LogEntry\n"
+        "if os.geteuid() == 0: os.setgid(65534); os.setuid(65534)\n"  # root may write anywhere
         "with FieldLog(sys.argv[1], read_only=True) as log: print(len(log))\n"
         "try:\n"
         "    with FieldLog(sys.argv[1]) as log: log.add(LogEntry(kit_name='k'))\n"
@@ -362,10 +362,8 @@ def test_read_only_folder():
         )
     finally:
         path.parent.chmod(0o755)
-    if "Permission" in ran.stderr:
-        pytest.skip("another user may not read this checkout")
     lines = ran.stdout.splitlines()
-    assert lines[0] == "1", ran.stderr
+    assert lines[:1] == ["1"], ran.stderr
     assert "may not be written" in lines[1]
     with FieldLog(path, read_only=True) as log:
         assert len(log) == 1
