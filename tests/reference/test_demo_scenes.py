@@ -22,7 +22,7 @@ CLASS_NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "gro
 
 OTHER_LEAD = {
     "plain_blue_lea": "built to wait for cloud, judged in calm air: foliage, on 2026-11-25",
-    "ruin_by_the_tarn": "built for the ruin or the sky, judged in calm air: foliage; a third of the ruin is found, on 2026-11-25",
+    "ruin_by_the_tarn": "built for ruin or sky, judged in calm air: foliage, on 2026-11-25",
 }
 
 each_scene = pytest.mark.parametrize("folder", FOLDERS, ids=NAMES)
