@@ -1,6 +1,6 @@
 """The pictures that README shows, made by the program itself: run after new weights or scenes.
 
-    python demo_scenes/make_docs_pictures.py [SCENE]     writes irpreview/docs/pictures/{three_views,movement,layers}.jpg
+python demo_scenes/make_docs_pictures.py [SCENE]     writes irpreview/docs/pictures/{three_views,movement,layers}.jpg
 """
 
 from __future__ import annotations
