@@ -26,8 +26,8 @@ def reference_tone(pixels: ByteArray, mix: FloatArray, basis: str = MIX_BASIS) -
     Raises BadModel for a basis other than "rgb1y" or a mix with another number of maps."""
     if basis != MIX_BASIS or mix.ndim != 3 or mix.shape[0] != 5:
         raise BadModel(
-            f"tone basis {basis!r} with {mix.shape[0]} maps is unknown here; this version reads {MIX_BASIS!r} with 5 maps: "
-            "reinstall irpreview so that weights and program belong together"
+            f"tone basis {basis!r} with {mix.shape[0]} maps is unknown here; this version reads {MIX_BASIS!r} "
+            "with 5 maps: reinstall irpreview so that weights and program belong together"
         )
     size = (pixels.shape[1], pixels.shape[0])
     tone: FloatArray = cv2.resize(np.ascontiguousarray(mix[3]), size, interpolation=cv2.INTER_LINEAR)

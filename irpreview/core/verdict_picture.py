@@ -36,7 +36,8 @@ def draw_verdict(verdict: Verdict, rendering: Rendering) -> ByteArray:
     if verdict.layer_map.shape != rendering.picture.shape:
         raise BadValue(
             f"the verdict is of a photo of {verdict.layer_map.shape[1]} x {verdict.layer_map.shape[0]} px, "
-            f"the rendering of one of {rendering.picture.shape[1]} x {rendering.picture.shape[0]} px; judge this rendering again"
+            f"the rendering of one of {rendering.picture.shape[1]} x {rendering.picture.shape[0]} px; "
+            "judge this rendering again"
         )
     height, width = rendering.picture.shape
     k = PICTURE_SIDE_PX / max(height, width)
