@@ -1,6 +1,6 @@
 """Export a trained network to scene_network.onnx + scene_network.json and check it against OpenCV's dnn.
 
-    python models/export.py network.pt [another.pt ...] --seed 1 --version 1    several networks: their mean
+    python models/export.py network.pt --seed 1 --version 1
 
 Weights are stored as half precision where they have two or more dimensions (batch normalisation is folded first) and
 cast on loading, so the file is half as large and the arithmetic stays float32. Needs torch, onnx, OpenCV.
@@ -35,19 +35,6 @@ def fold_normalisation(model: nn.Module) -> None:
                 before.bias = nn.Parameter((old - layer.running_mean) * gain + layer.bias)
                 module._modules[name] = nn.Identity()
             before = layer
-
-
-class Mean(nn.Module):
-    """Several networks that look at the same picture; the answer is their mean."""
-
-    def __init__(self, networks: list[nn.Module]):
-        super().__init__()
-        self.networks = nn.ModuleList(networks)
-
-    def forward(self, x: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-        answers = [network(x) for network in self.networks]
-        share = 1.0 / len(answers)
-        return sum(a[0] for a in answers) * share, sum(a[1] for a in answers) * share
 
 
 def export(model: nn.Module, target: Path, half: bool) -> None:
@@ -106,15 +93,14 @@ def compare(model: nn.Module, target: Path) -> float:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description="Export the scene network.")
-    parser.add_argument("weights", type=Path, nargs="+")
+    parser.add_argument("weights", type=Path)
     parser.add_argument("--folder", type=Path, default=Path(__file__).parent)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--version", default="1")
     parser.add_argument("--full", action="store_true", help="store float32")
     args = parser.parse_args()
-    model = Mean([load_network(path, "cpu") for path in args.weights])
-    states = [torch.load(path, map_location="cpu", weights_only=True) for path in args.weights]
-    encoder = "-".join(state["encoder"] for state in states)
+    model = load_network(args.weights, "cpu")
+    encoder = torch.load(args.weights, map_location="cpu", weights_only=True)["encoder"]
     fold_normalisation(model)
     if not args.full:
         with torch.no_grad():

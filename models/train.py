@@ -26,8 +26,8 @@ from network import CLASS_COUNT, SceneNetwork, linear_light, tone, tone_basis
 from torch import Tensor, nn
 
 SHAPES = ((320, 448), (384, 384), (448, 320), (320, 448))
-LONGEST = (380.0, 680.0)
-CLASS_WEIGHT = (1.0, 1.1, 1.4, 1.2, 1.0, 1.4, 1.2, 1.3, 1.3)
+LONGEST = (400.0, 760.0)
+CLASS_WEIGHT = (1.0, 1.2, 1.4, 1.1, 1.0, 1.2, 1.3, 1.4, 1.4)
 
 
 def class_loss(logits: Tensor, label: Tensor, merged: Tensor) -> tuple[Tensor, Tensor]:
@@ -358,18 +358,18 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--steps", type=int, default=0)
     p.add_argument("--seconds", type=float, default=450)
     p.add_argument("--seed", type=int, default=1)
-    p.add_argument("--pairs", type=int, default=8)
-    p.add_argument("--scenes", type=int, default=18)
+    p.add_argument("--pairs", type=int, default=12)
+    p.add_argument("--scenes", type=int, default=12)
     p.add_argument("--lr", type=float, default=2e-3)
     p.add_argument("--encoder-lr", type=float, default=0.25)
     p.add_argument("--weight-decay", type=float, default=0.03)
-    p.add_argument("--drop-path", type=float, default=0.1)
-    p.add_argument("--dropout", type=float, default=0.0)
-    p.add_argument("--jitter", type=float, default=0.8)
-    p.add_argument("--tone-weight", type=float, default=2.5)
+    p.add_argument("--drop-path", type=float, default=0.15)
+    p.add_argument("--dropout", type=float, default=0.15)
+    p.add_argument("--jitter", type=float, default=1.0)
+    p.add_argument("--tone-weight", type=float, default=3.0)
     p.add_argument("--pseudo-weight", type=float, default=0.5)
     p.add_argument("--soft-weight", type=float, default=0.7)
-    p.add_argument("--ema", type=float, default=0.998)
+    p.add_argument("--ema", type=float, default=0.997)
     p.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     p.add_argument("--channels-last", action="store_true")
     p.add_argument("--bench-from", type=int, default=30, help="steps before this one are not timed")
