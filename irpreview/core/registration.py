@@ -32,6 +32,8 @@ MOST_TURN_DEG, MOST_ZOOM, MOST_SHEAR = 20.0, 2.2, 0.12
 LEAST_OVERLAP = 0.3
 LEAST_BITE = 0.06
 """Least agreement lost when pushed aside, see `Registration.bite`; set on research pairs, see tests/reference."""
+HOPELESS_BITE = 0.025
+"""Below it the costly last refinement is spared."""
 KEPT_CANDIDATES = 2
 
 
@@ -110,7 +112,10 @@ def best_placement(snap: FloatArray, frame: FloatArray) -> Registration | None:
         starts = [_refined(a, b, m, STAGES[:1])[-1] for m in propose(a, b)]
         starts.sort(key=lambda m: -_likeness(_half(a_fine), _half(b_fine), _scaled(m, 0.5, 0.5)))
         for start in starts[:KEPT_CANDIDATES]:
-            for matrix in _refined(a, b, start, STAGES[1:]):
+            tried = _refined(a, b, start, STAGES[1:2])
+            if _bite(a_fine, b_fine, tried[-1])[1] > HOPELESS_BITE:
+                tried += _refined(a, b, tried[-1], STAGES[2:])
+            for matrix in tried:
                 if not _is_possible(matrix, a.shape):
                     continue
                 likeness, bite = _bite(a_fine, b_fine, matrix)
@@ -214,7 +219,9 @@ def _window(n: int) -> NDArray[np.float64]:
 
 def _by_points(a: FloatArray, b: FloatArray) -> list[Matrix]:
     """Feature points on both edge maps, matched and voted on."""
-    maker = cv2.SIFT_create(nfeatures=1500, contrastThreshold=0.02)
+    maker = cv2.SIFT_create(  # type: ignore[attr-defined]
+        nfeatures=1500, contrastThreshold=0.02
+    )
     points_a, words_a = maker.detectAndCompute(_as_bytes(_edges(a, 1.0, 1.6)), None)
     points_b, words_b = maker.detectAndCompute(_as_bytes(_edges(b, 1.0, 1.6)), None)
     if words_a is None or words_b is None or min(len(words_a), len(words_b)) < 8:
