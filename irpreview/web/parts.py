@@ -152,8 +152,8 @@ def seen(study: Study, overlay: str, colours: dict[str, tuple[str, str]], region
         '<button type="button" data-do="back">Wipe the last stroke</button>'
         '<button type="button" data-do="undo">Undo the last correction</button></div>'
         '<details><summary>Correct without drawing</summary><div class="row">'
-        f'<label>Area <select class="area">{options}</select></label>'
-        f'<label>is <select class="is">{classes}</select></label>'
+        f'<label>Area <select class="area" aria-label="Area to correct">{options}</select></label>'
+        f'<label>is <select class="is" aria-label="What it is">{classes}</select></label>'
         '<button type="button" data-do="area">Correct this area</button></div></details></div>'
     )
 
