@@ -112,7 +112,7 @@ def shipped(research: Path) -> None:
 
 def stops_off(predicted: np.ndarray, nir: np.ndarray) -> np.ndarray:
     """Error of linear tones (H, W) in stops, the real picture first fitted to them by one gain and one offset in
-    display tones (its exposure and blacks are unknown). Pixels where either is below 1/200 of white are nan: noise in stops."""
+    display tones (its exposure and blacks are unknown). Where either is below 1/200 of white: nan, noise in stops."""
     import scoring
 
     from irpreview.core.rendering import decode_display
