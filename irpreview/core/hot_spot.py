@@ -202,7 +202,8 @@ def _fit(stops: Array) -> _Fit:
     value = stops.ravel()
     smooth = _smooth_part(x, y)
     weight: Array = np.ones_like(value)
-    centre, radius, strength, smooth_value = (0.0, 0.0), 0.2, 0.0, np.zeros(smooth.shape[1])
+    centre, radius, strength = (0.0, 0.0), 0.2, 0.0
+    smooth_value: Array = np.zeros(smooth.shape[1])
     rest: Array = value
     for round_number in range(3):
         root = np.sqrt(weight)
@@ -232,7 +233,7 @@ def _fit(stops: Array) -> _Fit:
         centre, radius = (float(found.x[0]), float(found.x[1])), float(found.x[2])
         design = np.column_stack((smooth, _bump(x, y, centre, radius)))
         solution = np.linalg.lstsq(design * root[:, None], value * root, rcond=None)[0]
-        strength, smooth_value = float(solution[-1]), solution[:-1]
+        strength, smooth_value = float(solution[-1]), np.asarray(solution[:-1], np.float64)
         rest = np.asarray(value - design @ solution, np.float64)
         scatter = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
         weight = np.asarray(np.minimum(1.0, 2.5 * scatter / np.maximum(np.abs(rest), 1e-9)), np.float64)

