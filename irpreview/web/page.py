@@ -207,6 +207,8 @@ class _Page:
         fields = [self.entries[name] for name in names]
         quiet = {"show_progress": "hidden", "api_visibility": "private", "queue": True}
         heavy = {**quiet, "concurrency_id": "heavy", "concurrency_limit": 1}
+        dialled = {**quiet, "concurrency_id": "dials", "concurrency_limit": 1}
+        # In order, one at a time: the framework's own rule for the last one keeps an older event's values.
         told = {**heavy, "show_progress": "minimal", "show_progress_on": [shown["status"]]}
 
         def opened(token: str | None, kept: Any) -> list[Any]:
@@ -278,8 +280,8 @@ class _Page:
         def settle(token: str | None, event: gr.EventData) -> list[Any]:
             return self._updates(self.desk.settle(token, _whole(event, "wind"), _whole(event, "time")))
 
-        shown["dials"].input(move, self.token, outputs, trigger_mode="always_last", **quiet)
-        shown["dials"].release(settle, self.token, outputs, trigger_mode="always_last", **quiet)
+        shown["dials"].input(move, self.token, outputs, trigger_mode="multiple", **dialled)
+        shown["dials"].release(settle, self.token, outputs, trigger_mode="multiple", **dialled)
 
         def make(token: str | None, title: str, with_place: bool) -> list[Any]:
             return self._updates(self.desk.make_card(token, title, with_place))

@@ -386,19 +386,25 @@ const values = (recommended) => {
   const p = parts();
   return {wind: p.unknown.checked ? -1 : Number(p.wind.value), time: recommended ? -1 : Number(p.time.value)};
 };
+// 'input' and 'release' are the page's events.
+const timers = {};
+const soon = (name, wait_ms) => {  // the last move wins: it is read when the wait is over
+  clearTimeout(timers[name]);
+  timers[name] = setTimeout(() => trigger(name, values(false)), wait_ms);
+};
 element.addEventListener('input', (event) => {
   const p = parts();
   if (event.target === p.wind) p.unknown.checked = false;
-  if (event.target.closest('.dials')) { say(); trigger('input', values(false)); }
+  if (event.target.closest('.dials')) { say(); soon('input', 60); }
 });
 element.addEventListener('change', (event) => {
-  if (event.target.closest('.dials')) trigger('release', values(false));
+  if (event.target.closest('.dials')) soon('release', 400);
 });
 element.addEventListener('click', (event) => {
   const button = event.target.closest('button[data-do=recommended]');
   if (!button) return;
   parts().time.value = button.dataset.at; say();
-  trigger('input', values(true)); trigger('release', values(true));
+  clearTimeout(timers.input); clearTimeout(timers.release); trigger('release', values(true));
 });
 """
 
