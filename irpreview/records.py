@@ -224,6 +224,8 @@ class SceneMap:
     repainted: NDArray[np.bool_] | None = None
     """(H, W) where a person set the class; None = nowhere."""
     model_id: str = ""
+    fine: FloatArray | None = None
+    """(9, h', w') probability before any repainting at about 1024 px, along the photo's edges; made anew if None."""
 
     def share(self) -> dict[str, float]:
         """Share of the picture per class, 0..1, every class named."""

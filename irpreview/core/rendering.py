@@ -222,7 +222,9 @@ def render_tones(
     full_is_small = (h, w) == (height, width)
     small = photo.pixels if full_is_small else cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
     edges = EdgeGuide(small)
-    probability = probability_at(scene.probability, edges)
+    known = scene.fine is not None and scene.fine.shape[1:] == (h, w)
+    probability = scene.fine if known else probability_at(scene.probability, edges)
+    assert probability is not None
     unsure = 1 - probability.max(0)
     # a surface is one thing or another: half-decided strips along edges would glow in the print
     probability = probability * probability * probability

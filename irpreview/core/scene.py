@@ -17,11 +17,11 @@ from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, ByteArray, FloatArray, Photo, SceneMap, frozen_array
 
 WORKING_SIDE_PX = 1024
-_FIT_SIDE_PX = 512
+_FIT_SIDE_PX = 384
 _EDGE_RADIUS_SHARE = 0.017
 _EDGE_EPS = 1e-4
 """Colour variance below which a patch counts as flat, (0..1 display value)^2; 2.5 of 255 levels."""
-_NEGLIGIBLE = 0.02
+_NEGLIGIBLE = 0.15
 """A class whose probability stays below this everywhere cannot become a label and is skipped."""
 
 
@@ -149,6 +149,7 @@ def scene_from_network(photo: Photo, probability: FloatArray, mix: FloatArray, m
         confidence=frozen_array(np.asarray(confidence, np.float32)),
         mix=frozen_array(mix.astype(np.float32)),
         model_id=model_id,
+        fine=frozen_array(fine),
     )
 
 
@@ -209,6 +210,7 @@ def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneM
         mix=scene.mix,
         repainted=frozen_array(painted.copy()),
         model_id=scene.model_id,
+        fine=scene.fine,
     )
 
 
