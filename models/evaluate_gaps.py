@@ -5,7 +5,8 @@
 Each pair is judged with the kit `reference-pairs`. The real picture's exposure and curve are unknown, so it is fitted
 to the prediction by one gain and one offset in display tones (sRGB curve, white at the 99.5th percentile), then read
 in zones; layers, print and limit are those of the verdict. Without --held-back the shipped network judges pictures it
-has seen. With it, FOLDER holds NAME.npz with `p` (9, h, w) and `m` (5, h, w): the answers of networks that have not seen NAME.
+has seen. With it, FOLDER holds NAME.npz with `p` (9, h, w) and `m` (5, h, w): the answers of networks that have not
+seen NAME.
 --fit prints the spread that the residuals call for (constants of irpreview/core/gaps.py).
 """
 

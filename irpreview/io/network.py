@@ -119,7 +119,7 @@ def _load(folder: Path) -> SceneNetwork:
     missing = [key for key in ("model_id", "classes", "mix_basis", "input") if key not in card]
     if missing or tuple(card["classes"]) != CLASS_NAMES:
         raise BadModel(
-            f"{folder / CARD} does not fit this version ({'lacks ' + ', '.join(missing) if missing else 'other classes'}); "
-            "reinstall irpreview so that weights and program belong together"
+            f"{folder / CARD} does not fit this version "
+            f"({'lacks ' + ', '.join(missing) if missing else 'other classes'}); reinstall irpreview so that weights and program belong together"
         )
     return SceneNetwork(weights, card)
