@@ -118,8 +118,9 @@ def _load(folder: Path) -> SceneNetwork:
         )
     missing = [key for key in ("model_id", "classes", "mix_basis", "input") if key not in card]
     if missing or tuple(card["classes"]) != CLASS_NAMES:
+        what = f"lacks {', '.join(missing)}" if missing else "names other classes"
         raise BadModel(
-            f"{folder / CARD} does not fit this version "
-            f"({'lacks ' + ', '.join(missing) if missing else 'other classes'}); reinstall irpreview so that weights and program belong together"
+            f"{folder / CARD} {what} and does not fit this version; "
+            "reinstall irpreview so that weights and program belong together"
         )
     return SceneNetwork(weights, card)

@@ -252,8 +252,8 @@ class _Page:
                 changes.append(entry.input)
             else:
                 changes += [entry.submit, entry.blur]
-        gr.on(changes, enter, [self.token, *fields], outputs, trigger_mode="always_last", **told)
-        gr.on(changes, keep, fields, self.kept, trigger_mode="always_last", **quiet)
+        gr.on(changes, enter, [self.token, *fields], outputs, trigger_mode="multiple", **told)
+        gr.on(changes, keep, fields, self.kept, trigger_mode="multiple", **quiet)
 
         def paint(token: str | None, event: gr.EventData) -> list[Any]:
             data = _data(event)

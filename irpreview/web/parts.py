@@ -43,6 +43,11 @@ class SnapEntry:
     sentence: str
 
 
+def _scrolling(name: str) -> str:
+    """Opening tag of a box that scrolls sideways on a phone: reachable by keyboard, named for a screen reader."""
+    return f'<div class="scroll" tabindex="0" role="region" aria-label="{name}">'
+
+
 def safe(text: object) -> str:
     """Text for HTML that the browser's template engine leaves alone too."""
     escaped = html.escape(str(text), quote=True)
@@ -236,7 +241,8 @@ def twin(photo: str, infrared: str, study: Study | Look) -> str:
         if share.get(name, 0) >= 0.01
     )
     table = (
-        '<div class="scroll"><table><thead><tr><th scope="col">What</th><th scope="col">Share</th>'
+        _scrolling("What is in it, as a table")
+        + '<table><thead><tr><th scope="col">What</th><th scope="col">Share</th>'
         f'<th scope="col">Zone in infrared, with its doubt</th></tr></thead><tbody>{rows}</tbody></table></div>'
     )
     return block(
@@ -291,7 +297,7 @@ def hold(verdict: Verdict, drawn: str) -> str:
         if gap.a in by_index and gap.b in by_index
     )
     table = (
-        '<div class="scroll"><table><caption>Neighbours in the picture, on paper of grade '
+        _scrolling("Neighbours, as a table") + "<table><caption>Neighbours in the picture, on paper of grade "
         f"{verdict.grade:g}</caption><thead><tr><th scope='col'>Between</th><th scope='col'>In the print</th>"
         f"<th scope='col'>Step</th></tr></thead><tbody>{rows}</tbody></table></div>"
         if rows
@@ -440,7 +446,7 @@ def movement_table(movement: Movement) -> str:
     if not rows:
         return ""
     return (
-        '<div class="scroll"><table><thead><tr><th scope="col">What</th>'
+        _scrolling("Movement, as a table") + '<table><thead><tr><th scope="col">What</th>'
         '<th scope="col">Smear on a 30 x 40 cm print</th><th scope="col">Holds</th>'
         '<th scope="col">Known from</th></tr></thead><tbody>' + "".join(rows) + "</tbody></table></div>"
     )
@@ -492,7 +498,8 @@ def _settings_table(exposure: Exposure) -> str:
             f"{safe('; '.join(one.limits))}</td></tr>"
         )
     return (
-        '<div class="scroll"><table><thead><tr><th scope="col">ISO</th><th scope="col">Aperture</th>'
+        _scrolling("Other settings, as a table")
+        + '<table><thead><tr><th scope="col">ISO</th><th scope="col">Aperture</th>'
         '<th scope="col">Time</th><th scope="col">Could be</th><th scope="col">Mind</th></tr></thead><tbody>'
         + "".join(rows)
         + "</tbody></table></div>"
