@@ -135,11 +135,12 @@ def light_of(photo: Photo) -> Light:
 
 def map_scene(photo: Photo) -> SceneMap:
     """What is where in the photo."""
-    from irpreview.core.scene import scene_from_network
+    from irpreview.core.scene import scene_from_network, working_pixels
 
     network = scene_network()
-    answer = network.run(photo.pixels)
-    return scene_from_network(photo, answer.probability, answer.mix, network.model_id)
+    small = working_pixels(photo.pixels)
+    answer = network.run(small)
+    return scene_from_network(photo, answer.probability, answer.mix, network.model_id, small)
 
 
 def render(

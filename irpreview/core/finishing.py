@@ -93,8 +93,13 @@ def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> 
     curve = np.clip(np.round(255 * display), 0, 255).astype(np.uint8)
     if film_look:
         root = _halation(root, 2.0 ** (shift / 2))
-    steps = cv2.multiply(root, scale, dtype=cv2.CV_16U)
-    return np.asarray(curve[np.minimum(steps, _STEPS - 1)], np.uint8)
+    picture = np.empty(root.shape, np.uint8)
+    rows = max(16, (1 << 18) // root.shape[1])
+    for top in range(0, root.shape[0], rows):  # in strips, so that the steps stay in the cache
+        strip = slice(top, top + rows)
+        steps = cv2.multiply(root[strip], scale, dtype=cv2.CV_16U)
+        np.take(curve, steps, out=picture[strip], mode="clip")
+    return picture
 
 
 def _halation(root: FloatArray, gain: float) -> FloatArray:

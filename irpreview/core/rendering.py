@@ -24,7 +24,7 @@ import numpy as np
 
 from irpreview.core.finishing import finish
 from irpreview.core.reference_tone import reference_tone
-from irpreview.core.scene import WORKING_SIDE_PX, EdgeGuide, probability_at, size_within
+from irpreview.core.scene import WORKING_SIDE_PX, EdgeGuide, probability_at, size_within, working_pixels
 from irpreview.records import (
     CLASS_NAMES,
     ByteArray,
@@ -220,7 +220,9 @@ def render_tones(
     height, width = photo.height, photo.width
     h, w = size_within(height, width, WORKING_SIDE_PX)
     full_is_small = (h, w) == (height, width)
-    small = photo.pixels if full_is_small else cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
+    small = scene.small
+    if small is None or small.shape[:2] != (h, w):
+        small = working_pixels(photo.pixels)
     edges = EdgeGuide(small)
     known = scene.fine is not None and scene.fine.shape[1:] == (h, w)
     probability = scene.fine if known else probability_at(scene.probability, edges)

@@ -121,19 +121,29 @@ def probability_at(probability: FloatArray, edges: EdgeGuide) -> FloatArray:
     return out
 
 
-def scene_from_network(photo: Photo, probability: FloatArray, mix: FloatArray, model_id: str = "") -> SceneMap:
+def working_pixels(pixels: ByteArray) -> ByteArray:
+    """The photo (H, W, 3) at the working size of about 1024 px; itself where it is no larger."""
+    height, width = pixels.shape[:2]
+    h, w = size_within(height, width, WORKING_SIDE_PX)
+    if (h, w) == (height, width):
+        return pixels
+    return np.asarray(cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def scene_from_network(
+    photo: Photo, probability: FloatArray, mix: FloatArray, model_id: str = "", small: ByteArray | None = None
+) -> SceneMap:
     """Label and confidence at the photo's size from the network's answer.
 
-    probability: (9, h, w), sums to 1. mix: (k, h', w'), handed on to the tone prediction.
+    probability: (9, h, w), sums to 1. mix: (k, h', w'), handed on to the tone prediction. small: the photo's
+    `working_pixels` where the caller has them.
     Only the strips along label borders are decided at full size; inside a region the small answer stands.
     """
     if probability.ndim != 3 or len(probability) != len(CLASS_NAMES):
         raise BadValue(f"class probabilities must be (9, h, w), not {probability.shape}")
     height, width = photo.height, photo.width
     h, w = size_within(height, width, WORKING_SIDE_PX)
-    small = (
-        photo.pixels if (h, w) == (height, width) else cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
-    )
+    small = working_pixels(photo.pixels) if small is None else small
     edges = EdgeGuide(small)
     fine = probability_at(probability, edges)
     small_label = fine.argmax(0).astype(np.uint8)
@@ -150,6 +160,7 @@ def scene_from_network(photo: Photo, probability: FloatArray, mix: FloatArray, m
         mix=frozen_array(mix.astype(np.float32)),
         model_id=model_id,
         fine=frozen_array(fine),
+        small=small,
     )
 
 
@@ -163,7 +174,7 @@ def _label_at_full_size(
     if border.any():
         strip = cv2.resize(border.view(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
         at = np.flatnonzero(strip)
-        row, column = np.divmod(at, width)
+        row, column = np.divmod(at.astype(np.int32), np.int32(width))
         h, w = edges.reduced
         small_at = (row * h // height) * w + column * w // width
         colour = pixels.reshape(-1, 3)[at].astype(np.float32) * np.float32(1 / 255)
@@ -211,6 +222,7 @@ def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneM
         repainted=frozen_array(painted.copy()),
         model_id=scene.model_id,
         fine=scene.fine,
+        small=scene.small,
     )
 
 
