@@ -24,7 +24,7 @@ import numpy as np
 
 from irpreview.core.finishing import finish
 from irpreview.core.reference_tone import reference_tone
-from irpreview.core.scene import WORKING_SIDE_PX, EdgeGuide, probability_at, size_within, working_pixels
+from irpreview.core.scene import WORKING_SIDE_PX, EdgeGuide, class_planes, probability_at, size_within, working_pixels
 from irpreview.records import (
     CLASS_NAMES,
     ByteArray,
@@ -224,12 +224,12 @@ def render_tones(
     if small is None or small.shape[:2] != (h, w):
         small = working_pixels(photo.pixels)
     edges = EdgeGuide(small)
-    known = scene.fine is not None and scene.fine.shape[1:] == (h, w)
-    probability = scene.fine if known else probability_at(scene.probability, edges)
-    assert probability is not None
-    unsure = 1 - probability.max(0)
+    fine = scene.fine
+    if fine is None or fine.shape[1:] != (h, w):
+        fine = probability_at(edges, class_planes(scene.probability, edges))
+    unsure = 1 - fine.max(0)
     # a surface is one thing or another: half-decided strips along edges would glow in the print
-    probability = probability * probability * probability
+    probability = fine * fine * fine
     probability /= probability.sum(0)
     painted = _force_painted(scene, probability) if scene.repainted is not None else None
 

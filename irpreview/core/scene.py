@@ -109,13 +109,17 @@ def _with_one(pixels: ByteArray) -> FloatArray:
     return out
 
 
-def probability_at(probability: FloatArray, edges: EdgeGuide) -> FloatArray:
-    """Class probabilities (9, h, w) carried to the size (H, W) of the guide along its edges; sums to 1."""
-    out = np.zeros((len(probability), *edges.shape), np.float32)
-    for i, p in enumerate(probability):
-        if float(p.max()) < _NEGLIGIBLE:
-            continue
-        out[i] = edges.carry(p)
+def class_planes(probability: FloatArray, edges: EdgeGuide) -> list[FloatArray | None]:
+    """The plane of each class probability (9, h, w); None for a class that is nowhere likely."""
+    return [None if float(p.max()) < _NEGLIGIBLE else edges.plane(p) for p in probability]
+
+
+def probability_at(edges: EdgeGuide, planes: list[FloatArray | None]) -> FloatArray:
+    """Class probabilities (9, H, W) at the size of the guide, along its edges, from their planes; sums to 1."""
+    out = np.zeros((len(planes), *edges.shape), np.float32)
+    for i, plane in enumerate(planes):
+        if plane is not None:
+            out[i] = edges.apply(plane)
     np.clip(out, 0, 1, out=out)
     out /= np.maximum(out.sum(0), 1e-6)
     return out
@@ -145,13 +149,14 @@ def scene_from_network(
     h, w = size_within(height, width, WORKING_SIDE_PX)
     small = working_pixels(photo.pixels) if small is None else small
     edges = EdgeGuide(small)
-    fine = probability_at(probability, edges)
+    planes = class_planes(probability, edges)
+    fine = probability_at(edges, planes)
     small_label = fine.argmax(0).astype(np.uint8)
     small_confidence = fine.max(0)
     if (h, w) == (height, width):
         label, confidence = small_label + 1, small_confidence
     else:
-        label = _label_at_full_size(photo.pixels, probability, edges, small_label)
+        label = _label_at_full_size(photo.pixels, edges, planes, small_label)
         confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
@@ -165,7 +170,7 @@ def scene_from_network(
 
 
 def _label_at_full_size(
-    pixels: ByteArray, probability: FloatArray, edges: EdgeGuide, small_label: ByteArray
+    pixels: ByteArray, edges: EdgeGuide, planes: list[FloatArray | None], small_label: ByteArray
 ) -> ByteArray:
     height, width = pixels.shape[:2]
     label = cv2.resize(small_label, (width, height), interpolation=cv2.INTER_NEAREST)
@@ -180,11 +185,11 @@ def _label_at_full_size(
         colour = pixels.reshape(-1, 3)[at].astype(np.float32) * np.float32(1 / 255)
         best = np.full(at.size, -1.0, np.float32)
         winner = np.zeros(at.size, np.uint8)
-        for i, p in enumerate(probability):
-            if float(p.max()) < _NEGLIGIBLE:
+        for i, plane in enumerate(planes):
+            if plane is None:
                 continue
-            plane = edges.plane(p).reshape(-1, 4)[small_at]
-            value = np.einsum("nk,nk->n", plane[:, :3], colour) + plane[:, 3]
+            local = plane.reshape(-1, 4)[small_at]
+            value = np.einsum("nk,nk->n", local[:, :3], colour) + local[:, 3]
             better = value > best
             best[better] = value[better]
             winner[better] = i

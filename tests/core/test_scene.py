@@ -2,7 +2,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.scene import EdgeGuide, probability_at, repaint, repaint_all, scene_from_network
+from irpreview.core.scene import EdgeGuide, class_planes, probability_at, repaint, repaint_all, scene_from_network
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, Photo
 from tests.core import drawn
@@ -26,7 +26,8 @@ def test_labels_at_full_size_follow_the_photo_edges_better_than_plain_enlargemen
 
 def test_probabilities_sum_to_one_and_records_are_read_only():
     photo, scene = drawn.drawn_scene()
-    fine = probability_at(scene.probability, EdgeGuide(photo.pixels))
+    edges = EdgeGuide(photo.pixels)
+    fine = probability_at(edges, class_planes(scene.probability, edges))
     assert np.allclose(fine.sum(0), 1, atol=1e-5)
     assert (fine >= 0).all()
     with pytest.raises(ValueError, match="read-only"):
