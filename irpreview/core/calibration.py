@@ -12,32 +12,29 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from types import MappingProxyType
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.frame_alignment import SAME_SCENE, Alignment, align
+from irpreview.core.frame_pairs import (
+    CAMERA_CURVES,
+    DARK_LINEAR,
+    LEAST_PATCHES,
+    Frame,
+    brightness,
+    check_levels,
+    exposure_of,
+    frame_from_photo,
+    same_size,
+    usable_patches,
+)
 from irpreview.core.metering import TYPED_METER_STOPS, TypedExposure, check_ev100
 from irpreview.core.quick_frames import BY_EYE_STOPS
 from irpreview.errors import BadPair
-from irpreview.records import CLASS_ID, FloatArray, Kit, Photo, Range, Shot
+from irpreview.records import FloatArray, Kit, Photo, Range
 
-CAMERA_CURVES: Mapping[str, float] = MappingProxyType({"plain": 0.0, "soft": 2.5, "usual": 4.0, "hard": 5.5})
-"""Steepness of an S-curve in coded values on top of sRGB; 0 = sRGB alone. A camera's own picture styles lie between
-(assumed). Each is tried; where they disagree the answer is wider."""
-CURVE_MIDDLE = 0.46
-"""Coded value that the S-curve turns about: sRGB of middle grey."""
-WORKING_SIDE_PX = 640
-PATCH_PX = 8
-LEAST_PATCHES = 24
-CLIPPED_CODE = 0.975
-DARK_LINEAR = {True: 0.0008, False: 0.004}
-"""Least usable linear level, by raw or not."""
-JPEG_GAINS = (2.0, 1.0, 1.5)
-"""White-balance gains of red, green, blue in daylight; undone so that channels mean what the sensor saw (assumed)."""
 JPEG_GAIN_DOUBT_STOPS = 0.2
 CUSTOM_BALANCE_DOUBT_STOPS = 0.6
 LIGHT_CHANGE_STOPS_PER_MINUTE = 0.02
@@ -46,23 +43,6 @@ LONGEST_APART_MINUTES = 90.0
 NEUTRAL_FACTOR = Range(-0.2, 0.15, 0.7)
 FOLIAGE_FACTOR = Range(2.2, 2.8, 3.4)
 """Class factors by colour alone, 720 nm: grey stone, concrete, asphalt; green leaves and grass. [stops]"""
-USABLE_CLASSES = ("tree", "grass", "structure", "ground", "snow", "cloud")
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """One exposure, linear, full scale = 1, channels at neutral balance."""
-
-    linear: FloatArray
-    """(H, W, 3)"""
-    shot: Shot
-    name: str = "frame"
-    taken_at: datetime | None = None
-    raw: bool = False
-    gains: tuple[float, float, float] = JPEG_GAINS
-    """White-balance gains already applied to red, green, blue."""
-    clipped: NDArray[np.bool_] | None = None
-    """(H, W, 3) where the file is at its ceiling."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,48 +65,6 @@ class Calibration:
     def applied_to(self, kit: Kit, source: str) -> Kit:
         """The kit with this factor in place of the default of its class."""
         return replace(kit, factor_stops=self.factor_stops, factor_source=source)
-
-
-# --- camera curves --------------------------------------------------------------------------------------------------
-
-
-def curve_code(linear: NDArray[np.float32], steepness: float) -> NDArray[np.float32]:
-    """Coded value 0..1 of a linear one: sRGB, then the S-curve of this steepness."""
-    x = np.clip(linear, 0.0, 1.0)
-    code = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-9), 1 / 2.4) - 0.055)
-    if steepness > 0:
-        low, high = _sigmoid_ends(steepness)
-        code = (1.0 / (1.0 + np.exp(-steepness * (code - CURVE_MIDDLE))) - low) / (high - low)
-    return np.asarray(code, np.float32)
-
-
-def curve_linear(code: NDArray[np.float32], steepness: float) -> NDArray[np.float32]:
-    """Linear value of a coded one; the inverse of `curve_code`."""
-    y = np.clip(code, 0.0, 1.0)
-    if steepness > 0:
-        low, high = _sigmoid_ends(steepness)
-        share = np.clip(low + y * (high - low), 1e-6, 1 - 1e-6)
-        y = np.clip(CURVE_MIDDLE + np.log(share / (1.0 - share)) / steepness, 0.0, 1.0)
-    return np.asarray(np.where(y <= 0.04045, y / 12.92, np.power((y + 0.055) / 1.055, 2.4)), np.float32)
-
-
-def _sigmoid_ends(steepness: float) -> tuple[float, float]:
-    return (
-        1.0 / (1.0 + math.exp(steepness * CURVE_MIDDLE)),
-        1.0 / (1.0 + math.exp(-steepness * (1.0 - CURVE_MIDDLE))),
-    )
-
-
-def frame_from_photo(photo: Photo, steepness: float = 0.0) -> Frame:
-    """A finished picture, linearised by one curve of the family."""
-    code = photo.pixels.astype(np.float32) / 255.0
-    return Frame(
-        linear=curve_linear(code, steepness),
-        shot=photo.shot,
-        name=photo.name,
-        taken_at=photo.taken_at or photo.taken_at_naive,
-        clipped=code >= CLIPPED_CODE,
-    )
 
 
 # --- two frames -----------------------------------------------------------------------------------------------------
@@ -180,13 +118,13 @@ class _Pair:
 
     def __init__(self, plain: Frame, filtered: Frame, label: NDArray[np.uint8] | None) -> None:
         self.plain, self.filtered = plain, filtered
-        self.light = _exposure(plain), _exposure(filtered)
-        _check_levels(plain, filtered)
-        self.small = _same_size(plain, filtered, label)
+        self.light = exposure_of(plain), exposure_of(filtered)
+        check_levels(plain, filtered)
+        self.small = same_size(plain, filtered, label)
 
     def alignment(self) -> Alignment:
         """Where the filtered frame lies. Raises BadPair when it shows another scene."""
-        found = align(_brightness(self.small[0]), _brightness(self.small[1]))
+        found = align(brightness(self.small[0]), brightness(self.small[1]))
         if found.bite < SAME_SCENE:
             raise BadPair(
                 f"{self.plain.name} and {self.filtered.name} do not show the same scene: their edges agree "
@@ -201,7 +139,7 @@ def _calibrate(pair: _Pair, found: Alignment, class_factors: Mapping[str, Range]
     tall, wide = a.shape[:2]
     moved = found.lay_over(b, tall, wide)
     moved_clipped = found.lay_over(b_clipped.astype(np.float32), tall, wide)
-    patches = _patches(a, moved, a_clipped, moved_clipped, ids, plain.raw, filtered.raw)
+    patches = usable_patches(a, moved, a_clipped, moved_clipped, ids, plain.raw, filtered.raw)
     plain_y, red, sensor_mean, channels, kind, usable_share = patches
     if plain_y.size < LEAST_PATCHES:
         raise BadPair(_why_too_few(plain_y.size, usable_share, a, moved, a_clipped, moved_clipped, plain, filtered))
@@ -249,139 +187,6 @@ def _calibrate(pair: _Pair, found: Alignment, class_factors: Mapping[str, Range]
         says=tuple(says),
         doubts=tuple(doubts),
     )
-
-
-def _exposure(frame: Frame) -> float:
-    """t ISO / (100 N^2) of a frame. Raises BadPair when its file does not say."""
-    shot = frame.shot
-    missing = [
-        word
-        for word, value in (("time", shot.shutter_s), ("aperture", shot.f_number), ("ISO", shot.iso))
-        if value is None or not value > 0
-    ]
-    if missing:
-        raise BadPair(
-            f"{frame.name} does not say its {' and '.join(missing)}; use the file as the camera wrote it, or type both "
-            'exposures (--meter "1/125 f/10 ISO 64" --filtered "5 min f/10 ISO 64")'
-        )
-    assert shot.shutter_s is not None
-    assert shot.f_number is not None
-    assert shot.iso is not None
-    return shot.shutter_s * shot.iso / (100.0 * shot.f_number**2)
-
-
-def _brightness(linear: FloatArray) -> FloatArray:
-    return np.asarray(linear.mean(axis=2), np.float32)
-
-
-def _check_levels(plain: Frame, filtered: Frame) -> None:
-    names = ("red", "green", "blue")
-    for frame, need in ((plain, "plain"), (filtered, "filtered")):
-        clipped = frame.clipped if frame.clipped is not None else frame.linear >= CLIPPED_CODE
-        share = clipped.reshape(-1, 3).mean(axis=0)
-        worst = int(share.argmax())
-        if share[worst] > 0.6:
-            raise BadPair(
-                f"{frame.name} (the {need} frame) is blown out: {share[worst]:.0%} of its {names[worst]} channel is at "
-                "the ceiling, at most 60 % can be used; take it again with less exposure"
-            )
-        top = float(np.quantile(frame.linear.max(axis=2)[::4, ::4], 0.95))
-        if top < 3.0 * DARK_LINEAR[frame.raw]:
-            raise BadPair(
-                f"{frame.name} (the {need} frame) is too dark: its brightest parts reach {top:.2%} of full scale, at "
-                f"least {3.0 * DARK_LINEAR[frame.raw]:.1%} is needed; take it again with more exposure"
-            )
-
-
-def _same_size(
-    plain: Frame, filtered: Frame, label: NDArray[np.uint8] | None
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, NDArray[np.uint8] | None]:
-    """Both frames and their clip masks at the working size of the plain one."""
-    tall, wide = plain.linear.shape[:2]
-    other_tall, other_wide = filtered.linear.shape[:2]
-    if abs(math.log((wide / tall) / (other_wide / other_tall))) > 0.06:
-        raise BadPair(
-            f"{plain.name} is {wide} x {tall} and {filtered.name} {other_wide} x {other_tall} pixels: their shapes "
-            "differ; use two frames of one camera, not turned and not cropped"
-        )
-    scale = min(1.0, WORKING_SIDE_PX / max(tall, wide))
-    size = (max(PATCH_PX, round(wide * scale)), max(PATCH_PX, round(tall * scale)))
-
-    def small(picture: NDArray[np.float32]) -> FloatArray:
-        return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.float32)
-
-    def mask(frame: Frame) -> FloatArray:
-        clipped = frame.clipped if frame.clipped is not None else frame.linear >= CLIPPED_CODE
-        return small(clipped.astype(np.float32))
-
-    ids = None if label is None else np.asarray(cv2.resize(label, size, interpolation=cv2.INTER_NEAREST), np.uint8)
-    return small(plain.linear), small(filtered.linear), mask(plain), mask(filtered), ids
-
-
-def _blocks(picture: NDArray[np.float32]) -> NDArray[np.float32]:
-    """(H, W, ...) cut into (rows, columns, PATCH_PX^2, ...)."""
-    rows, columns = picture.shape[0] // PATCH_PX, picture.shape[1] // PATCH_PX
-    cut = picture[: rows * PATCH_PX, : columns * PATCH_PX]
-    split = cut.reshape(rows, PATCH_PX, columns, PATCH_PX, *picture.shape[2:])
-    return np.moveaxis(split, 2, 1).reshape(rows, columns, PATCH_PX * PATCH_PX, *picture.shape[2:])
-
-
-_Patches = tuple[
-    NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.str_], float
-]
-
-
-def _patches(
-    plain: FloatArray,
-    moved: FloatArray,
-    plain_clipped: FloatArray,
-    moved_clipped: FloatArray,
-    ids: NDArray[np.uint8] | None,
-    plain_raw: bool,
-    filtered_raw: bool,
-) -> _Patches:
-    """Usable patches: plain luminance, filtered red and its sum, channels (3, n), kind of surface, usable share."""
-    a, b = _blocks(plain), _blocks(moved)
-    edge_free = np.isfinite(b).all(axis=(2, 3))
-    unclipped = (_blocks(plain_clipped).mean(axis=2).max(axis=2) < 0.02) & (
-        np.nan_to_num(_blocks(moved_clipped), nan=1.0).mean(axis=2).max(axis=2) < 0.02
-    )
-    a_mean, b_mean = a.mean(axis=2), np.nan_to_num(b).mean(axis=2)
-    y = a_mean @ np.array([0.2126, 0.7152, 0.0722])
-    top = b_mean.max(axis=2)
-    lit = (y > DARK_LINEAR[plain_raw] * 2) & (top > DARK_LINEAR[filtered_raw])
-    even = (a.std(axis=2).max(axis=2) < 0.35 * y + 0.002) & (
-        np.nan_to_num(b).std(axis=2).max(axis=2) < 0.35 * top + 0.002
-    )
-    kind = _kinds(a_mean, ids)
-    use = edge_free & unclipped & lit & even & (kind != "")
-    channels = b_mean[use].T.astype(np.float64)
-    return (
-        y[use].astype(np.float64),
-        channels[0],
-        channels.sum(axis=0),
-        channels,
-        kind[use],
-        float((edge_free & unclipped & lit).mean()),
-    )
-
-
-def _kinds(plain: NDArray[np.float32], ids: NDArray[np.uint8] | None) -> NDArray[np.str_]:
-    """Kind of surface per patch: a class name where a label map is given, else by colour; "" = not used."""
-    out = np.full(plain.shape[:2], "", dtype="<U10")
-    if ids is not None:
-        cut = _blocks(ids.astype(np.float32))
-        first = cut[:, :, 0]
-        one = (cut == first[:, :, None]).mean(axis=2) > 0.9
-        for name in USABLE_CLASSES:
-            out[one & (first == CLASS_ID[name])] = name
-        return out
-    red, green, blue = plain[..., 0], plain[..., 1], plain[..., 2]
-    most = np.maximum(plain.max(axis=2), 1e-6)
-    chroma = (most - plain.min(axis=2)) / most
-    out[chroma < 0.22] = "neutral"
-    out[(green > 1.25 * blue) & (green > 1.03 * red) & (chroma > 0.3)] = "foliage"
-    return out
 
 
 def _filtered_signal(

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize, minimize_scalar
 
-from irpreview.core.calibration import CAMERA_CURVES, curve_linear
+from irpreview.core.frame_pairs import CAMERA_CURVES, curve_linear
 from irpreview.errors import BadPair, BadValue
 from irpreview.records import FloatArray, Range, Shot
 

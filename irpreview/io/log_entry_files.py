@@ -103,7 +103,7 @@ def linear_frame(path: Path) -> tuple[FloatArray, str]:
 
     if is_raw(path):
         return np.asarray(load_raw(path).linear.mean(axis=2), np.float32), path.name
-    from irpreview.core.calibration import curve_linear
+    from irpreview.core.frame_pairs import curve_linear
 
     photo = load_photo(path)
     return (

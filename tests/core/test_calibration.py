@@ -8,15 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from irpreview.core.calibration import (
-    CAMERA_CURVES,
-    calibrate_frames,
-    calibrate_photos,
-    calibrate_typed,
-    curve_code,
-    curve_linear,
-)
+from irpreview.core.calibration import calibrate_frames, calibrate_photos, calibrate_typed
 from irpreview.core.exposure import plan_exposure
+from irpreview.core.frame_pairs import CAMERA_CURVES, curve_code, curve_linear
 from irpreview.core.metering import from_ev, parse_exposure
 from irpreview.errors import BadPair
 from irpreview.records import Conditions, Kit, Light, Range, Shot
