@@ -31,7 +31,7 @@ from irpreview.core.rendering import decode_display
 from irpreview.core.scene import scene_from_network
 from irpreview.io.kits import load_kit
 from irpreview.io.photos import load_photo
-from irpreview.records import Light, Photo, SceneMap
+from irpreview.records import Light, Photo, Rendering, SceneMap
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,11 @@ def fitted_real(tones: np.ndarray, nir: np.ndarray) -> np.ndarray:
 
 def gaps_of(photo: Photo, scene: SceneMap, nir: np.ndarray, grade: float = 4.0) -> list[Row]:
     """Every gap of one pair, predicted and real."""
-    kit = load_kit("reference-pairs")
-    rendering = session.render(photo, scene, kit, Light())
+    return gaps_from(photo, scene, session.render(photo, scene, load_kit("reference-pairs"), Light()), nir, grade)
+
+
+def gaps_from(photo: Photo, scene: SceneMap, rendering: Rendering, nir: np.ndarray, grade: float = 4.0) -> list[Row]:
+    """The same with the rendering at hand (kit `reference-pairs`)."""
     ground = ground_of(photo, scene, rendering)
     layers, layer_map = find_layers(ground)
     gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
