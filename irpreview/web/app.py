@@ -12,7 +12,7 @@ import os
 import shutil
 import socket
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -124,7 +124,9 @@ def check_password(password: str) -> str:
     return password
 
 
-def launch_options(port: int, own_hosts: tuple[str, ...], password: str | None) -> dict[str, Any]:
+def launch_options(
+    port: int, own_hosts: tuple[str, ...], password: str | None, routes: Sequence[Any] = ()
+) -> dict[str, Any]:
     """Everything that the framework is told at the start, none of it left to its defaults."""
     from starlette.middleware import Middleware
 
@@ -151,6 +153,7 @@ def launch_options(port: int, own_hosts: tuple[str, ...], password: str | None) 
         "css": CSS,
         "head": HEAD,
         "app_kwargs": {
+            "routes": list(routes),
             "docs_url": None,
             "redoc_url": None,
             "openapi_url": None,
@@ -173,7 +176,7 @@ def open_page(port: int | None = None, lan_password: str | None = None) -> OpenP
         from irpreview.web.page import build_page
 
         blocks = build_page(folder)
-        blocks.launch(**launch_options(chosen, (*LOOPBACK, *addresses), password))
+        blocks.launch(**launch_options(chosen, (*LOOPBACK, *addresses), password, [blocks.uploads.route()]))
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

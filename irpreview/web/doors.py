@@ -21,8 +21,8 @@ AsgiApp = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 UPLOAD_LIMIT_BYTES = 60 * 1024 * 1024
 """One photograph; a 12-megapixel JPEG has about 5 MB."""
-UPLOAD_REQUEST_LIMIT_BYTES = 8 * UPLOAD_LIMIT_BYTES
-"""One upload request may hold several photographs."""
+UPLOAD_PATH = "/snaps"
+"""Where files come in, one a request."""
 ORDINARY_LIMIT_BYTES = 2 * 1024 * 1024
 """A move of a slider or a set of brush strokes."""
 WRONG_PASSWORDS_ALLOWED = 8
@@ -57,8 +57,6 @@ HEADERS = (
 PAGE_PATHS = ("/", "/config", "/config/", "/theme.css", "/manifest.json", "/favicon.ico", "/robots.txt")
 PAGE_FOLDERS = ("/assets/", "/static/", "/svelte/")
 CALL_PATHS = (
-    "/upload",
-    "/upload_progress",
     "/queue/join",
     "/queue/data",
     "/cancel",
@@ -72,7 +70,7 @@ CALL_ROOT = "/gradio_api"
 
 def path_is_open(path: str) -> bool:
     """Whether the page itself ever asks for this path."""
-    if path in PAGE_PATHS or path.startswith(PAGE_FOLDERS):
+    if path == UPLOAD_PATH or path in PAGE_PATHS or path.startswith(PAGE_FOLDERS):
         return ".." not in path
     if path.startswith(CALL_ROOT):
         rest = path[len(CALL_ROOT) :]
@@ -182,7 +180,7 @@ class ClosedDoors:
 
     @staticmethod
     def _limit(path: str) -> int:
-        return UPLOAD_REQUEST_LIMIT_BYTES if path == CALL_ROOT + "/upload" else ORDINARY_LIMIT_BYTES
+        return UPLOAD_LIMIT_BYTES if path == UPLOAD_PATH else ORDINARY_LIMIT_BYTES
 
     def _check_password(self, scope: Scope, authorization: str | None) -> int:
         client = (scope.get("client") or ("", 0))[0]

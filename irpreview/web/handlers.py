@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import math
-import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -25,6 +24,7 @@ from irpreview.web import parts, pictures
 from irpreview.web import study as working
 from irpreview.web.sittings import MOST_SNAPS, Sitting, Sittings, Snap
 from irpreview.web.study import SHUTTERS_S, WINDS_M_S, Inputs, Study
+from irpreview.web.uploads import MOST_WAITING, Uploads
 
 P = ParamSpec("P")
 SESSION_OVER = "This page sat unused for too long and was cleared. Give the snap again, please."
@@ -91,8 +91,18 @@ class Desk:
     def __init__(self, folder: Path, sittings: Sittings | None = None) -> None:
         self.folder = folder
         self.sittings = sittings or Sittings()
+        self.uploads = Uploads(folder)
 
     # ---- snaps ------------------------------------------------------------------------------------------------
+
+    def give(self, token: str | None, numbers: object) -> Iterator[Shown]:
+        """`add` for files that came in by `uploads`, named by their numbers."""
+        listed = numbers if isinstance(numbers, list) else []
+        found = [path for path in map(self.uploads.take, listed[:MOST_WAITING]) if path is not None]
+        if not found:
+            yield sorry(BadValue("the file that was given is not here any more; give it again"))
+        else:
+            yield from self.add(token, found)
 
     def add(self, token: str | None, files: Sequence[str | Path]) -> Iterator[Shown]:
         """Read snaps, look at the first new one, then find figure and sentence for the others.
@@ -123,7 +133,7 @@ class Desk:
                 sitting.snaps.append(Snap(photo, thumb, "", "Waiting to be looked at."))
                 new.append(len(sitting.snaps) - 1)
             finally:
-                self._discard(Path(path))
+                self.uploads.discard(Path(path))
         if not new:
             yield Shown(status=parts.status(" ".join(refused) or "No photo was given.", sorry=True))
             return
@@ -140,14 +150,6 @@ class Desk:
                 status=parts.status(f"{count} of {len(new)} snaps looked at.", bool(refused)),
             )
         yield Shown(status=self._ready(sitting, refused))
-
-    def _discard(self, path: Path) -> None:
-        """Delete an uploaded file; files elsewhere (a demo scene) are left alone."""
-        with contextlib.suppress(OSError, ValueError):
-            inside = path.resolve().relative_to(self.folder.resolve())
-            path.unlink()
-            if len(inside.parts) > 1:
-                os.rmdir(path.parent)
 
     @answered
     def pick(self, token: str | None, index: int) -> Shown:

@@ -14,7 +14,7 @@ from typing import Any
 import gradio as gr
 
 from irpreview.records import Kit
-from irpreview.web import parts
+from irpreview.web import parts, scripts
 from irpreview.web.handlers import PARTS, Desk, Shown, known_kits
 
 STORE_KEY = "irpreview-kit-and-place"
@@ -64,7 +64,7 @@ def build_page(folder: Path) -> Any:
         title="How will infrared see it?", analytics_enabled=False, delete_cache=(300, 1800), fill_width=True
     ) as page:
         _Page(desk).lay_out(page)
-    page.warming = warming
+    page.warming, page.uploads = warming, desk.uploads
     page.queue(max_size=64, default_concurrency_limit=4, api_open=False)
     return page
 
@@ -100,27 +100,21 @@ class _Page:
         self._head(
             "Your photograph", "From this computer, or straight from the phone's camera. Several at once is fine."
         )
-        self.files = gr.File(
-            label="Snaps: JPEG, HEIC, PNG, WebP or TIFF",
-            file_count="multiple",
-            type="filepath",
-            elem_id="snap-files",
-            height=110,
-        )
+        self.files = self._html(parts.giving(), elem_id="snap-files", js=scripts.GIVING_JS)
         self._part("status", parts.status(""))
-        self._part("snaps", "", elem_id="snaps", js=parts.SNAPS_JS)
+        self._part("snaps", "", elem_id="snaps", js=scripts.SNAPS_JS)
         with gr.Accordion("Kit, place and day", open=False, elem_id="entries"):
             self._entries()
         self._html(parts.block(BEFORE))
         with gr.Column(elem_classes=["later"]):
             self._head("How infrared sees it", "Drag the seam, or use the arrow keys or the buttons.")
-            self._part("twin", "", elem_id="twin", js=parts.TWIN_JS)
+            self._part("twin", "", elem_id="twin", js=scripts.TWIN_JS)
             self._head("What is in it", "All answers rest on this map. Put it right where it is wrong.")
-            self._part("seen", "", elem_id="seen", js=parts.BRUSH_JS)
+            self._part("seen", "", elem_id="seen", js=scripts.BRUSH_JS)
             self._head("Will it hold apart", "Neighbouring parts in a black-and-white print, after the filter.")
             self._part("hold", "", elem_id="hold")
             self._head("Wind and time", "Move either; the picture follows.")
-            self._part("dials", "", elem_id="dials", js=parts.DIALS_JS)
+            self._part("dials", "", elem_id="dials", js=scripts.DIALS_JS)
             self._part("moving", "", elem_id="moving")
             self._head("How long to open", "The setting to start from, and how to make sure.")
             self._part("opening", "", elem_id="opening")
@@ -130,8 +124,8 @@ class _Page:
             self._card()
         self._tie(page)
 
-    def _html(self, value: str, **options: Any) -> Any:
-        return gr.HTML(value, apply_default_css=False, js_on_load=None, **options)
+    def _html(self, value: str, js: str | None = None, **options: Any) -> Any:
+        return gr.HTML(value, apply_default_css=False, js_on_load=js, **options)
 
     def _head(self, title: str, words: str) -> None:
         self._html(parts.heading(title, words))
@@ -219,23 +213,22 @@ class _Page:
 
         page.load(opened, [self.token, self.kept], [self.token, *(self.entries[name] for name, _ in KEPT)], **quiet)
 
-        def add(token: str | None, files: list[str] | None, *values: Any) -> Iterator[list[Any]]:
-            if not files:
-                yield [token, *self._updates(Shown())]
-                return
+        def add(token: str | None, values: list[Any], event: gr.EventData) -> Iterator[list[Any]]:
             token = token or self.desk.sittings.open()
             self.desk.enter(token, dict(zip(names, values, strict=True)))
-            for part in self.desk.add(token, files):
+            for part in self.desk.give(token, _data(event).get("given")):
                 yield [token, *self._updates(part)]
 
-        self.files.upload(add, [self.token, self.files, *fields], [self.token, *outputs], **told).then(
-            lambda: None, None, self.files, **quiet
-        )
+        def add_with(event: gr.EventData, token: str | None, *values: Any) -> Iterator[list[Any]]:
+            yield from add(token, list(values), event)
+
+        # "multiple" wherever something is given or chosen: else what comes during an answer is dropped without a word.
+        self.files.give(add_with, [self.token, *fields], [self.token, *outputs], trigger_mode="multiple", **told)
 
         def pick(token: str | None, event: gr.EventData) -> list[Any]:
             return self._updates(self.desk.pick(token, _whole(event, "index")))
 
-        shown["snaps"].select(pick, self.token, outputs, **told)
+        shown["snaps"].select(pick, self.token, outputs, trigger_mode="multiple", **told)
 
         def enter(token: str | None, *values: Any) -> list[Any]:
             return self._updates(self.desk.enter(token, dict(zip(names, values, strict=True))))

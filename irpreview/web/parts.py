@@ -18,6 +18,7 @@ from irpreview.core.strokes import Region
 from irpreview.core.wind import BEAUFORT, beaufort_of
 from irpreview.core.wording import share_text, shutter_text, zone_text
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, GapWord, Movement, SceneMap, Setting, Verdict
+from irpreview.web.doors import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
 from irpreview.web.study import (
     SHUTTERS_S,
     WINDS_M_S,
@@ -98,6 +99,21 @@ def sentence(text: str) -> str:
 # ---- your photograph ------------------------------------------------------------------------------------------------
 
 
+GIVING_TYPES = "image/*,.heic,.heif"
+
+
+def giving() -> str:
+    """Where files come in: chosen, dropped, or from a phone's camera. It is never drawn anew, so nothing is lost."""
+    return block(
+        f'<div class="give" data-limit-mb="{UPLOAD_LIMIT_BYTES // 1024**2}" data-address="{UPLOAD_PATH}">'
+        '<label class="drop"><span class="big">Choose snaps, or drop them here</span>'
+        f'<span class="small quiet">JPEG, HEIC, PNG, WebP or TIFF, up to {UPLOAD_LIMIT_BYTES // 1024**2} MB each</span>'
+        f'<input type="file" multiple accept="{GIVING_TYPES}" aria-label="Choose snaps"></label>'
+        '<label class="take button">Take one now<input type="file" accept="image/*" capture="environment" '
+        'aria-label="Take one now"></label><output class="small" aria-live="polite"></output></div>'
+    )
+
+
 def snaps(entries: Sequence[SnapEntry], current: int) -> str:
     """The snaps with their figure and one sentence; the one looked at is marked."""
     if not entries:
@@ -114,13 +130,6 @@ def snaps(entries: Sequence[SnapEntry], current: int) -> str:
     hint = '<p class="small quiet">Choose a snap to look closer.</p>' if len(entries) > 1 else ""
     return block(f'<ol class="snaps" aria-label="Your snaps">{"".join(rows)}</ol>{hint}')
 
-
-SNAPS_JS = """
-element.addEventListener('click', (event) => {
-  const button = event.target.closest('button[data-index]');
-  if (button) trigger('select', {index: Number(button.dataset.index)});
-});
-"""
 
 # ---- what is in it --------------------------------------------------------------------------------------------------
 
@@ -161,61 +170,6 @@ def seen(study: Study, overlay: str, colours: dict[str, tuple[str, str]], region
         f'<label>is <select class="is" aria-label="What it is">{classes}</select></label>'
         '<button type="button" data-do="area">Correct this area</button></div></details></div>'
     )
-
-
-BRUSH_JS = """
-let strokes = [], current = null;
-const canvas = () => element.querySelector('canvas');
-const draw = () => {
-  const c = canvas(); if (!c) return;
-  const w = c.clientWidth, h = c.clientHeight;
-  c.width = w; c.height = h;
-  const pen = c.getContext('2d');
-  pen.lineCap = 'round'; pen.lineJoin = 'round'; pen.globalAlpha = 0.85;
-  for (const s of strokes) {
-    pen.strokeStyle = s.colour; pen.lineWidth = Math.max(2, s.width * w);
-    pen.beginPath();
-    s.points.forEach(([x, y], i) => i ? pen.lineTo(x * w, y * h) : pen.moveTo(x * w, y * h));
-    if (s.points.length === 1) pen.lineTo(s.points[0][0] * w + 0.1, s.points[0][1] * h);
-    pen.stroke();
-  }
-};
-const at = (event) => {
-  const box = canvas().getBoundingClientRect();
-  const inside = (v) => Math.min(1, Math.max(0, v));
-  return [inside((event.clientX - box.left) / box.width), inside((event.clientY - box.top) / box.height)];
-};
-element.addEventListener('pointerdown', (event) => {
-  if (event.target.tagName !== 'CANVAS') return;
-  event.preventDefault();
-  event.target.setPointerCapture(event.pointerId);
-  const chosen = element.querySelector('input[name=brush-class]:checked');
-  current = {class_name: chosen.value, colour: chosen.dataset.colour,
-             width: Number(element.querySelector('.width').value) / 100, points: [at(event)]};
-  strokes.push(current); draw();
-});
-element.addEventListener('pointermove', (event) => {
-  if (!current) return;
-  const [x, y] = at(event), [px, py] = current.points[current.points.length - 1];
-  if (Math.hypot(x - px, y - py) > 0.004) { current.points.push([x, y]); draw(); }
-});
-const stop = () => { current = null; };
-element.addEventListener('pointerup', stop);
-element.addEventListener('pointercancel', stop);
-window.addEventListener('resize', draw);
-watch('value', () => { strokes = []; current = null; draw(); });
-element.addEventListener('click', (event) => {
-  const button = event.target.closest('button[data-do]');
-  if (!button) return;
-  if (button.dataset.do === 'back') { strokes.pop(); draw(); }
-  if (button.dataset.do === 'undo') trigger('undo', {});
-  if (button.dataset.do === 'area') trigger('edit', {
-    area: Number(element.querySelector('.area').value), class_name: element.querySelector('.is').value});
-  if (button.dataset.do === 'use') trigger('apply', {
-    grow: element.querySelector('.grow').checked,
-    strokes: strokes.map((s) => ({class_name: s.class_name, width: s.width, points: s.points}))});
-});
-"""
 
 
 def ink_on(colour: str) -> str:
@@ -266,22 +220,6 @@ def _kit_light(study: Study | Look) -> str:
     how = study.light.how_known
     return sentence(f"{study.kit.words}. Light: {how}")
 
-
-TWIN_JS = """
-const set = (value) => {
-  const figure = element.querySelector('.twin'), input = element.querySelector('input[type=range]');
-  if (!figure) return;
-  figure.style.setProperty('--cut', value + '%');
-  input.value = value;
-  input.setAttribute('aria-valuetext', value == 0 ? 'infrared only' : value == 100 ? 'photograph only'
-    : value + ' percent photograph, from the left');
-};
-element.addEventListener('input', (event) => { if (event.target.type === 'range') set(event.target.value); });
-element.addEventListener('click', (event) => {
-  const button = event.target.closest('button[data-cut]');
-  if (button) set(button.dataset.cut);
-});
-"""
 
 # ---- will it hold apart ---------------------------------------------------------------------------------------------
 
@@ -374,45 +312,6 @@ def dials(study: Study) -> str:
         f'aria-valuetext="{safe(shutter_text(study.shutter_s))}">'
         f'<output for="dial-time" class="time">{safe(shutter_text(study.shutter_s))}</output>{recommended}</div></div>'
     )
-
-
-DIALS_JS = """
-const parts = () => ({
-  dials: element.querySelector('.dials'), wind: element.querySelector('#dial-wind'),
-  time: element.querySelector('#dial-time'), unknown: element.querySelector('.unknown')});
-const say = () => {
-  const p = parts();
-  const wind = p.unknown.checked ? 'not known: anything from still air to a fresh breeze'
-    : JSON.parse(p.dials.dataset.winds)[p.wind.value];
-  const time = JSON.parse(p.dials.dataset.times)[p.time.value];
-  element.querySelector('output.wind').textContent = wind; p.wind.setAttribute('aria-valuetext', wind);
-  element.querySelector('output.time').textContent = time; p.time.setAttribute('aria-valuetext', time);
-};
-const values = (recommended) => {
-  const p = parts();
-  return {wind: p.unknown.checked ? -1 : Number(p.wind.value), time: recommended ? -1 : Number(p.time.value)};
-};
-// 'input' and 'release' are the page's events.
-const timers = {};
-const soon = (name, wait_ms) => {  // the last move wins: it is read when the wait is over
-  clearTimeout(timers[name]);
-  timers[name] = setTimeout(() => trigger(name, values(false)), wait_ms);
-};
-element.addEventListener('input', (event) => {
-  const p = parts();
-  if (event.target === p.wind) p.unknown.checked = false;
-  if (event.target.closest('.dials')) { say(); soon('input', 60); }
-});
-element.addEventListener('change', (event) => {
-  if (event.target.closest('.dials')) soon('release', 400);
-});
-element.addEventListener('click', (event) => {
-  const button = event.target.closest('button[data-do=recommended]');
-  if (!button) return;
-  parts().time.value = button.dataset.at; say();
-  clearTimeout(timers.input); clearTimeout(timers.release); trigger('release', values(true));
-});
-"""
 
 
 def moving(study: Study, picture: str) -> str:

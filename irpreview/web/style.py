@@ -70,23 +70,6 @@ def theme() -> Any:
 HEAD = """
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="referrer" content="no-referrer">
-<script>
-(() => {
-  const accept = () => document.querySelectorAll("#snap-files input[type=file]").forEach((input) => {
-    if (input.accept !== "image/*,.heic,.heif") {
-      input.accept = "image/*,.heic,.heif";
-      input.setAttribute("aria-label", "Choose snaps or take one");
-      const button = input.closest("button");
-      if (button) button.setAttribute("aria-label", "Choose snaps, take one, or drop them here");
-    }
-  });
-  const begin = () => {
-    new MutationObserver(accept).observe(document.body, {childList: true, subtree: true});
-    accept();
-  };
-  if (document.body) begin(); else document.addEventListener("DOMContentLoaded", begin);
-})();
-</script>
 """
 
 CSS = """
@@ -134,6 +117,20 @@ footer { display: none !important; }
 .irp summary { cursor: pointer; color: var(--red); min-height: 1.8rem; }
 .irp .status { min-height: 1.6rem; margin: .4rem 0; }
 .irp .sorry { border-left: 4px solid var(--bad); padding: .2rem 0 .2rem .7rem; }
+/* files */
+.irp .give { display: grid; gap: .5rem; }
+.irp .drop { position: relative; display: grid; place-content: center; text-align: center; gap: .2rem;
+  min-height: 6.8rem; padding: .6rem; border: 2px dashed #8d8475; border-radius: 6px; background: var(--paper);
+  cursor: pointer; }
+.irp .drop.over { border-color: var(--red); background: var(--wash); }
+.irp .drop .big { font: 600 1.05rem/1.4 inherit; font-family: inherit; margin: 0; }
+.irp .drop input, .irp .take input { position: absolute; inset: 0; width: 100%; height: 100%; opacity: 0;
+  cursor: pointer; font-size: 0; }
+.irp .drop:has(input:focus-visible), .irp .take:has(input:focus-visible) { outline: 3px solid var(--red);
+  outline-offset: 2px; }
+.irp .take { position: relative; display: none; place-content: center; }
+@media (pointer: coarse) { .irp .take { display: grid; } }
+.irp .give output { min-height: 1.4rem; overflow-wrap: anywhere; }
 /* snaps */
 .irp .snaps { list-style: none; padding: 0; display: grid; gap: .8rem; max-width: none;
   grid-template-columns: repeat(auto-fill, minmax(15rem, 1fr)); }
@@ -191,14 +188,6 @@ footer { display: none !important; }
   min-width: 5.5rem; font-size: .9rem; white-space: nowrap; box-sizing: border-box; }
 .irp .hours .none { color: var(--quiet); font-size: .9rem; }
 .irp .hidden { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
-#snap-files { border: 2px dashed #8d8475 !important; border-radius: 6px; background: var(--paper); }
-#snap-files label, #snap-files .icon-wrap, #snap-files .or { display: none; }
-#snap-files button { color: var(--ink); min-height: 6.5rem; }
-#snap-files button .wrap { font-size: 0; min-height: 6.5rem; }
-#snap-files button .wrap::before { content: "Choose snaps, take one, or drop them here"; font-size: 1.05rem;
-  font-weight: 600; }
-#snap-files button .wrap::after { content: "JPEG, HEIC, PNG, WebP or TIFF, up to 60 MB each"; font-size: .9rem;
-  color: var(--quiet); }
 .gradio-container .form { background: transparent !important; border: 0 !important; gap: .9rem !important; }
 .gradio-container .form { align-items: end; }
 .gradio-container .label-wrap { min-height: 2.5rem; }

@@ -90,7 +90,7 @@ def ready(context, base_url):
     page.set_default_timeout(60_000)
     page.goto(base_url + "/")
     page.get_by_role("heading", name="Your photograph").wait_for()
-    page.get_by_label("Choose snaps or take one").wait_for(state="attached")
+    page.get_by_label("Choose snaps").wait_for(state="attached")
     return page
 
 

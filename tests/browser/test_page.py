@@ -16,7 +16,7 @@ AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 
 
 def give(page, *paths):
-    page.get_by_label("Choose snaps or take one").set_input_files([str(path) for path in paths])
+    page.get_by_label("Choose snaps").set_input_files([str(path) for path in paths])
 
 
 def answered(page):
@@ -235,6 +235,18 @@ def test_files_that_are_no_photos_are_sentences(desk, snap, tmp_path):
     answered(desk)
     expect(status(desk)).to_contain_text("half.jpg", timeout=90_000)
     expect(desk.get_by_role("list", name="Your snaps").get_by_role("button")).to_have_count(1)
+
+
+def test_nothing_that_is_given_while_the_page_works_is_lost(desk, snap, temple, tmp_path):
+    (tmp_path / "notes.jpg").write_text("not a picture")
+    give(desk, snap)
+    give(desk, tmp_path / "notes.jpg")  # at once, while the first is on its way or worked on
+    give(desk, temple)
+    listed = desk.get_by_role("list", name="Your snaps").get_by_role("button")
+    expect(listed).to_have_count(2, timeout=90_000)
+    expect(status(desk)).to_contain_text("This is temple.jpg.", timeout=90_000)
+    give(desk, snap)  # the same file again is another snap
+    expect(listed).to_have_count(3, timeout=90_000)
 
 
 def test_a_heic_snap_is_shown(desk, tmp_path, sample_photographs):

@@ -11,6 +11,7 @@ import socket
 import stat
 import warnings
 from pathlib import Path
+from urllib.parse import quote
 
 import httpx
 import numpy as np
@@ -46,7 +47,7 @@ def client(opened):
         assert one.get("/").status_code == 200
 
 
-def jpeg(width=64, height=48, colour=(90, 140, 80)):
+def jpeg(width=160, height=120, colour=(90, 140, 80)):
     packed = io.BytesIO()
     rng = np.random.default_rng(1)
     pixels = np.clip(np.array(colour) + rng.normal(0, 12, (height, width, 3)), 0, 255).astype(np.uint8)
@@ -74,26 +75,27 @@ def call(client, which, data, event_data=None, session="testsession"):
     joined = client.post("/gradio_api/queue/join", json=body)
     if joined.status_code != 200:
         return {"status": joined.status_code, "output": {"error": joined.text}}
-    last = {}
+    last, heard = {}, []
     with client.stream("GET", "/gradio_api/queue/data", params={"session_hash": session}) as stream:
         for line in stream.iter_lines():
             if line.startswith("data:"):
                 message = json.loads(line[5:])
+                heard.append(message.get("output"))
                 if message.get("msg") in ("process_generating", "process_completed") and message.get("output"):
                     last = message if message["output"].get("data") or message["output"].get("error") else last
                 if message.get("msg") in ("process_completed", "close_stream"):
                     last = last or message
                     break
-    return last
+    return {**last, "heard": heard}
 
 
 def upload(client, name, data):
-    answer = client.post("/gradio_api/upload", files={"files": (name, data)})
-    return answer
+    return client.post("/snaps", content=data, headers={"x-file-name": quote(name)})
 
 
-def file_data(path, **more):
-    return {"path": path, "orig_name": Path(path).name, "meta": {"_type": "gradio.FileData"}, **more}
+def give(client, *numbers, session):
+    """What the page does once files are here: names them by their numbers."""
+    return call(client, ("snap-files", "give"), [None], {"given": list(numbers)}, session=session)
 
 
 # ---- one test per hostile request ----------------------------------------------------------------------------------
@@ -117,9 +119,7 @@ def test_a_foreign_origin_is_refused(client):
 
 def test_a_foreign_page_cannot_fill_the_disk_by_upload(client, opened):
     before = sorted(opened.folder.rglob("*"))
-    answer = client.post(
-        "/gradio_api/upload", files={"files": ("a.jpg", jpeg())}, headers={"origin": "https://evil.example"}
-    )
+    answer = client.post("/snaps", content=jpeg(), headers={"x-file-name": "a.jpg", "origin": "https://evil.example"})
     assert answer.status_code == 403
     assert sorted(opened.folder.rglob("*")) == before
 
@@ -127,7 +127,7 @@ def test_a_foreign_page_cannot_fill_the_disk_by_upload(client, opened):
 def test_a_writing_request_without_an_origin_is_refused(opened):
     with httpx.Client(base_url=opened.url) as bare:
         assert bare.post("/gradio_api/queue/join", json={}).status_code == 403
-        assert bare.post("/gradio_api/upload", files={"files": ("a.jpg", jpeg())}).status_code == 403
+        assert bare.post("/snaps", content=jpeg()).status_code == 403
 
 
 def test_a_request_from_another_site_is_refused(client):
@@ -162,6 +162,7 @@ def test_no_file_of_the_machine_is_given_out(client, path):
 CLOSED = (
     *("/monitoring", "/gradio_api/info", "/gradio_api/openapi.json", "/docs", "/redoc", "/openapi.json", "/login"),
     *("/gradio_api/proxy=http://127.0.0.1", "/gradio_api/component_server", "/gradio_api/run/predict", "/.env"),
+    *("/gradio_api/upload", "/gradio_api/upload_progress", "/upload"),
     *("/gradio_api/call/add", "/gradio_api/api/predict", "/gradio_api/mcp/", "/gradio_api/dev/reload"),
 )
 
@@ -173,12 +174,12 @@ def test_doors_that_the_page_does_not_need_are_closed(client, path):
 
 
 def test_an_oversize_upload_is_refused_before_it_is_read(client, opened):
-    size = doors.UPLOAD_REQUEST_LIMIT_BYTES + 1
+    size = doors.UPLOAD_LIMIT_BYTES + 1
     with socket.create_connection(("127.0.0.1", httpx.URL(opened.url).port), timeout=20) as raw:
         head = (
-            "POST /gradio_api/upload HTTP/1.1\r\n"
+            "POST /snaps HTTP/1.1\r\n"
             f"Host: 127.0.0.1\r\nOrigin: http://127.0.0.1\r\nContent-Length: {size}\r\n"
-            "Content-Type: multipart/form-data; boundary=x\r\n\r\n"
+            "Content-Type: application/octet-stream\r\n\r\n"
         )
         raw.sendall(head.encode())
         assert b" 413 " in raw.recv(4096)
@@ -198,8 +199,7 @@ def test_an_ordinary_request_may_not_be_large(client):
 def test_a_pixel_bomb_is_a_sentence(client):
     bomb = io.BytesIO()
     Image.new("1", (16000, 16000)).save(bomb, "PNG")
-    path = upload(client, "bomb.png", bomb.getvalue()).json()[0]
-    answer = call(client, ("snap-files", "upload"), [None, [file_data(path)]], session="bomb")
+    answer = give(client, upload(client, "bomb.png", bomb.getvalue()).json()["given"], session="bomb")
     text = json.dumps(answer)
     assert "16000 x 16000" in text
     assert "sorry" in text
@@ -216,23 +216,39 @@ def test_an_address_instead_of_a_file_is_never_looked_up(client, monkeypatch):
 
     monkeypatch.setattr(socket, "getaddrinfo", listening)
     for address in ("http://photos.example/a.jpg", "http://169.254.169.254/latest", "ftp://photos.example/a.jpg"):
-        answer = call(client, ("snap-files", "upload"), [None, [file_data(address, url=address)]], session="address")
-        assert "photos.example/a.jpg" not in json.dumps(answer) or answer["output"].get("error") is not None
+        answer = give(client, address, session="address")
+        assert "not here any more" in json.dumps(answer)
     assert not [host for host in asked if host not in ("127.0.0.1", "localhost", None)]
 
 
 def test_a_file_of_the_machine_cannot_be_named_as_an_upload(client):
-    for path in ("/etc/passwd", str(Path(app_module.__file__)), "../../etc/passwd"):
-        answer = call(client, ("snap-files", "upload"), [None, [file_data(path)]], session="named")
-        text = json.dumps(answer)
+    for path in ("/etc/passwd", str(Path(app_module.__file__)), "../../etc/passwd", {"name": "/etc/passwd"}, ["x"], 7):
+        text = json.dumps(give(client, path, session="named"))
         assert "root:" not in text
-        assert answer.get("success") is not True or "sorry" in text
+        assert "not here any more" in text
+
+
+def test_a_file_is_handed_out_once_and_only_by_its_number(client):
+    number = upload(client, "snap.jpg", jpeg()).json()["given"]
+    assert len(number) >= 32
+    assert "This is snap.jpg." in json.dumps(give(client, number, session="once"))
+    assert "not here any more" in json.dumps(give(client, number, session="again"))
+
+
+def test_two_people_may_give_the_same_file(client):
+    first, second = (upload(client, "snap.jpg", jpeg()).json()["given"] for _ in range(2))
+    assert first != second
+    assert "This is snap.jpg." in json.dumps(give(client, first, session="one"))
+    assert "This is snap.jpg." in json.dumps(give(client, second, session="two"))
 
 
 def test_a_script_in_a_file_name_stays_text(client):
     name = "<img src=x onerror=alert(1)>{{7*7}}${alert(2)}.jpg"
-    path = upload(client, name, jpeg()).json()[0]
-    call(client, ("snap-files", "upload"), [None, [file_data(path)]], session="script")
+    text = json.dumps(give(client, upload(client, name, jpeg()).json()["given"], session="script"))
+    assert "onerror" in text
+    assert "<img src=x" not in text
+    assert "{{" not in text
+    assert "${" not in text
     from irpreview.web import parts
 
     shown = parts.status(f"This is {name}.") + parts.snaps([parts.SnapEntry(name, "data:,", "x", name)], 0)
@@ -242,16 +258,59 @@ def test_a_script_in_a_file_name_stays_text(client):
 
 
 def test_upload_names_cannot_climb_out_of_the_folder(client, opened):
-    for name in ("../../evil.jpg", "..\\..\\evil.jpg", "/etc/evil.jpg", "a" * 400 + ".jpg"):
-        path = Path(upload(client, name, jpeg()).json()[0])
+    before = set(opened.folder.parent.iterdir())
+    for name in (
+        "../../evil.jpg",
+        "..\\..\\evil.jpg",
+        "/etc/evil.jpg",
+        "a" * 400 + ".jpg",
+        "..",
+        "",
+        "\0.jpg",
+        "é" * 300,
+    ):
+        number = upload(client, name, jpeg()).json()["given"]
+        path = opened.blocks.uploads.take(number)
+        assert path.is_file()
         assert path.resolve().is_relative_to(opened.folder.resolve())
+        opened.blocks.uploads.discard(path)
+    assert set(opened.folder.parent.iterdir()) == before
 
 
-def test_a_page_among_the_uploads_is_never_shown_as_a_page(client):
-    path = upload(client, "evil.html", b"<script>alert(1)</script>").json()[0]
+def test_a_page_among_the_uploads_is_never_given_out(client, opened):
+    number = upload(client, "evil.html", b"<script>alert(1)</script>").json()["given"]
+    path = opened.blocks.uploads.take(number)
     answer = client.get(f"/gradio_api/file={path}")
-    assert answer.headers.get("content-type", "").split(";")[0] != "text/html"
-    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "<script>alert" not in answer.text
+    assert client.get(f"/snaps/{number}").status_code == 404
+
+
+def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
+    import asyncio
+
+    from starlette.requests import Request
+
+    from irpreview.web import uploads
+
+    now = [0.0]
+    waiting = uploads.Uploads(tmp_path, clock=lambda: now[0])
+
+    def receive(data):
+        async def body():
+            return {"type": "http.request", "body": data, "more_body": False}
+
+        scope = {"type": "http", "method": "POST", "headers": [(b"x-file-name", b"a.jpg")]}
+        return json.loads(asyncio.run(waiting.receive(Request(scope, body))).body)["given"]
+
+    first = receive(b"x")
+    for _ in range(uploads.MOST_WAITING):
+        receive(b"x")
+    assert len(waiting) == uploads.MOST_WAITING
+    assert waiting.take(first) is None
+    now[0] = uploads.IDLE_S + 1
+    receive(b"x")
+    assert len(waiting) == 1
+    assert len([path for path in tmp_path.rglob("*") if path.is_file()]) == 1
 
 
 @pytest.mark.parametrize(
@@ -294,8 +353,7 @@ def test_nothing_is_written_outside_the_pages_folder(client, opened, tmp_path, m
     home.mkdir()
     monkeypatch.chdir(home)
     monkeypatch.setenv("HOME", str(home))
-    path = upload(client, "snap.jpg", jpeg()).json()[0]
-    call(client, ("snap-files", "upload"), [None, [file_data(path)]], session="outside")
+    give(client, upload(client, "snap.jpg", jpeg()).json()["given"], session="outside")
     assert not list(home.rglob("*"))
     assert stat.S_IMODE(opened.folder.stat().st_mode) == 0o700
 
