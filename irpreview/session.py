@@ -6,7 +6,7 @@ Loads what has to be loaded once (network, tables), hands it to the pure core, a
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from types import MappingProxyType
@@ -25,6 +25,7 @@ from irpreview.records import (
     Light,
     Movement,
     Photo,
+    Place,
     Range,
     Rendering,
     SceneMap,
@@ -32,10 +33,13 @@ from irpreview.records import (
 )
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from irpreview.core.clip_motion import ClipMotion
     from irpreview.core.exposure import Wishes
     from irpreview.core.metering import Metering
     from irpreview.core.motion_rates import Rates
+    from irpreview.core.optics import Roughness
     from irpreview.core.rendering import ClassPhysics, PairsTable
     from irpreview.io.network import SceneNetwork
 
@@ -75,9 +79,9 @@ def pairs_table() -> PairsTable:
 
 
 @lru_cache(maxsize=64)
-def _physics(kit: Kit, light_key: tuple[float, float, str, str], wind_m_s: float | None) -> ClassPhysics:
-    from irpreview.core.optics import roughness_of_wind
-    from irpreview.core.rendering import ClassPhysics
+def _class_values(
+    kit: Kit, light_key: tuple[float, float, str, str], roughness: Roughness | None
+) -> tuple[Mapping[str, Range], Mapping[str, Range], float]:
     from irpreview.core.surfaces import class_factors, class_visible_reflectance, open_shade_stops
     from irpreview.io.tables import load_tables
 
@@ -89,24 +93,82 @@ def _physics(kit: Kit, light_key: tuple[float, float, str, str], wind_m_s: float
         sky_state=sky_state,  # type: ignore[arg-type]
         sun_side=sun_side,  # type: ignore[arg-type]
     )
-    roughness = roughness_of_wind(wind_m_s) if wind_m_s is not None else None
-    return ClassPhysics(
-        factor_stops=class_factors(kit, light, tables, water_roughness=roughness),
-        visible_reflectance=class_visible_reflectance(tables, light),
-        open_shade_stops=open_shade_stops(kit, light, tables).likely,
+    return (
+        class_factors(kit, light, tables, water_roughness=roughness),
+        class_visible_reflectance(tables, light),
+        open_shade_stops(kit, light, tables).likely,
     )
 
 
-def class_physics(kit: Kit, light: Light, wind_m_s: float | None = None) -> ClassPhysics:
-    """Class factors, visible reflectances and open shade for a kit and light; a known wind roughens the water."""
-    import dataclasses
-
+def _values_of(
+    kit: Kit, light: Light, roughness: Roughness | None = None
+) -> tuple[Mapping[str, Range], Mapping[str, Range], float]:
+    """(class factors, visible reflectances, open shade [stops]) of a kit and light."""
     # a kit's correction mapping is no key and plays no part in physics
-    bare = dataclasses.replace(kit, class_correction_stops=MappingProxyType({}))
+    bare = replace(kit, class_correction_stops=MappingProxyType({}))
     key = (round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state, light.sun_side)
     if kit.filter_curve is not None:  # holds arrays and cannot be a cache key
-        return _physics.__wrapped__(bare, key, wind_m_s)
-    return _physics(bare, key, wind_m_s)
+        return _class_values.__wrapped__(bare, key, roughness)
+    return _class_values(bare, key, roughness)
+
+
+def water_roughness(conditions: Conditions | None) -> Roughness | None:
+    """How rough the water is, from its kind and the wind; None = not known."""
+    from irpreview.core.optics import roughness_of_wind
+
+    if conditions is None:
+        return None
+    if conditions.water_kind == "falls":
+        return "foam"
+    if conditions.water_kind == "stream":
+        return "wind_rough"
+    return roughness_of_wind(conditions.wind_m_s)
+
+
+def class_physics(
+    kit: Kit, light: Light, conditions: Conditions | None = None, snap_light: Light | None = None
+) -> ClassPhysics:
+    """What physics says of each class for a kit and light. snap_light: the snap's own, where `light` is planned."""
+    from irpreview.core.rendering import REFERENCE_KIT, ClassPhysics
+    from irpreview.io.kits import load_kit
+
+    roughness, snap_light = water_roughness(conditions), snap_light or light
+    factors, _, shade = _values_of(kit, light, roughness)
+    reference = load_kit(REFERENCE_KIT)
+    before, visible, reference_shade = _values_of(reference, snap_light, roughness)
+    change: Mapping[str, float] = {}
+    if kit.name == REFERENCE_KIT and light is not snap_light:
+        change = {name: factors[name].likely - before[name].likely for name in CLASS_NAMES}
+    return ClassPhysics(
+        factor_stops=factors,
+        visible_reflectance=visible,
+        open_shade_stops=shade,
+        reference_open_shade_stops=reference_shade,
+        reference_change_stops=MappingProxyType(dict(change)),
+    )
+
+
+def _physics_in_view(
+    photo: Photo, scene: SceneMap, kit: Kit, light: Light, conditions: Conditions | None, snap_light: Light
+) -> ClassPhysics:
+    """The same, with what direction does to sky and water where the light is known."""
+    from irpreview.core.rendering import REFERENCE_KIT
+    from irpreview.core.view_factors import light_is_known, sky_brightness_change, view_factors, view_of
+    from irpreview.io.kits import load_kit
+    from irpreview.io.tables import load_tables
+
+    physics = class_physics(kit, light, conditions, snap_light)
+    if not light_is_known(light):
+        return physics
+    view, tables, roughness = view_of(photo, scene), load_tables(), water_roughness(conditions)
+    reference = load_kit(REFERENCE_KIT)
+    before = _values_of(reference, snap_light, roughness)[0]
+    physics = replace(
+        physics, view=view_factors(view, scene, kit, reference, light, snap_light, tables, before, roughness)
+    )
+    if light.planned:
+        physics = replace(physics, sky_brightness_change=sky_brightness_change(view, light, snap_light, tables))
+    return physics
 
 
 def default_kit() -> Kit:
@@ -157,8 +219,8 @@ def render(
     """The predicted infrared picture of a snap.
 
     scene: from `map_scene`, made here if None. kit: default 720 nm on an unmodified camera. light: default the snap's
-    own. repaint: corrections by hand, (mask (H, W), class name) in order. conditions: a known wind roughens water.
-    grade: paper grade 0..5.
+    own; from `planned_light` for another, a what-if. repaint: corrections by hand, (mask (H, W), class name) in order.
+    conditions: a known wind roughens water. grade: paper grade 0..5.
     """
     from irpreview.core.photo_doubts import scene_doubts
     from irpreview.core.rendering import render_tones
@@ -169,9 +231,59 @@ def render(
         scene = repaint_all(scene, repaint)
     kit = kit or default_kit()
     light = light or light_of(photo)
-    physics = class_physics(kit, light, conditions.wind_m_s if conditions else None)
+    snap_light = light_of(photo) if light.planned else light
+    physics = _physics_in_view(photo, scene, kit, light, conditions, snap_light)
     done = render_tones(photo, scene, kit, light, physics, pairs_table(), grade=grade, film_look=film_look)
-    return replace(done, doubts=tuple(dict.fromkeys((*scene_doubts(photo, scene), *done.doubts))))
+    told = (*_light_words(kit, light, snap_light), *scene_doubts(photo, scene), *done.doubts)
+    return replace(done, doubts=tuple(dict.fromkeys(told)))
+
+
+def planned_light(
+    photo: Photo,
+    *,
+    sun_height_deg: float | None = None,
+    when: datetime | None = None,
+    place: Place | None = None,
+    haze: str | float | None = None,
+) -> Light:
+    """Another light than the snap's, for `render`: the sun at a height [degrees], or at an aware time.
+
+    place: default the snap's own; haze: `clear`, `normal`, `hazy` or an optical depth, default the snap's own. The
+    picture is a what-if on the snap's own shadows and says so. Raises BadValue.
+    """
+    from irpreview.core import planned_light as module
+
+    return module.planned_light(
+        light_of(photo),
+        sun_height_deg=sun_height_deg,
+        when=when,
+        place=place or photo.place,
+        heading_deg=photo.heading_deg,
+        haze=haze,
+    )
+
+
+@lru_cache(maxsize=32)
+def _leak_share(kit: Kit, sun_height_deg: float, haze_aod: float) -> float:
+    from irpreview.core.daylight import light_spectra
+    from irpreview.core.optics import leak_share
+    from irpreview.io.tables import load_tables
+
+    tables = load_tables()
+    light = Light(sun_height_deg=sun_height_deg, haze_aod=haze_aod)
+    return leak_share(kit, tables, np.sum(light_spectra(light, tables), axis=0))
+
+
+def _light_words(kit: Kit, light: Light, snap_light: Light) -> tuple[str, ...]:
+    """What has to be said of a planned light and of a leaking filter."""
+    from irpreview.core.planned_light import leak_words, planned_words
+
+    bare = replace(kit, class_correction_stops=MappingProxyType({}))
+    share = _leak_share if kit.filter_curve is None else _leak_share.__wrapped__
+    leak = leak_words(kit, share(bare, round(light.sun_height_deg, 1), round(light.haze_aod, 3)))
+    if not light.planned:
+        return leak
+    return (*planned_words(light, snap_light, snap_light.sun_bearing_deg is not None), *leak)
 
 
 def rates(

@@ -2,13 +2,14 @@
 
 In stops (log2), at a working size of about 1024 px, for kit K and light L:
 
-    base_K   = visible + sum_c p_c * (factor_c(K, L) + colour_c) + shade
-    residual = clip(reference tone of the network - base of the reference kit)
+    base_K   = visible + sum_c p_c * (factor_c(K, L, direction) + colour_c) + shade(K, L)
+    residual = clip(reference tone of the network - base of the reference kit in the snap's light)
     tone_K   = base_K + residual
 
 `visible` is the snap's linear luminance placed on an absolute scale (a white surface in this light = 0 stops), p_c the
 class probabilities. The network learned the look of the research pairs, so its tone belongs to the kit
-`reference-pairs`; every other kit departs from it by class factors alone, because the residual is the same. Where a
+`reference-pairs`; every other kit and light departs from it by class factors, by what direction does to sky and water
+(where the light is known, `core.view_factors`) and by how dark open shade is, because the residual is the same. Where a
 person repainted, the residual is off and the class speaks alone. The tones are then carried to the photo's full size
 along its own edges.
 """
@@ -16,7 +17,7 @@ along its own edges.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import cv2
@@ -25,6 +26,7 @@ import numpy as np
 from irpreview.core.finishing import finish
 from irpreview.core.reference_tone import reference_tone
 from irpreview.core.scene import WORKING_SIDE_PX, EdgeGuide, class_planes, probability_at, size_within, working_pixels
+from irpreview.core.view_factors import ViewFactors, enlarged
 from irpreview.records import (
     CLASS_NAMES,
     ByteArray,
@@ -49,6 +51,8 @@ _VISIBLE_FLOOR = 2.0**-9
 _CARRY_RADIUS_SHARE = 0.006
 _CARRY_EPS = 2e-4
 _TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.7, 0.7
+_WATER_MIRRORS_SKY = 0.7
+"""How much of a brighter sky water shows in the mean of its views [assumption]."""
 _SAMPLE_STEP = 3
 """Medians are taken over every third pixel each way: the same value for a ninth of the time."""
 
@@ -72,8 +76,17 @@ class ClassPhysics:
 
     factor_stops: Mapping[str, Range]
     visible_reflectance: Mapping[str, Range]
+    """In the snap's own light."""
     open_shade_stops: float
     """How much darker open shade is in the band than a visible meter predicts. [stops]"""
+    reference_open_shade_stops: float
+    """The same for the kit of the research pairs in the snap's own light, as the network learned it. [stops]"""
+    reference_change_stops: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    """What a planned light changes of the factors of the research pairs' kit; empty in the snap's own. [stops]"""
+    view: ViewFactors | None = None
+    """What direction does to sky and water; None where the light is not known."""
+    sky_brightness_change: FloatArray | None = None
+    """Coarse map of how much brighter the sky gets to the eye in a planned light; None in the snap's own. [stops]"""
 
 
 def linear_light(pixels: ByteArray) -> FloatArray:
@@ -242,7 +255,7 @@ def render_tones(
     visible += np.float32(offset)
 
     is_reference = kit.name == REFERENCE_KIT
-    factors = pairs.factor_stops if is_reference else physics.factor_stops
+    factors = _factors(physics, pairs, is_reference)
     per_class = _PerClass(
         reference=_likely(pairs.factor_stops),
         factor=_likely(factors) + np.array([kit.class_correction_stops.get(n, 0.0) for n in CLASS_NAMES]),
@@ -253,18 +266,27 @@ def render_tones(
         probability
     )
     within = np.clip(by_red * redness + by_blue * blueness + by_light * visible + constant, -2, 2)
-    shade_stops = np.float32(physics.open_shade_stops) * shade_share(visible, blueness, probability)
-    class_alone = visible + within + shade_stops
+    shaded = shade_share(visible, blueness, probability)
+    if physics.view is not None:
+        _add_directions(physics.view, is_reference, probability, factor, reference_factor)
+    class_alone = visible + within
 
     mix = np.stack([edges.carry(m) for m in scene.mix])  # the network's own edges are too soft for a print
     learned = np.log2(np.maximum(decode_display(reference_tone(small, mix)), np.float32(_VISIBLE_FLOOR)))
-    difference = learned - (class_alone + reference_factor)
+    reference_shade = np.float32(physics.reference_open_shade_stops) * shaded
+    difference = learned - (class_alone + reference_factor + reference_shade)
     middle = np.float32(np.median(difference[::_SAMPLE_STEP, ::_SAMPLE_STEP]))
     residual = np.clip(difference - middle, -RESIDUAL_LIMIT_STOPS, RESIDUAL_LIMIT_STOPS)
     if painted is not None:
         residual[painted] = 0
 
-    stops = class_alone + factor + residual
+    shade_stops = np.float32(physics.open_shade_stops) * shaded
+    stops = class_alone + factor + shade_stops + residual
+    parts = {"visible": visible, "factor": factor, "within_class": within, "shade": shade_stops, "residual": residual}
+    if physics.sky_brightness_change is not None:
+        change = enlarged(physics.sky_brightness_change, h, w)
+        parts["planned_sky"] = np.asarray(change * (probability[0] + _WATER_MIRRORS_SKY * probability[2]), np.float32)
+        stops = stops + parts["planned_sky"]
     tones_small = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE)
     spread_small = spread_small + unsure  # doubt about the class itself, up to a stop
     if painted is not None:
@@ -287,16 +309,33 @@ def render_tones(
         picture=frozen_array(finish(root, grade=grade, film_look=film_look)),
         kit=kit,
         light=light,
-        parts_stops=MappingProxyType(
-            {
-                "visible": frozen_array(visible),
-                "factor": frozen_array(factor),
-                "within_class": frozen_array(within),
-                "shade": frozen_array(shade_stops),
-                "residual": frozen_array(np.asarray(residual, np.float32)),
-            }
-        ),
+        parts_stops=MappingProxyType({name: frozen_array(part) for name, part in parts.items()}),
     )
+
+
+def _factors(physics: ClassPhysics, pairs: PairsTable, is_reference: bool) -> Mapping[str, Range]:
+    """Factor per class of this kit in this light. [stops]"""
+    if is_reference:
+        change = physics.reference_change_stops
+        return {name: pairs.factor_stops[name] + change.get(name, 0.0) for name in CLASS_NAMES}
+    if physics.view is None:
+        return physics.factor_stops
+    return {**physics.factor_stops, "clear_sky": physics.view.sky_factor, "water": physics.view.water_factor}
+
+
+def _add_directions(
+    view: ViewFactors, is_reference: bool, probability: FloatArray, factor: FloatArray, reference_factor: FloatArray
+) -> None:
+    """Add to both maps (h, w), in place, how sky and water depart from their class by direction."""
+    h, w = factor.shape
+    pairs = ((0, view.sky, view.reference_sky), (2, view.water, view.reference_water))
+    for index, own, reference in pairs:
+        weight = probability[index]
+        if float(weight.max()) < 0.5:
+            continue
+        by_reference = weight * enlarged(reference, h, w)
+        reference_factor += by_reference
+        factor += by_reference if is_reference else weight * enlarged(own, h, w)
 
 
 def _force_painted(scene: SceneMap, probability: FloatArray) -> np.ndarray:

@@ -105,16 +105,52 @@ def water_factor_by_view(
 
     roughness None = not known: between calm and wind-rough. Raises BadValue without daylight.
     """
-    nodes = np.array([0.0, 30.0, 45.0, 60.0, 70.0, 76.0, 81.0, 85.0, 88.0, 89.5])
     kinds: tuple[Roughness, ...] = ("calm", "wind_rough") if roughness is None else (roughness,)
-    response = np.array([tables.response["v_lambda"], band_response(kit, tables)]).T
-    stops = np.zeros(nodes.size)
+    stops = []
     for kind in kinds:
-        for i, view in enumerate(nodes):
-            radiance, white = _water_spectrum(light, tables, kind, float(view), "sky", False)
-            visible, band = (radiance @ response) / (white @ response)
-            stops[i] += np.log2(band / visible) / len(kinds)
-    return np.interp(np.asarray(view_from_vertical_deg, np.float64), nodes, stops)
+        visible, band = water_signal_by_view(kit, light, tables, view_from_vertical_deg, kind)
+        stops.append(np.log2(band[0] / visible[0]))
+    return np.asarray(np.mean(stops, axis=0), np.float64)
+
+
+_VIEW_NODES_DEG = np.array([0.0, 30.0, 45.0, 60.0, 70.0, 76.0, 81.0, 85.0, 88.0, 89.5])
+
+
+def water_signal_by_view(
+    kit: Kit, light: Light, tables: Tables, view_from_vertical_deg: ArrayLike, roughness: Roughness
+) -> tuple[Array, Array]:
+    """(visible, band) luminance of clear water against white by view angle, for each of `MIRRORED`: (4, ...) each.
+
+    Mixtures of what is mirrored are mixed in these, not in stops. Raises BadValue without daylight.
+    """
+    view = np.asarray(view_from_vertical_deg, np.float64)
+    if light.direct is None or light.sky is None:
+        seen, white = _view_table(
+            tables, round(light.sun_height_deg, 1), round(light.haze_aod, 3), light.sky_state, light.sun_side, roughness
+        )
+    else:
+        seen, white = _view_spectra(light, tables, roughness)
+    response = np.array([tables.response["v_lambda"], band_response(kit, tables)]).T
+    at_nodes = np.log2((seen @ response) / (white @ response))  # (4, nodes, 2)
+    out = [np.stack([np.exp2(np.interp(view, _VIEW_NODES_DEG, row[:, k])) for row in at_nodes]) for k in (0, 1)]
+    return out[0], out[1]
+
+
+@lru_cache(maxsize=64)
+def _view_table(
+    tables: Tables, sun_deg: float, aod: float, sky_state: SkyState, side: SunSide, roughness: Roughness
+) -> tuple[Array, Array]:
+    light = Light(sun_height_deg=sun_deg, haze_aod=aod, sky_state=sky_state, sun_side=side)
+    return _view_spectra(light, tables, roughness)
+
+
+def _view_spectra(light: Light, tables: Tables, roughness: Roughness) -> tuple[Array, Array]:
+    """(radiance (4, nodes, n), white (n,))."""
+    seen = [
+        [_water_spectrum(light, tables, roughness, float(view), mirrored, False) for view in _VIEW_NODES_DEG]
+        for mirrored in MIRRORED
+    ]
+    return np.array([[radiance for radiance, _ in row] for row in seen]), seen[0][0][1]
 
 
 # How often water in a landscape is seen in which way: (weight, view, roughness, mirrored, turbid) [assumption]. From

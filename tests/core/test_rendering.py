@@ -82,15 +82,17 @@ def test_the_parts_add_up_to_the_tone(scene_and_photo):
     assert np.abs(np.log2(rendering.tones) - total)[inside].max() < 1e-3
 
 
-def test_other_kits_depart_from_the_reference_by_class_factors_alone(scene_and_photo):
+def test_other_kits_depart_from_the_reference_by_class_factors_and_open_shade_alone(scene_and_photo):
     photo, scene = scene_and_photo
     a, b = render(photo, scene, "reference-pairs"), render(photo, scene, "converted-850")
     by_factor = b.parts_stops["factor"] - a.parts_stops["factor"]
+    by_shade = b.parts_stops["shade"] - a.parts_stops["shade"]
     assert np.abs(by_factor).max() > 0.3
+    assert by_shade.min() < -0.05 < 0.0 <= by_shade.max()
     unclipped = np.abs(a.parts_stops["residual"]) < RESIDUAL_LIMIT_STOPS - 0.2
     unclipped &= (b.tones > 1.01 * LOWEST_TONE) & (a.tones < 0.99 * HIGHEST_TONE) & (b.tones < 0.99 * HIGHEST_TONE)
     assert unclipped.mean() > 0.9
-    assert np.abs(np.log2(b.tones / a.tones) - by_factor)[unclipped].max() < 0.02
+    assert np.abs(np.log2(b.tones / a.tones) - by_factor - by_shade)[unclipped].max() < 0.02
 
 
 def test_a_longer_filter_darkens_the_sky_more(scene_and_photo):
