@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from irpreview.records import Conditions, Exposure, Kit, Light, Photo, Rendering, SceneMap, Setting
 
 PhotoOption = Annotated[
-    Path | None, typer.Argument(metavar="[PHOTO]", help="The snap: its own exposure data are a light meter.")
+    Path | None, typer.Argument(metavar="PHOTO", help="The snap: its own exposure data are a light meter.")
 ]
 MeterOption = Annotated[
     str | None, typer.Option("--meter", metavar="READING", help='A meter reading, such as "1/125 f/10 ISO 64".')

@@ -243,8 +243,8 @@ def _write(judged: Judged, path: Path, folder: Path) -> dict[str, str]:
     from irpreview.io.pictures import make_folder, write_jpeg, write_png
 
     make_folder(folder)
-    picture = folder / f"{path.stem}_verdict.jpg"
-    layers = folder / f"{path.stem}_layers.png"
+    picture = folder / f"{path.stem}-verdict.jpg"
+    layers = folder / f"{path.stem}-layers.png"
     write_jpeg(picture, draw_verdict(judged.verdict, judged.rendering))
     # one grey value per layer, near to far; 255 = no layer
     write_png(layers, judged.verdict.layer_map.astype("uint8"))

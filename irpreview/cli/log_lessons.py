@@ -183,7 +183,7 @@ def _register_hot_spot(group: typer.Typer) -> None:
         frames: Annotated[
             list[Path] | None,
             typer.Argument(
-                metavar="[FRAME]...", help="Frames of one even subject, one lens, focal length and aperture."
+                metavar="FRAME...", help="Frames of one even subject, one lens, focal length and aperture."
             ),
         ] = None,
         lens: Annotated[str, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")] = "my lens",
