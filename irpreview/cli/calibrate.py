@@ -14,9 +14,7 @@ if TYPE_CHECKING:
     from irpreview.records import Kit, Photo
 
 PlainArgument = Annotated[Path | None, typer.Argument(metavar="PLAIN", help="The frame without the filter.")]
-FilteredArgument = Annotated[
-    Path | None, typer.Argument(metavar="FILTERED", help="The same scene through the filter.")
-]
+FilteredArgument = Annotated[Path | None, typer.Argument(metavar="FILTERED", help="The same scene through the filter.")]
 MeterOption = Annotated[
     str | None, typer.Option("--meter", metavar="SETTING", help='Typed instead of PLAIN: "1/125 f/10 ISO 64".')
 ]

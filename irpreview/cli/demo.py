@@ -9,9 +9,11 @@ import typer
 
 from irpreview.cli.common import JsonOption, emit_json, say
 
+FIRST_SCENE = "moor_tower"
+
 SceneOption = Annotated[
     str | None,
-    typer.Option("--scene", metavar="NAME", help="Which scene; left out = the first. A wrong name lists them."),
+    typer.Option("--scene", metavar="NAME", help="Which scene; left out = the moor tower. A wrong name lists them."),
 ]
 DemoOutOption = Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the pictures go; made if missing.")]
 
@@ -56,7 +58,7 @@ def demo_photo(name: str | None) -> Path:
 
     found = {path.parent.name: path for path in sorted(demo_folder().glob("*/photo.jpg"))}
     if name is None:
-        return next(iter(found.values()))
+        return found.get(FIRST_SCENE) or next(iter(found.values()))
     if name not in found:
         raise BadValue(f"there is no demo scene {name!r}; there are {', '.join(found)}")
     return found[name]

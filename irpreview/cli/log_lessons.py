@@ -182,9 +182,7 @@ def _register_hot_spot(group: typer.Typer) -> None:
     def hot_spot(
         frames: Annotated[
             list[Path] | None,
-            typer.Argument(
-                metavar="FRAME...", help="Frames of one even subject, one lens, focal length and aperture."
-            ),
+            typer.Argument(metavar="FRAME...", help="Frames of one even subject, one lens, focal length and aperture."),
         ] = None,
         lens: Annotated[str, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")] = "my lens",
         focal: Annotated[float | None, typer.Option("--focal", metavar="MM", help="Focal length, mm.")] = None,
