@@ -25,12 +25,19 @@ SHARP_PRINT_MM = 0.2
 SOFT_PRINT_MM = 0.6
 LEADS_FROM = 0.30
 """Least strength of a lead."""
+EMPTY_SKY_ASKS = 0.15
+"""More than that under a large sky in which nothing happens: something must make up for the emptiness."""
 _MIDDLE_LIMIT = 11.0
 """[L*] the middle of the limits of `gaps`."""
 FULL_STEP = 30.0
 """[L*] a step on the print that leaves nothing to wish."""
 _SKY = ("clear_sky", "cloud")
 _LIGHTEST_WIND, _STRONGEST_WIND = 0.2, 25.0
+_FLAT_BAND, _UPRIGHT_RISE = 0.03, 0.12
+"""Mean height of a figure, share of the frame's: a strip along the horizon is a backdrop, not a figure."""
+_GREY_LEAVES, _LIGHT_LEAVES = 35.0, 65.0
+"""[L*] leaves that print darker than mid-grey are a backdrop; light ones are what infrared foliage is known for."""
+_BACKDROP = 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +68,7 @@ class Lead:
     wait_for: str = ""
     """cloud, breaks, sun, lull or nothing."""
     runner_up: Candidate | None = None
+    needed: float = LEADS_FROM
     foliage_print_mm: Range | None = None
     turns_at_wind_m_s: Range | None = None
     turns_to: LeadChoice | None = None
@@ -105,6 +113,12 @@ def _modelling(layer: Layer, ground: Ground, layer_map: np.ndarray, curve: Print
     return fills * _ramp(float(high - low), 8.0, 55.0)
 
 
+def _shining(gap: Gap, layer: Layer) -> float:
+    """How much an edge of leaves counts, 0.35..1: in full where the leaves are the lighter of the two."""
+    lighter = gap.zones if gap.a == layer.index else -gap.zones
+    return _BACKDROP + (1 - _BACKDROP) * _ramp(lighter, -0.6, 0.4)
+
+
 def _standing(
     layer: Layer, gaps: tuple[Gap, ...], layers: tuple[Layer, ...], length: np.ndarray
 ) -> tuple[float, Gap | None, float]:
@@ -112,6 +126,7 @@ def _standing(
     total = weighted = sky = 0.0
     best: Gap | None = None
     best_worth = -1.0
+    leaves = layer.class_name in ("tree", "grass")
     for gap in gaps:
         if layer.index not in (gap.a, gap.b):
             continue
@@ -123,10 +138,10 @@ def _standing(
         weight = edge * (1.6 if other.class_name in _SKY else 1.0)
         if {layer.class_name, other.class_name} == {"tree", "grass"}:
             weight *= 0.4  # leaves against leaves are one mass
+        worth = weight * parting(gap) * (_shining(gap, layer) if leaves else 1.0)
         total += weight
-        weighted += weight * parting(gap)
+        weighted += worth
         sky += edge if other.class_name in _SKY else 0.0
-        worth = weight * parting(gap)
         if worth > best_worth:
             best, best_worth = gap, worth
     outline = float(sum(length[layer.index]))
@@ -134,6 +149,26 @@ def _standing(
         return 0.0, None, 0.0
     # a figure need not part all round: 60 % of its outline is enough (common practice)
     return min(1.0, weighted / (0.6 * total)), best, min(1.0, sky / outline)
+
+
+def _rise(inside: np.ndarray) -> float:
+    """Mean height of a region over the columns that it takes, share of the frame's height."""
+    columns = int(inside.any(axis=0).sum())
+    return float(inside.sum()) / (inside.shape[0] * columns) if columns else 0.0
+
+
+def _sky_strength(layers: tuple[Layer, ...], gaps: tuple[Gap, ...], sky: Sky, share: float, structure: float) -> float:
+    """How well the sky could lead, 0..1: by its texture, or by cloud that stands white on a dark sky.
+
+    The sky is the ground on which a figure stands: where something built comes forward, it steps back (Rubin).
+    """
+    texture = _ramp(sky.texture_stops, BLANK_STOPS, 0.3)
+    parts = max(
+        (parting(g) for g in gaps if {layers[g.a].class_name, layers[g.b].class_name} == set(_SKY)), default=0.0
+    )
+    cover = (sky.okta or 0) / 8
+    drama = 0.9 * parts * 4 * cover * (1 - cover)
+    return 0.7 * max(texture, drama) * math.sqrt(min(1.0, share / 0.4)) * (1 - 0.5 * structure)
 
 
 _KIND: dict[str, tuple[LeadChoice, float, float]] = {
@@ -165,15 +200,22 @@ def candidates(
         if layer.class_name in ("ground", "snow"):
             # open ground is a stage; it leads only where it rises against the sky
             weight *= _ramp(against_sky, 0.1, 0.4)
+        inside = layer_map == layer.index
+        if choice == "foliage":
+            lightness = float(curve.lightness(layer.zone.likely))
+            weight *= _BACKDROP + (1 - _BACKDROP) * _ramp(lightness, _GREY_LEAVES, _LIGHT_LEAVES)
+        # a lead is named only of what was recognised
+        weight *= _ramp(float(np.median(ground.confidence[inside])), 0.2, 0.6)
+        weight *= _ramp(_rise(inside), _FLAT_BAND, _UPRIGHT_RISE)
         inner = _modelling(layer, ground, layer_map, curve)
         size = math.sqrt(min(1.0, layer.share / large))
         strength = weight * size * _place(layer) * max(standing, 0.75 * inner)
         out.append(Candidate(choice, strength, layer, best, against_sky))
     share = sum(layer.share for layer in layers if layer.class_name in _SKY)
     if sky.word != "none" and share > 0:
-        strength = 0.8 * _ramp(sky.texture_stops, BLANK_STOPS, 0.3) * math.sqrt(min(1.0, share / 0.4))
+        structure = max((c.strength for c in out if c.choice == "structure"), default=0.0)
         biggest = max((la for la in layers if la.class_name in _SKY), key=lambda la: la.share)
-        out.append(Candidate("sky", strength, biggest, None, 0.0))
+        out.append(Candidate("sky", _sky_strength(layers, gaps, sky, share, structure), biggest, None, 0.0))
     return tuple(sorted(out, key=lambda c: -c.strength))
 
 
@@ -198,6 +240,14 @@ def _moved(candidate: Candidate, foliage_mm: float | None, sky: Sky, movement: M
     return candidate.strength
 
 
+def needed_strength(sky: Sky, sky_share: float) -> float:
+    """Least strength of a lead: more under a large empty sky."""
+    if sky.word == "none":
+        return LEADS_FROM
+    empty = _ramp(FAINT_STOPS - sky.texture_stops, 0.0, FAINT_STOPS - BLANK_STOPS)
+    return LEADS_FROM + EMPTY_SKY_ASKS * empty * _ramp(sky_share, 0.3, 0.55)
+
+
 def _choose(
     found: tuple[Candidate, ...],
     foliage_mm: float | None,
@@ -213,10 +263,11 @@ def _choose(
         ranked = sorted(((s * (0.3 if c.choice == "foliage" else 0.85), c) for s, c in ranked), key=lambda f: -f[0])
     best = ranked[0] if ranked else (0.0, None)
     runner = next((c for s, c in ranked if best[1] and c.choice != best[1].choice and s >= 0.8 * best[0]), None)
-    if best[1] is not None and best[0] >= LEADS_FROM:
+    needed = needed_strength(sky, sky_share)
+    if best[1] is not None and best[0] >= needed:
         return best[1].choice, best[0], "", runner
     still = max((c.strength for c in found if c.choice == "foliage"), default=0.0)
-    if still >= LEADS_FROM and foliage_mm is not None and held_by_wind(foliage_mm) < 0.9 and not shade.everything:
+    if still >= needed and foliage_mm is not None and held_by_wind(foliage_mm) < 0.9 and not shade.everything:
         return "wait", best[0], "lull", None
     if shade.everything:
         return "wait", best[0], "sun", None
@@ -243,7 +294,8 @@ def find_lead(
         turns, turns_to = _turning_wind(found, sky, sky_share, movement, shade, smear)
         if turns_to is not None and turns_to == choice:
             turns_to = "foliage"
-    return Lead(choice, found, strength, wait_for, runner, foliage_mm, turns, turns_to, shade)
+    needed = needed_strength(sky, sky_share)
+    return Lead(choice, found, strength, wait_for, runner, needed, foliage_mm, turns, turns_to, shade)
 
 
 def _turning_wind(

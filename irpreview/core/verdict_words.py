@@ -314,7 +314,7 @@ def _lead_sentences(
         out.append(
             Sentence(
                 "Nothing leads here: no building, tree or sky stands out enough in infrared. Try another standpoint.",
-                f"the strongest candidate reaches {top.strength:.2f} of 1, {LEADS_FROM:g} is needed"
+                f"the strongest candidate reaches {top.strength:.2f} of 1, {lead.needed:.2f} is needed"
                 if top
                 else "no candidate",
                 top.layer.centre_xy if top and top.layer else None,
@@ -350,7 +350,7 @@ def _wait_sentences(lead: Lead, layers: tuple[Layer, ...], movement: Movement | 
     sky = max((la for la in layers if la.class_name in ("clear_sky", "cloud")), key=lambda la: la.share, default=None)
     at = sky.centre_xy if sky else None
     top = lead.candidates[0].strength if lead.candidates else 0.0
-    evidence = f"the strongest candidate reaches {top:.2f} of 1, {LEADS_FROM:g} is needed"
+    evidence = f"the strongest candidate reaches {top:.2f} of 1, {lead.needed:.2f} is needed"
     how_long = "How long cannot be told from one snap."
     if lead.wait_for == "cloud":
         text = f"Wait for cloud: the sky stays empty and nothing stands up against it. {how_long}"
