@@ -125,7 +125,11 @@ def check_password(password: str) -> str:
 
 
 def launch_options(
-    port: int, own_hosts: tuple[str, ...], password: str | None, routes: Sequence[Any] = ()
+    port: int,
+    own_hosts: tuple[str, ...],
+    password: str | None,
+    routes: Sequence[Any] = (),
+    closed_folders: Sequence[Path] = (),
 ) -> dict[str, Any]:
     """Everything that the framework is told at the start, none of it left to its defaults."""
     from starlette.middleware import Middleware
@@ -146,7 +150,7 @@ def launch_options(
         "footer_links": [],
         "enable_monitoring": False,
         "allowed_paths": [],
-        "blocked_paths": [],
+        "blocked_paths": [str(path) for path in closed_folders],
         "max_file_size": UPLOAD_LIMIT_BYTES,
         "state_session_capacity": 64,
         "theme": theme(),
@@ -176,7 +180,9 @@ def open_page(port: int | None = None, lan_password: str | None = None) -> OpenP
         from irpreview.web.page import build_page
 
         blocks = build_page(folder)
-        blocks.launch(**launch_options(chosen, (*LOOPBACK, *addresses), password, [blocks.uploads.route()]))
+        uploads = blocks.uploads
+        hosts = (*LOOPBACK, *addresses)
+        blocks.launch(**launch_options(chosen, hosts, password, [uploads.route()], [uploads.inbox]))
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

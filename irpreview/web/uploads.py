@@ -58,6 +58,9 @@ class Uploads:
 
     def __init__(self, folder: Path, clock: Callable[[], float] = time.monotonic) -> None:
         self.folder, self.clock = folder, clock
+        self.inbox = folder / "in"
+        """Never given out again: its files are only read here."""
+        self.inbox.mkdir(mode=0o700, exist_ok=True)
         self._lock = threading.Lock()
         self._waiting: OrderedDict[str, _Waiting] = OrderedDict()
 
@@ -98,7 +101,7 @@ class Uploads:
         from starlette.responses import JSONResponse, PlainTextResponse
 
         name = safe_name(unquote(request.headers.get("x-file-name", "")))
-        folder = Path(tempfile.mkdtemp(prefix="snap-", dir=self.folder))
+        folder = Path(tempfile.mkdtemp(prefix="snap-", dir=self.inbox))
         size = 0
         try:
             with (folder / name).open("wb") as file:

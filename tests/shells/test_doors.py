@@ -283,6 +283,7 @@ def test_a_page_among_the_uploads_is_never_given_out(client, opened):
     number = upload(client, "evil.html", b"<script>alert(1)</script>").json()["given"]
     path = opened.blocks.uploads.take(number)
     answer = client.get(f"/gradio_api/file={path}")
+    assert answer.status_code == 403
     assert "<script>alert" not in answer.text
     assert client.get(f"/snaps/{number}").status_code == 404
 
