@@ -6,17 +6,23 @@ Weights are stored as half precision where they have two or more dimensions (bat
 cast on loading, so the file is half as large and the arithmetic stays float32. Needs torch, onnx, OpenCV.
 """
 
+from __future__ import annotations
+
 import argparse
 import hashlib
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import torch
 from network import MIX_BASIS
 from torch import nn
 from train import load_network
+
+if TYPE_CHECKING:
+    import onnx
 
 CLASSES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
 
@@ -37,8 +43,45 @@ def fold_normalisation(model: nn.Module) -> None:
             before = layer
 
 
+def fold_padding(graph: onnx.GraphProto) -> None:
+    """Give each padded convolution its padding as an attribute and drop what worked the padding out.
+
+    The exporter spells `SamePad` as a dozen nodes that compute a constant. OpenCV 4 cannot read them, and OpenCV 5
+    copies the picture for them; as an attribute of the convolution both are gone and the answer is the same.
+    """
+    from onnx import helper
+
+    pads = {node.output[0]: node for node in graph.node if node.op_type == "Pad"}
+    for node in graph.node:
+        if node.op_type != "Conv" or node.input[0] not in pads:
+            continue
+        kernel, stride = (next(a.ints[0] for a in node.attribute if a.name == k) for k in ("kernel_shape", "strides"))
+        total = kernel - stride  # as in network.SamePad
+        old = [a for a in node.attribute if a.name in ("pads", "auto_pad")]
+        for attribute in old:
+            node.attribute.remove(attribute)
+        before, after = total // 2, total - total // 2
+        node.attribute.append(helper.make_attribute("pads", [before, before, after, after]))
+        node.input[0] = pads[node.input[0]].input[0]
+    needed = {output.name for output in graph.output}
+    for node in reversed(list(graph.node)):
+        if needed.isdisjoint(node.output):
+            graph.node.remove(node)
+        else:
+            needed.update(node.input)
+
+
+def state_example_size(graph: onnx.GraphProto, sizes: dict[str, tuple[int, int]]) -> None:
+    """Put numbers in place of free heights and widths: OpenCV 4 reads no others, and both take any size afterwards."""
+    for value in (*graph.input, *graph.output):
+        for dimension, size in zip(value.type.tensor_type.shape.dim[2:], sizes[value.name], strict=True):
+            dimension.ClearField("dim_param")
+            dimension.dim_value = size
+    del graph.value_info[:]
+
+
 def export(model: nn.Module, target: Path, half: bool) -> None:
-    """Write the ONNX file with free height and width."""
+    """Write the ONNX file; height and width may be any multiple of 32 when it runs."""
     import onnx
     from onnx import TensorProto, helper, numpy_helper
 
@@ -56,9 +99,12 @@ def export(model: nn.Module, target: Path, half: bool) -> None:
             "mix": {2: "h2", 3: "w2"},
         },
     )
-    if not half:
-        return
     graph = onnx.load(str(target))
+    fold_padding(graph.graph)
+    state_example_size(graph.graph, {"pixels": (384, 512), "probability": (96, 128), "mix": (192, 256)})
+    if not half:
+        onnx.save(graph, str(target))
+        return
     casts = []
     for tensor in graph.graph.initializer:
         array = numpy_helper.to_array(tensor)
