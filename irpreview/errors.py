@@ -8,6 +8,7 @@ IrpreviewError
 ├── BadPair           two frames that do not belong together or cannot tell what is asked
 ├── BadLog            a field log that cannot be read or written
 ├── BadModel          weights or tables of the installation that are missing or damaged
+├── BadCluster        other machines that cannot be worked with
 └── CannotWrite       a result that could not be saved
 
 A message is one line: what happened, the value with its unit, the valid range, what to do.
@@ -44,6 +45,10 @@ class BadLog(IrpreviewError):
 
 class BadModel(IrpreviewError):
     """Weights or tables of the installation that are missing or damaged."""
+
+
+class BadCluster(IrpreviewError):
+    """Other machines that cannot be worked with."""
 
 
 class CannotWrite(IrpreviewError):

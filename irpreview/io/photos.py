@@ -94,6 +94,14 @@ def load_photo(
     )
 
 
+def read_facts(source: str | Path | bytes, *, zone: str | None = None, name: str | None = None) -> Facts:
+    """Time, place and exposure of a photo, without decoding its pixels. Raises BadPhoto as `load_photo` does."""
+    data, name = _read(source, name)
+    kind = kind_of(data[:_HEAD_BYTES], name)
+    _keep_pillow_quiet()
+    return _facts(_open(data, kind, name), zone, [])
+
+
 def _read(source: str | Path | bytes, name: str | None) -> tuple[bytes, str]:
     if isinstance(source, (bytes, bytearray, memoryview)):
         return bytes(source), name or "the photo"
