@@ -153,7 +153,7 @@ def _physics_in_view(
 ) -> ClassPhysics:
     """The same, with what direction does to sky and water where the light is known."""
     from irpreview.core.rendering import REFERENCE_KIT
-    from irpreview.core.view_factors import light_is_known, sky_brightness_change, view_factors, view_of
+    from irpreview.core.view_factors import brightness_change, light_is_known, view_factors, view_of
     from irpreview.io.kits import load_kit
     from irpreview.io.tables import load_tables
 
@@ -167,7 +167,7 @@ def _physics_in_view(
         physics, view=view_factors(view, scene, kit, reference, light, snap_light, tables, before, roughness)
     )
     if light.planned:
-        physics = replace(physics, sky_brightness_change=sky_brightness_change(view, light, snap_light, tables))
+        physics = replace(physics, brightness_change=brightness_change(view, scene, light, snap_light, tables))
     return physics
 
 

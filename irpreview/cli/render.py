@@ -6,7 +6,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -18,15 +18,17 @@ from irpreview.cli.common import (
     PhotosArgument,
     Refusals,
     ZoneOption,
+    as_option,
     emit_json,
     fail_usage,
     say,
 )
 from irpreview.core.wording import share_text, zone_text, zone_word
+from irpreview.errors import BadValue
 from irpreview.records import CLASS_NAMES, CLASS_WORDS
 
 if TYPE_CHECKING:
-    from irpreview.records import Kit, Photo, Rendering, SceneMap
+    from irpreview.records import Kit, Light, Photo, Place, Rendering, SceneMap
 
 FilmOption = Annotated[
     bool, typer.Option("--film-look", help="Let bright parts glow a little, as on film without a backing.")
@@ -40,6 +42,26 @@ TonesOption = Annotated[
 LabelsOption = Annotated[
     Path | None,
     typer.Option("--labels", metavar="FILE", help="Write the class ids 1 to 9 of one photo too, as an 8-bit grey PNG."),
+]
+PlannedSunOption = Annotated[
+    float | None,
+    typer.Option(
+        "--planned-sun", metavar="DEG", help="A what-if: the same snap with the sun this high above the horizon."
+    ),
+]
+PlannedTimeOption = Annotated[
+    str | None,
+    typer.Option(
+        "--planned-time", metavar="TIME", help="A what-if: the same snap at this time, such as 2026-06-21T19:30."
+    ),
+]
+AtOption = Annotated[
+    str | None,
+    typer.Option("--at", metavar="LAT,LON", help="Place for --planned-time; left out = where the photo was taken."),
+]
+HazeOption = Annotated[
+    Literal["clear", "normal", "hazy"] | None,
+    typer.Option("--haze", help="Haze of the planned light; left out = as on the day of the photo."),
 ]
 _FLOOR_SHARE = 0.005
 """Classes below this share of the picture are not reported to a person."""
@@ -59,6 +81,40 @@ class Rendered:
     seconds: float
 
 
+@dataclass(frozen=True)
+class Planned:
+    """Another light than the snap's own, as typed; nothing typed = the snap's own."""
+
+    sun_height_deg: float | None = None
+    time: str | None = None
+    place: Place | None = None
+    haze: str | None = None
+    zone: str | None = None
+
+    def light_for(self, photo: Photo) -> Light | None:
+        """The light to plan with, None for the snap's own. Raises BadValue."""
+        from irpreview import session
+        from irpreview.core.light_plan import parse_moment
+
+        if self.sun_height_deg is None and self.time is None:
+            return None
+        place, when = self.place or photo.place, None
+        if self.time is not None:
+            if place is None:
+                raise BadValue("--planned-time needs a place to tell the sun by, and the photo has none; give --at")
+            when = parse_moment(self.time, self.zone or _offset(photo), place)
+        return session.planned_light(photo, sun_height_deg=self.sun_height_deg, when=when, place=place, haze=self.haze)
+
+
+def _offset(photo: Photo) -> str | None:
+    """The photo's own offset from UTC, as a zone."""
+    offset = None if photo.taken_at is None else photo.taken_at.utcoffset()
+    if offset is None:
+        return None
+    minutes = round(offset.total_seconds() / 60.0)
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+
+
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
 
@@ -70,20 +126,32 @@ def register(app: typer.Typer) -> None:
         grade: GradeOption = 4.0,
         film_look: FilmOption = False,
         zone: ZoneOption = None,
+        planned_sun: PlannedSunOption = None,
+        planned_time: PlannedTimeOption = None,
+        at: AtOption = None,
+        haze: HazeOption = None,
         tones: TonesOption = None,
         labels: LabelsOption = None,
         as_json: JsonOption = False,
     ) -> None:
         """Show how daylight snaps will look in black-and-white infrared.
 
-        Writes NAME-infrared.jpg and NAME-classes.png for each photo.
+        Writes NAME-infrared.jpg and NAME-classes.png for each photo; NAME-what-if.jpg instead in a planned light.
         """
         if len(photos) > 1 and (tones or labels):
             raise fail_usage(f"--tones and --labels go with one photo, and {len(photos)} were given")
+        if planned_sun is not None and planned_time is not None:
+            raise fail_usage("--planned-sun and --planned-time say the same thing twice; give one of them")
+        if at is not None and planned_time is None:
+            raise fail_usage("--at goes with --planned-time; give the time as well")
+        if haze is not None and planned_sun is None and planned_time is None:
+            raise fail_usage("--haze goes with --planned-sun or --planned-time; give one of them as well")
+        from irpreview.core.light_plan import parse_place
         from irpreview.io.kits import load_kit
         from irpreview.io.pictures import make_folder
 
         chosen = load_kit(kit) if kit is not None else None
+        planned = Planned(planned_sun, planned_time, None if at is None else as_option(parse_place)(at), haze, zone)
         make_folder(out)
         refused = Refusals()
         for i, (path, stem) in enumerate(zip(photos, free_stems(photos, out), strict=True)):
@@ -98,6 +166,7 @@ def register(app: typer.Typer) -> None:
                     grade=grade,
                     film_look=film_look,
                     zone=zone,
+                    planned=planned,
                     tones=tones,
                     labels=labels,
                 )
@@ -122,16 +191,19 @@ def free_stems(photos: Sequence[Path], out: Path) -> list[str]:
     for path in photos:
         stem, number = path.stem, 1
         # case does not tell files apart on every system
-        while stem.casefold() in taken or any((out / name).resolve() in inputs for name in _names(stem)):
+        names = (*_names(stem), *_names(stem, planned=True))
+        while stem.casefold() in taken or any((out / name).resolve() in inputs for name in names):
             number += 1
             stem = f"{path.stem}-{number}"
+            names = (*_names(stem), *_names(stem, planned=True))
         taken.add(stem.casefold())
         stems.append(stem)
     return stems
 
 
-def _names(stem: str) -> tuple[str, str]:
-    return f"{stem}-infrared.jpg", f"{stem}-classes.png"
+def _names(stem: str, planned: bool = False) -> tuple[str, str]:
+    """Names of the infrared picture and of the classes: a what-if may not pass for the prediction."""
+    return f"{stem}-what-if.jpg" if planned else f"{stem}-infrared.jpg", f"{stem}-classes.png"
 
 
 def render_one(
@@ -143,6 +215,7 @@ def render_one(
     grade: float = 4.0,
     film_look: bool = False,
     zone: str | None = None,
+    planned: Planned | None = None,
     tones: Path | None = None,
     labels: Path | None = None,
 ) -> Rendered:
@@ -154,9 +227,10 @@ def render_one(
 
     start = time.perf_counter()
     photo = load_photo(path, zone=zone)
+    light = planned.light_for(photo) if planned is not None else None
     scene = session.map_scene(photo)
-    rendering = session.render(photo, scene, kit, grade=grade, film_look=film_look)
-    infrared, classes = (out / name for name in _names(stem))
+    rendering = session.render(photo, scene, kit, light, grade=grade, film_look=film_look)
+    infrared, classes = (out / name for name in _names(stem, rendering.light.planned))
     write_jpeg(infrared, rendering.picture)
     write_png(classes, class_sheet(photo, scene))
     full_scale = write_tones(tones, rendering.tones) if tones is not None else None
@@ -192,6 +266,8 @@ def facts_of(done: Rendered) -> dict[str, Any]:
         "taken_at": None if photo.taken_at is None else photo.taken_at.isoformat(),
         "kit": rendering.kit.name,
         "light": rendering.light.how_known,
+        "planned": rendering.light.planned,
+        "sun_height_deg": round(rendering.light.sun_height_deg, 1),
         "model": done.scene.model_id,
         "shares": {name: round(share[name], 4) for name in CLASS_NAMES},
         "zones": {
@@ -212,6 +288,8 @@ def report(done: Rendered, title: str | None = None) -> str:
 
     share, classes = done.scene.share(), done.rendering.classes
     lines = [f"{title or done.path.name}: {done.photo.width} x {done.photo.height}, {done.rendering.kit.words}"]
+    if done.rendering.light.planned:
+        lines.append(f"  What-if, no forecast. Light {done.rendering.light.how_known}")
     present = sorted((n for n in CLASS_NAMES if share[n] >= _FLOOR_SHARE), key=lambda n: -share[n])
     for name in present:
         tone = f"{zone_text(classes[name].zone):26}  {zone_word(classes[name].zone.likely)}" if name in classes else ""

@@ -48,15 +48,15 @@ def planned_light(
         light = light_for(place, when, heading_deg, aod, snap_light.sky_state, planned=True)
         if light.sun_height_deg < LOWEST_PLANNED_DEG:
             raise BadValue(
-                f"the sun stands {light.sun_height_deg:.0f} degrees high at {when:%Y-%m-%d %H:%M}; a planned light "
-                f"needs {LOWEST_PLANNED_DEG:g} degrees or more: choose a time between sunrise and sunset"
+                f"sun height at {when:%Y-%m-%d %H:%M} {light.sun_height_deg:.0f} degrees: a planned light needs "
+                f"{LOWEST_PLANNED_DEG:g} degree or more; choose a time between sunrise and sunset"
             )
         how = f"planned: {when:%Y-%m-%d %H:%M}, sun {light.sun_height_deg:.0f} degrees high; haze {words}"
         return replace(light, how_known=how)
     assert sun_height_deg is not None
     if not (math.isfinite(sun_height_deg) and LOWEST_PLANNED_DEG <= sun_height_deg <= 90.0):
         raise BadValue(
-            f"a planned sun height of {sun_height_deg:g} degrees: must be {LOWEST_PLANNED_DEG:g} to 90 degrees"
+            f"planned sun height {sun_height_deg:g} degrees: must be {LOWEST_PLANNED_DEG:g} to 90 degrees above the horizon"
         )
     return replace(
         snap_light,

@@ -22,10 +22,19 @@ from types import MappingProxyType
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from irpreview.core.finishing import finish
 from irpreview.core.reference_tone import reference_tone
-from irpreview.core.scene import WORKING_SIDE_PX, EdgeGuide, class_planes, probability_at, size_within, working_pixels
+from irpreview.core.scene import (
+    WORKING_SIDE_PX,
+    EdgeGuide,
+    class_planes,
+    cloud_share_of_sky,
+    probability_at,
+    size_within,
+    working_pixels,
+)
 from irpreview.core.view_factors import ViewFactors, enlarged
 from irpreview.records import (
     CLASS_NAMES,
@@ -51,8 +60,8 @@ _VISIBLE_FLOOR = 2.0**-9
 _CARRY_RADIUS_SHARE = 0.006
 _CARRY_EPS = 2e-4
 _TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.7, 0.7
-_WATER_MIRRORS_SKY = 0.7
-"""How much of a brighter sky water shows in the mean of its views [assumption]."""
+_NO_STEP, _LEAST_SHARE = 0.02, 0.005
+"""Steps between sky and cloud below this many stops, or where one hardly occurs, are left alone."""
 _SAMPLE_STEP = 3
 """Medians are taken over every third pixel each way: the same value for a ninth of the time."""
 
@@ -85,8 +94,8 @@ class ClassPhysics:
     """What a planned light changes of the factors of the research pairs' kit; empty in the snap's own. [stops]"""
     view: ViewFactors | None = None
     """What direction does to sky and water; None where the light is not known."""
-    sky_brightness_change: FloatArray | None = None
-    """Coarse map of how much brighter the sky gets to the eye in a planned light; None in the snap's own. [stops]"""
+    brightness_change: tuple[FloatArray, FloatArray] | None = None
+    """Coarse maps of how much brighter sky and water get to the eye in a planned light; None in the snap's own. [stops]"""
 
 
 def linear_light(pixels: ByteArray) -> FloatArray:
@@ -267,8 +276,10 @@ def render_tones(
     )
     within = np.clip(by_red * redness + by_blue * blueness + by_light * visible + constant, -2, 2)
     shaded = shade_share(visible, blueness, probability)
+    sky_weight = _soften_clouds(small, probability, per_class, factor, painted)
     if physics.view is not None:
-        _add_directions(physics.view, is_reference, probability, factor, reference_factor)
+        weights = {0: sky_weight, 2: probability[2]}
+        _add_directions(physics.view, is_reference, weights, factor, reference_factor)
     class_alone = visible + within
 
     mix = np.stack([edges.carry(m) for m in scene.mix])  # the network's own edges are too soft for a print
@@ -283,10 +294,10 @@ def render_tones(
     shade_stops = np.float32(physics.open_shade_stops) * shaded
     stops = class_alone + factor + shade_stops + residual
     parts = {"visible": visible, "factor": factor, "within_class": within, "shade": shade_stops, "residual": residual}
-    if physics.sky_brightness_change is not None:
-        change = enlarged(physics.sky_brightness_change, h, w)
-        parts["planned_sky"] = np.asarray(change * (probability[0] + _WATER_MIRRORS_SKY * probability[2]), np.float32)
-        stops = stops + parts["planned_sky"]
+    if physics.brightness_change is not None:
+        by_sky, by_water = (enlarged(change, h, w) for change in physics.brightness_change)
+        parts["planned"] = np.asarray(by_sky * sky_weight + by_water * probability[2], np.float32)
+        stops = stops + parts["planned"]
     tones_small = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE)
     spread_small = spread_small + unsure  # doubt about the class itself, up to a stop
     if painted is not None:
@@ -323,14 +334,44 @@ def _factors(physics: ClassPhysics, pairs: PairsTable, is_reference: bool) -> Ma
     return {**physics.factor_stops, "clear_sky": physics.view.sky_factor, "water": physics.view.water_factor}
 
 
+def _soften_clouds(
+    small: ByteArray,
+    probability: FloatArray,
+    per_class: _PerClass,
+    factor: FloatArray,
+    painted: NDArray[np.bool_] | None,
+) -> FloatArray:
+    """Let what sky and cloud depart from the reference by meet where the snap shows an edge, in place on `factor`.
+
+    Returns the weight of clear sky that goes with it, (h, w).
+    """
+    sky, cloud = probability[0], probability[1]
+    departs = per_class.factor[:2] - per_class.reference[:2]
+    step = float(departs[1] - departs[0])
+    if abs(step) < _NO_STEP or min(float(sky.mean()), float(cloud.mean())) < _LEAST_SHARE:
+        return np.asarray(sky, np.float32)
+    move = (sky + cloud) * cloud_share_of_sky(small, probability) - cloud
+    if painted is not None:
+        move[painted] = 0
+    factor += np.float32(step) * move
+    return np.asarray(sky - move, np.float32)
+
+
 def _add_directions(
-    view: ViewFactors, is_reference: bool, probability: FloatArray, factor: FloatArray, reference_factor: FloatArray
+    view: ViewFactors,
+    is_reference: bool,
+    weights: Mapping[int, FloatArray],
+    factor: FloatArray,
+    reference_factor: FloatArray,
 ) -> None:
-    """Add to both maps (h, w), in place, how sky and water depart from their class by direction."""
+    """Add to both maps (h, w), in place, how sky and water depart from their class by direction.
+
+    weights: share of clear sky (0) and of water (2) in each pixel, (h, w).
+    """
     h, w = factor.shape
-    pairs = ((0, view.sky, view.reference_sky), (2, view.water, view.reference_water))
-    for index, own, reference in pairs:
-        weight = probability[index]
+    maps = {0: (view.sky, view.reference_sky), 2: (view.water, view.reference_water)}
+    for index, weight in weights.items():
+        own, reference = maps[index]
         if float(weight.max()) < 0.5:
             continue
         by_reference = weight * enlarged(reference, h, w)

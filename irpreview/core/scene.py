@@ -21,6 +21,8 @@ _FIT_SIDE_PX = 384
 _EDGE_RADIUS_SHARE = 0.017
 _EDGE_EPS = 1e-4
 """Colour variance below which a patch counts as flat, (0..1 display value)^2; 2.5 of 255 levels."""
+_SKY_SIDE_PX, _SKY_RADIUS_SHARE, _SKY_EPS = 192, 0.07, 1e-3
+"""Cloud against clear sky is told at this size, in this window, and by colour beyond 8 of 255 levels."""
 _NEGLIGIBLE = 0.15
 """A class whose probability stays below this everywhere cannot become a label and is skipped."""
 
@@ -123,6 +125,26 @@ def probability_at(edges: EdgeGuide, planes: list[FloatArray | None]) -> FloatAr
     np.clip(out, 0, 1, out=out)
     out /= np.maximum(out.sum(0), 1e-6)
     return out
+
+
+def cloud_share_of_sky(small: ByteArray, probability: FloatArray) -> FloatArray:
+    """Share of cloud in the sky, 0..1, (h, w): a step only where the snap shows an edge.
+
+    Where haze thins out into blue the classes meet at a line that nobody sees; a change of light or filter that set in
+    along it would print as a band. small: (h, w, 3); probability: (9, h, w).
+    """
+    h, w = small.shape[:2]
+    size = size_within(h, w, _SKY_SIDE_PX)[::-1]
+    cloud, sky = (cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in (probability[1], probability[0]))
+    both = cloud + sky
+    sigma = 0.04 * max(size)
+    around = cv2.GaussianBlur(cloud, (0, 0), sigma) / (cv2.GaussianBlur(both, (0, 0), sigma) + np.float32(1e-4))
+    share = np.asarray(cloud + (1 - both) * around, np.float32)  # the land is filled from the sky beside it
+    reduced = np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.uint8)
+    plane = EdgeGuide(reduced, _SKY_RADIUS_SHARE, _SKY_EPS).plane(share)
+    out = cv2.resize(plane, (w, h), interpolation=cv2.INTER_LINEAR)
+    soft = cv2.transform(cv2.multiply(out, _with_one(small)), _SUM_OF_FOUR).reshape(h, w)
+    return np.asarray(np.clip(soft, 0, 1), np.float32)
 
 
 def working_pixels(pixels: ByteArray) -> ByteArray:

@@ -257,16 +257,20 @@ def _water(
 # --- a planned light ------------------------------------------------------------------------------------------------
 
 
-def sky_brightness_change(view: View, light: Light, snap_light: Light, tables: Tables) -> FloatArray:
-    """How much brighter clear sky gets to the eye from the snap's light to a planned one, over the grid. [stops]
+def brightness_change(
+    view: View, scene: SceneMap, light: Light, snap_light: Light, tables: Tables
+) -> tuple[FloatArray, FloatArray]:
+    """How much brighter clear sky, and water that mirrors it, get to the eye in a planned light, (g, k) each. [stops]
 
     Against a white surface that faces the sun: how surfaces stand to the sun is that of the snap and is left alone.
     Haze and the angle from the sun are what changes it; bounded, since the model is rough close to the sun.
     """
     bearing, height = view.directions()
-    above = np.maximum(height, LOWEST_SKY_DEG)
-    after, before = (_sky_visible(view, here, bearing, above, tables) for here in (light, snap_light))
-    return np.clip(after - before, -_MOST_CHANGE_STOPS, _MOST_CHANGE_STOPS).astype(np.float32)
+    seen = np.maximum(np.abs(height), LOWEST_SKY_DEG)  # water shows what stands as high above as it lies below
+    after, before = (_sky_visible(view, here, bearing, seen, tables) for here in (light, snap_light))
+    change = np.clip(after - before, -_MOST_CHANGE_STOPS, _MOST_CHANGE_STOPS)
+    clear = _mirrored(scene.probability, view, height, 0.0)[MIRRORED.index("sky")]
+    return change.astype(np.float32), (change * clear).astype(np.float32)
 
 
 @lru_cache(maxsize=64)
