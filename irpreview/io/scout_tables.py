@@ -1,0 +1,69 @@
+"""The ranking as CSV for a spreadsheet, JSON for programs, GeoJSON for a map."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from typing import Any
+
+from irpreview.core.scouting import COLUMNS, PLACE_COLUMNS, Scouting, all_facts, geojson
+
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def printable(path: str) -> str:
+    """A path as text: bytes that are no text become question marks in a box."""
+    return path.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def scouting_csv(scouting: Scouting) -> str:
+    """One row per snap, by rank; then one per refused file, with the reason alone. The same snaps give the same text.
+
+    A path that a spreadsheet would take for a formula gets "./" in front, which names the same file.
+    """
+    columns = [*COLUMNS, *(PLACE_COLUMNS if scouting.with_places else ()), "refused"]
+    text = io.StringIO()
+    writer = csv.DictWriter(text, columns, lineterminator="\n", extrasaction="ignore")
+    writer.writeheader()
+    for facts in all_facts(scouting):
+        row = {name: "" if value is None else value for name, value in facts.items()}
+        writer.writerow(row | {"photo": _safe(facts["photo"]), "layers": "; ".join(facts["layers"]), "refused": ""})
+    for path, why in scouting.refused:
+        writer.writerow({"photo": _safe(path), "refused": _one_line(why)})
+    return text.getvalue()
+
+
+def _safe(path: str) -> str:
+    text = printable(path)
+    return f"./{text}" if text.startswith(_FORMULA_SIGNS) else text
+
+
+def _one_line(text: str) -> str:
+    return " ".join(printable(text).split())
+
+
+def scouting_dict(scouting: Scouting) -> dict[str, Any]:
+    """The whole ranking as one JSON object, see data/schemas/scout.json."""
+    return {
+        "schema": "irpreview/1",
+        "kind": "scouting",
+        "order": scouting.order,
+        "locations": scouting.with_places,
+        "settings": dict(scouting.settings or {}),
+        "snaps": [facts | {"photo": printable(facts["photo"])} for facts in all_facts(scouting)],
+        "refused": [{"photo": printable(path), "why": _one_line(why)} for path, why in scouting.refused],
+    }
+
+
+def scouting_json(scouting: Scouting) -> str:
+    """`scouting_dict` as text."""
+    return json.dumps(scouting_dict(scouting), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def scouting_geojson(scouting: Scouting) -> str:
+    """The snaps with a known place as GeoJSON text (RFC 7946)."""
+    whole = geojson(scouting)
+    for feature in whole["features"]:
+        feature["properties"]["photo"] = printable(feature["properties"]["photo"])
+    return json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
