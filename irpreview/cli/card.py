@@ -45,9 +45,11 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Make the card for one photo: PDF on A5, PNG for the phone, JSON. Writes into --out, made if missing."""
         from irpreview.core.shotcard import card_dict
+        from irpreview.inputs import Inputs
         from irpreview.io.card_files import write_card
         from irpreview.io.kits import load_kit
-        from irpreview.web.study import Inputs, begin, card_of, read_snap, window_words
+        from irpreview.study import begin, read_snap
+        from irpreview.take_along import card_of, window_words
 
         if wind is not None and not 0 <= wind <= 60:
             raise typer.BadParameter("wind must lie between 0 and 60 m/s")

@@ -6,27 +6,33 @@ the user's becomes a sentence in the status line; nothing else of the page is to
 
 from __future__ import annotations
 
-import contextlib
-import math
 import sys
 import traceback
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from functools import wraps
+from functools import partial, wraps
 from pathlib import Path
-from typing import Any, Concatenate, ParamSpec
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from irpreview import study as working
 from irpreview.core import strokes as brush
 from irpreview.errors import BadValue, IrpreviewError
+from irpreview.inputs import Inputs, conditions_of, kit_of, parse_place, parse_when
 from irpreview.io.card_files import CARD_KINDS, write_card
 from irpreview.records import CLASS_WORDS
+from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study
+from irpreview.take_along import card_of, window_words
 from irpreview.web import parts, pictures
-from irpreview.web import study as working
 from irpreview.web.sittings import MOST_SNAPS, Sitting, Sittings, Snap
-from irpreview.web.study import SHUTTERS_S, WINDS_M_S, Inputs, Study
+from irpreview.web.turns import Turns
 from irpreview.web.uploads import MOST_WAITING, Uploads
+from irpreview.web.values import facts_used, inputs_from, same_entries, strokes_from
 
+T = TypeVar("T")
 P = ParamSpec("P")
+PATIENCE_S = 0.4
+"""So long one waits for one's turn without a word."""
+WORKING = "Working out the rest."
 SESSION_OVER = "This page sat unused for too long and was cleared. Give the snap again, please."
 
 
@@ -92,6 +98,32 @@ class Desk:
         self.folder = folder
         self.sittings = sittings or Sittings()
         self.uploads = Uploads(folder)
+        self.turns = Turns()
+
+    # ---- one thing at a time ------------------------------------------------------------------------------------
+
+    def in_turn(self, work: Callable[[], T]) -> Generator[Shown, None, T]:
+        """Do heavy work when its turn comes; who has to wait is told. No lock is held while something is shown."""
+        if not self.turns.take(PATIENCE_S):
+            others = self.turns.ahead()
+            tasks = "another task comes" if others <= 1 else f"{others} other tasks come"
+            yield Shown(status=parts.status(f"One moment: {tasks} first on this computer; yours follows by itself."))
+            self.turns.take()
+        try:
+            return work()
+        finally:
+            self.turns.give()
+
+    def told(self, work: Callable[[], Shown]) -> Iterator[Shown]:
+        """A heavy handler, in its turn."""
+        shown = yield from self.in_turn(work)
+        yield shown
+
+    def at_once(self, token: str | None, work: Callable[[], Shown]) -> Iterator[Shown]:
+        """A quick handler: it waits for nobody else, only for what the same page is being worked on."""
+        if not self.sittings.free(token, PATIENCE_S):
+            yield Shown(status=parts.status("Still at work on what came before; the picture follows."))
+        yield work()
 
     # ---- snaps ------------------------------------------------------------------------------------------------
 
@@ -107,81 +139,120 @@ class Desk:
     def add(self, token: str | None, files: Sequence[str | Path]) -> Iterator[Shown]:
         """Read snaps, look at the first new one, then find figure and sentence for the others.
 
-        Yields as soon as something can be shown. Uploaded files inside the page's folder are deleted once read.
+        Yields as soon as something can be shown; between two snaps others have their turn. Uploaded files inside the
+        page's folder are deleted once read.
         """
+        refused: list[str] = []
+        first: int | None = None
         try:
-            with self.sittings.at(token) as sitting:
-                yield from self._add(sitting, files)
-        except GeneratorExit:
-            raise
+            for count, path in enumerate(files, start=1):
+                index = yield from self.in_turn(partial(self._read, token, Path(path), refused))
+                if index is None:
+                    continue
+                if first is None:
+                    first = index
+                    seen, shown = yield from self.in_turn(partial(self._look_at, token, index))
+                    yield shown
+                    yield (yield from self.in_turn(partial(self._finish, token, index, seen, refused)))
+                else:
+                    words = f"{count} of {len(files)} snaps looked at."
+                    yield (yield from self.in_turn(partial(self._glance_at, token, index, words, bool(refused))))
+            if first is None:
+                yield Shown(status=parts.status(" ".join(refused) or "No photo was given.", sorry=True))
+            elif len(files) > 1:
+                yield (yield from self.in_turn(partial(self._say_ready, token, refused)))
         except Exception as error:
             yield sorry(error)
+        finally:
+            for path in files:
+                self.uploads.discard(Path(path))
 
-    def _add(self, sitting: Sitting, files: Sequence[str | Path]) -> Iterator[Shown]:
-        refused: list[str] = []
-        new: list[int] = []
-        for path in files:
+    def _read(self, token: str | None, path: Path, refused: list[str]) -> int | None:
+        """Read one snap; its number in the list, or None with a sentence in `refused`."""
+        with self.sittings.at(token) as sitting:
             if len(sitting.snaps) >= MOST_SNAPS:
-                refused.append(f"The page holds {MOST_SNAPS} snaps; the rest was left out.")
-                break
+                full = f"The page holds {MOST_SNAPS} snaps; the rest was left out."
+                refused += [] if full in refused else [full]
+                return None
             try:
                 photo = working.read_snap(path, sitting.inputs.zone)
             except IrpreviewError as error:
                 refused.append(parts.sentence(str(error)))
-            else:
-                thumb = pictures.data_address(pictures.shrunk(photo.pixels, pictures.THUMB_SIDE_PX), 80)
-                sitting.snaps.append(Snap(photo, thumb, "", "Waiting to be looked at."))
-                new.append(len(sitting.snaps) - 1)
+                return None
             finally:
-                self.uploads.discard(Path(path))
-        if not new:
-            yield Shown(status=parts.status(" ".join(refused) or "No photo was given.", sorry=True))
-            return
-        yield from self._look_at(sitting, new[0], refused)
-        for count, index in enumerate(new[1:], start=2):
-            snap = sitting.snaps[index]
-            try:
-                study = working.begin(snap.photo, self._inputs_for(sitting, snap), snap.repaints)
-                sitting.snaps[index] = self._judged(snap, study)
-            except IrpreviewError as error:
-                sitting.snaps[index] = replace(snap, sentence=parts.sentence(str(error)))
-            yield Shown(
-                snaps=self._snaps(sitting),
-                status=parts.status(f"{count} of {len(new)} snaps looked at.", bool(refused)),
-            )
-        yield Shown(status=self._ready(sitting, refused))
+                self.uploads.discard(path)
+            thumb = pictures.data_address(pictures.shrunk(photo.pixels, pictures.THUMB_SIDE_PX), 80)
+            sitting.snaps.append(Snap(photo, thumb, "", "Waiting to be looked at."))
+            return len(sitting.snaps) - 1
 
-    @answered
-    def pick(self, token: str | None, index: int) -> Shown:
-        """Look closer at another snap."""
+    def _look_at(self, token: str | None, index: int) -> tuple[Look, Shown]:
+        """Scene and infrared picture of one snap, which is then the one looked at."""
         with self.sittings.at(token) as sitting:
             if not (isinstance(index, int) and 0 <= index < len(sitting.snaps)):
                 raise BadValue(f"there is no snap number {index!s:.10}; choose one from the list")
-            *_, last = self._look_at(sitting, index, [])
-            return last
+            snap = sitting.snaps[index]
+            seen = working.look(snap.photo, self._inputs_for(sitting, snap), snap.repaints, snap.scene)
+            sitting.current, sitting.study, sitting.unfinished = index, None, True
+            for other, one in enumerate(sitting.snaps):
+                if other != index and one.scene is not None:
+                    sitting.snaps[other] = replace(one, scene=None)
+            return seen, Shown(
+                status=parts.status(WORKING),
+                snaps=self._snaps(sitting),
+                twin=parts.twin(
+                    pictures.data_address(seen.photo.pixels), pictures.data_address(seen.rendering.picture), seen
+                ),
+            )
 
-    def _look_at(self, sitting: Sitting, index: int, refused: Sequence[str]) -> Iterator[Shown]:
-        """All answers for one snap: pictures first, then the rest."""
-        snap = sitting.snaps[index]
-        inputs = self._inputs_for(sitting, snap)
-        seen = working.look(snap.photo, inputs, snap.repaints, snap.scene)
-        sitting.current = index
-        for other, one in enumerate(sitting.snaps):
-            if other != index and one.scene is not None:
-                sitting.snaps[other] = replace(one, scene=None)
-        # The infrared picture can be shown before movement, exposure and verdict are worked out.
-        yield Shown(
-            status=parts.status("Working out the rest."),
-            snaps=self._snaps(sitting),
-            twin=parts.twin(
-                pictures.data_address(seen.photo.pixels), pictures.data_address(seen.rendering.picture), seen
-            ),
-        )
-        study = working.finish(seen)
-        sitting.snaps[index] = replace(self._judged(snap, study), scene=study.look.bare_scene)
-        sitting.inputs = replace(inputs, shutter_s=None)
-        sitting.study = study
-        yield replace(self._all(sitting), status=self._ready(sitting, refused), **self._facts(study))
+    def _finish(self, token: str | None, index: int, seen: Look, refused: Sequence[str]) -> Shown:
+        """The rest of the answers, unless another snap has been chosen meanwhile."""
+        with self.sittings.at(token) as sitting:
+            snap = sitting.snaps[index]
+            if sitting.current != index:
+                sitting.snaps[index] = self._judged(snap, working.finish(seen))
+                return Shown(snaps=self._snaps(sitting))
+            sitting.unfinished = False
+            if self._inputs_for(sitting, snap) != seen.inputs:  # something was entered meanwhile
+                seen = working.look(snap.photo, self._inputs_for(sitting, snap), snap.repaints, seen.bare_scene)
+            whole = working.finish(seen)
+            snap = self._judged(snap, whole)
+            sitting.snaps[index] = replace(snap, scene=whole.look.bare_scene)
+            sitting.inputs = replace(seen.inputs, shutter_s=None)
+            sitting.study = whole
+            facts = facts_used(whole)
+            return replace(
+                self._all(sitting),
+                status=self._ready(sitting, refused),
+                place=facts["place"],
+                when=facts["when"],
+                heading_deg=facts["heading_deg"],
+                title=facts["title"],
+            )
+
+    def _glance_at(self, token: str | None, index: int, words: str, bad: bool) -> Shown:
+        """Figure and sentence of a snap that is not the one looked at."""
+        with self.sittings.at(token) as sitting:
+            snap = sitting.snaps[index]
+            try:
+                sitting.snaps[index] = self._judged(
+                    snap, working.begin(snap.photo, self._inputs_for(sitting, snap), snap.repaints)
+                )
+            except IrpreviewError as error:
+                sitting.snaps[index] = replace(snap, sentence=parts.sentence(str(error)))
+            return Shown(snaps=self._snaps(sitting), status=parts.status(words, bad))
+
+    def _say_ready(self, token: str | None, refused: Sequence[str]) -> Shown:
+        with self.sittings.at(token) as sitting:
+            return Shown(status=self._ready(sitting, refused))
+
+    def pick(self, token: str | None, index: int) -> Iterator[Shown]:
+        """Look closer at another snap: its pictures first, then the rest."""
+        try:
+            seen, shown = yield from self.in_turn(partial(self._look_at, token, index))
+            yield shown
+            yield (yield from self.in_turn(partial(self._finish, token, index, seen, ())))
+        except Exception as error:
+            yield sorry(error)
 
     @staticmethod
     def _inputs_for(sitting: Sitting, snap: Snap) -> Inputs:
@@ -199,19 +270,6 @@ class Desk:
         return replace(inputs, shutter_s=None)
 
     @staticmethod
-    def _facts(study: Study) -> dict[str, Any]:
-        """What the fields for place, time and bearing show: what is used."""
-        place, when, heading = study.photo.place, study.photo.taken_at, study.photo.heading_deg
-        return {
-            "place": f"{place.latitude_deg:.5f}, {place.longitude_deg:.5f}"
-            if place is not None
-            else study.inputs.place,
-            "when": when.strftime("%Y-%m-%d %H:%M%z") if when is not None else study.inputs.when,
-            "heading_deg": f"{heading:.0f}" if heading is not None else "",
-            "title": Path(study.photo.name).stem[:60],
-        }
-
-    @staticmethod
     def _judged(snap: Snap, study: Study) -> Snap:
         return replace(snap, figure=parts.figure_words(study.verdict), sentence=parts.one_sentence(study.verdict))
 
@@ -222,18 +280,19 @@ class Desk:
         """New entries for kit, place and day; everything follows. Unchanged entries change nothing."""
         with self.sittings.at(token) as sitting:
             inputs = inputs_from(values, sitting.inputs)
-            if sitting.study is None:
-                working.kit_of(inputs)
-                working.conditions_of(inputs)
-                working.parse_place(inputs.place)
-                working.parse_when(inputs.when, inputs.zone)
+            if sitting.study is None and (sitting.unfinished or not sitting.snaps):
+                kit_of(inputs)
+                conditions_of(inputs)
+                parse_place(inputs.place)
+                parse_when(inputs.when, inputs.zone)
                 sitting.inputs = inputs
                 return Shown()
-            if same_entries(inputs, sitting.inputs, sitting.study):
+            if sitting.study is not None and same_entries(inputs, sitting.inputs, sitting.study):
                 return Shown()
             snap = sitting.snaps[sitting.current]
             inputs = replace(inputs, wind_m_s=sitting.inputs.wind_m_s, shutter_s=None)
-            study = working.finish(working.look(snap.photo, inputs, snap.repaints, sitting.study.look.bare_scene))
+            scene = sitting.study.look.bare_scene if sitting.study is not None else snap.scene
+            study = working.finish(working.look(snap.photo, inputs, snap.repaints, scene))
             sitting.inputs, sitting.study = inputs, study
             sitting.snaps[sitting.current] = self._judged(snap, study)
             words = "Worked out again with what you entered."
@@ -294,16 +353,23 @@ class Desk:
     # ---- wind and time ------------------------------------------------------------------------------------------
 
     @answered
-    def move(self, token: str | None, wind: int, time: int) -> Shown:
-        """A slider moves: the picture with its movement, nothing else. -1 = wind not known, recommended time."""
-        with self.sittings.at(token) as sitting:
+    def move(self, token: str | None, wind: int, time: int, number: int = 0) -> Shown:
+        """A slider moves: the picture with its movement, nothing else. -1 = wind not known, recommended time.
+
+        number: counts the moves of one page; one that had to wait while a later one came is left out.
+        """
+        with self.sittings.at(token, number) as sitting:
+            if 0 < number < sitting.newest_move:
+                return Shown()
             study = self._moved(sitting, wind, time)
             return Shown(moving=parts.moving(study, self._motion(study)))
 
     @answered
-    def settle(self, token: str | None, wind: int, time: int) -> Shown:
+    def settle(self, token: str | None, wind: int, time: int, number: int = 0) -> Shown:
         """A slider rests: verdict and exposure follow."""
-        with self.sittings.at(token) as sitting:
+        with self.sittings.at(token, number) as sitting:
+            if 0 < number < sitting.newest_move:
+                return Shown()
             study = working.settled(self._moved(sitting, wind, time))
             sitting.study = study
             snap = sitting.snaps[sitting.current]
@@ -341,7 +407,7 @@ class Desk:
         with self.sittings.at(token) as sitting:
             study = self._study(sitting)
             name = " ".join(str(title).split())[:80] or Path(study.photo.name).stem
-            card = working.card_of(study, name, bool(with_place), tuple(working.window_words(study)))
+            card = card_of(study, name, bool(with_place), tuple(window_words(study)))
             where = Path(tempfile.mkdtemp(prefix="card-", dir=self.folder))
             written = write_card(card, where, CARD_KINDS)
             has = "with" if card.place is not None else "without"
@@ -351,6 +417,8 @@ class Desk:
 
     @staticmethod
     def _study(sitting: Sitting) -> Study:
+        if sitting.study is None and sitting.unfinished:
+            raise BadValue("this snap is still being worked on; do that again in a moment")
         if sitting.study is None:
             raise BadValue("there is no snap yet; choose one first")
         return sitting.study
@@ -390,101 +458,3 @@ class Desk:
     @staticmethod
     def _motion(study: Study) -> str:
         return pictures.data_address(working.motion_picture(study), 82)
-
-
-# ---- plain values from the page -------------------------------------------------------------------------------------
-
-_NUMBERS = (
-    "factor_stops",
-    "focal_35mm_mm",
-    "widest_f_number",
-    "lowest_iso",
-    "highest_iso",
-    "heading_deg",
-    "temperature_c",
-    "wind_from_deg",
-    "cloud_fist_s",
-    "trees_m",
-    "nearest_m",
-)
-_WORDS: Mapping[str, tuple[str, ...]] = {
-    "sky_state": ("unknown", "clear", "thin_cloud", "broken", "overcast"),
-    "haze": ("unknown", "clear", "normal", "hazy"),
-    "water_kind": ("unknown", "pond", "lake", "sea", "stream", "falls"),
-}
-_TEXTS = ("kit", "place", "when", "zone")
-
-
-def inputs_from(values: Mapping[str, Any], before: Inputs) -> Inputs:
-    """Entries as the page sends them; what is missing stays. Raises BadValue for what cannot be an entry."""
-    changes: dict[str, Any] = {}
-    for name in _NUMBERS:
-        if name in values:
-            changes[name] = _number(values[name], name)
-    for name, allowed in _WORDS.items():
-        if name in values:
-            word = values[name] or "unknown"
-            if word not in allowed:
-                raise BadValue(f"{name.replace('_', ' ')} {word!s:.20} is not known; choose from the list")
-            changes[name] = word
-    for name in _TEXTS:
-        if name in values:
-            changes[name] = " ".join(str(values[name] or "").split())[:80]
-    if "grade" in values and values["grade"] is not None:
-        changes["grade"] = min(max(_number(values["grade"], "paper grade") or 0.0, 0.0), 5.0)
-    if changes.get("kit") == "":
-        changes.pop("kit")
-    if "kit" in changes and changes["kit"] not in {kit.name for kit in known_kits()}:
-        raise BadValue(f"kit {changes['kit']:.30} is not known; choose one from the list")
-    return replace(before, **changes)
-
-
-def known_kits() -> Sequence[Any]:
-    """The built-in kits; files are never opened by a name that came over the network."""
-    from irpreview.io.kits import list_kits
-
-    return list_kits()
-
-
-def _number(value: Any, name: str) -> float | None:
-    if isinstance(value, str):
-        text = value.strip().replace(",", ".")
-        if text.lower() in ("", "unknown", "?", "-"):
-            return None
-        with contextlib.suppress(ValueError):
-            value = float(text)
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise BadValue(f"{name.replace('_', ' ')} {value!s:.20} is no number; leave it empty if it is not known")
-    return float(value)
-
-
-def same_entries(new: Inputs, old: Inputs, study: Study) -> bool:
-    """Whether entries change nothing, counting fields that show what the snap itself said as unchanged."""
-    facts = Desk._facts(study)
-
-    def settled(inputs: Inputs) -> Inputs:
-        heading = inputs.heading_deg
-        return replace(
-            inputs,
-            place="" if inputs.place == facts["place"] else inputs.place,
-            when="" if inputs.when == facts["when"] else inputs.when,
-            heading_deg=None if heading is not None and f"{heading:.0f}" == facts["heading_deg"] else heading,
-            wind_m_s=None,
-            shutter_s=None,
-        )
-
-    return settled(new) == settled(old)
-
-
-def strokes_from(given: Sequence[Mapping[str, Any]]) -> list[brush.Stroke]:
-    """Brush strokes as the page sends them. Raises BadValue for anything else."""
-    moves = []
-    try:
-        for one in list(given)[: brush.MOST_STROKES + 1]:
-            points = tuple((float(x), float(y)) for x, y in list(one["points"])[: brush.MOST_POINTS + 1])
-            moves.append(brush.Stroke(str(one["class_name"]), points, float(one["width"])))
-    except (KeyError, TypeError, ValueError) as error:
-        raise BadValue("these strokes cannot be read; draw them again") from error
-    return moves

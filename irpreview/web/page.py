@@ -15,7 +15,8 @@ import gradio as gr
 
 from irpreview.records import Kit
 from irpreview.web import parts, scripts
-from irpreview.web.handlers import PARTS, Desk, Shown, known_kits
+from irpreview.web.handlers import Desk, Shown
+from irpreview.web.values import known_kits
 
 STORE_KEY = "irpreview-kit-and-place"
 STORE_SECRET = "kept in your own browser only"
@@ -76,10 +77,11 @@ def _warm_up() -> None:
     with contextlib.suppress(Exception):
         import numpy as np
 
+        from irpreview import study
+        from irpreview.inputs import Inputs
         from irpreview.records import Photo
-        from irpreview.web import study
 
-        study.begin(Photo(np.full((96, 128, 3), 128, np.uint8)), study.Inputs())
+        study.begin(Photo(np.full((96, 128, 3), 128, np.uint8)), Inputs())
         import sklearn.ensemble  # noqa: F401
 
 
@@ -200,10 +202,9 @@ class _Page:
         names = list(self.entries)
         fields = [self.entries[name] for name in names]
         quiet = {"show_progress": "hidden", "api_visibility": "private", "queue": True}
-        heavy = {**quiet, "concurrency_id": "heavy", "concurrency_limit": 1}
-        dialled = {**quiet, "concurrency_id": "dials", "concurrency_limit": 1}
-        # In order, one at a time: the framework's own rule for the last one keeps an older event's values.
-        told = {**heavy, "show_progress": "minimal", "show_progress_on": [shown["status"]]}
+        # The desk lets heavy work in one at a time and tells who waits; the framework's own queue would say nothing.
+        told = {**quiet, "concurrency_id": "heavy", "concurrency_limit": 32}
+        dialled = {**quiet, "concurrency_id": "dials", "concurrency_limit": 16}
 
         def opened(token: str | None, kept: Any) -> list[Any]:
             values = _kept_values(kept)
@@ -213,25 +214,23 @@ class _Page:
 
         page.load(opened, [self.token, self.kept], [self.token, *(self.entries[name] for name, _ in KEPT)], **quiet)
 
-        def add(token: str | None, values: list[Any], event: gr.EventData) -> Iterator[list[Any]]:
+        def add(event: gr.EventData, token: str | None, *values: Any) -> Iterator[list[Any]]:
             token = token or self.desk.sittings.open()
             self.desk.enter(token, dict(zip(names, values, strict=True)))
             for part in self.desk.give(token, _data(event).get("given")):
                 yield [token, *self._updates(part)]
 
-        def add_with(event: gr.EventData, token: str | None, *values: Any) -> Iterator[list[Any]]:
-            yield from add(token, list(values), event)
-
         # "multiple" wherever something is given or chosen: else what comes during an answer is dropped without a word.
-        self.files.give(add_with, [self.token, *fields], [self.token, *outputs], trigger_mode="multiple", **told)
+        self.files.give(add, [self.token, *fields], [self.token, *outputs], trigger_mode="multiple", **told)
 
-        def pick(token: str | None, event: gr.EventData) -> list[Any]:
-            return self._updates(self.desk.pick(token, _whole(event, "index")))
+        def pick(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
+            yield from self._each(self.desk.pick(token, _whole(event, "index")))
 
         shown["snaps"].select(pick, self.token, outputs, trigger_mode="multiple", **told)
 
-        def enter(token: str | None, *values: Any) -> list[Any]:
-            return self._updates(self.desk.enter(token, dict(zip(names, values, strict=True))))
+        def enter(token: str | None, *values: Any) -> Iterator[list[Any]]:
+            entered = dict(zip(names, values, strict=True))
+            yield from self._each(self.desk.told(lambda: self.desk.enter(token, entered)))
 
         def keep(*values: Any) -> dict[str, Any]:
             entered = dict(zip(names, values, strict=True))
@@ -248,42 +247,48 @@ class _Page:
         gr.on(changes, enter, [self.token, *fields], outputs, trigger_mode="multiple", **told)
         gr.on(changes, keep, fields, self.kept, trigger_mode="multiple", **quiet)
 
-        def paint(token: str | None, event: gr.EventData) -> list[Any]:
+        def paint(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
             data = _data(event)
             given = data.get("strokes")
-            return self._updates(
-                self.desk.paint(token, given if isinstance(given, list) else [], data.get("grow") is not False)
+            strokes = given if isinstance(given, list) else []
+            yield from self._each(
+                self.desk.told(lambda: self.desk.paint(token, strokes, data.get("grow") is not False))
             )
 
-        def area(token: str | None, event: gr.EventData) -> list[Any]:
-            return self._updates(
-                self.desk.correct_area(token, _whole(event, "area"), str(_data(event).get("class_name", "")))
-            )
+        def area(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
+            index, class_name = _whole(event, "area"), str(_data(event).get("class_name", ""))
+            yield from self._each(self.desk.told(lambda: self.desk.correct_area(token, index, class_name)))
 
-        def undo(token: str | None) -> list[Any]:
-            return self._updates(self.desk.undo(token))
+        def undo(token: str | None) -> Iterator[list[Any]]:
+            yield from self._each(self.desk.told(lambda: self.desk.undo(token)))
 
         shown["seen"].apply(paint, self.token, outputs, **told)
         shown["seen"].edit(area, self.token, outputs, **told)
         shown["seen"].undo(undo, self.token, outputs, **told)
 
-        def move(token: str | None, event: gr.EventData) -> list[Any]:
-            return self._updates(self.desk.move(token, _whole(event, "wind"), _whole(event, "time")))
+        def move(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
+            at = [_whole(event, name) for name in ("wind", "time", "number")]
+            yield from self._each(self.desk.at_once(token, lambda: self.desk.move(token, *at)))
 
-        def settle(token: str | None, event: gr.EventData) -> list[Any]:
-            return self._updates(self.desk.settle(token, _whole(event, "wind"), _whole(event, "time")))
+        def settle(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
+            at = [_whole(event, name) for name in ("wind", "time", "number")]
+            yield from self._each(self.desk.told(lambda: self.desk.settle(token, *at)))
 
         shown["dials"].input(move, self.token, outputs, trigger_mode="multiple", **dialled)
         shown["dials"].release(settle, self.token, outputs, trigger_mode="multiple", **dialled)
 
-        def make(token: str | None, title: str, with_place: bool) -> list[Any]:
-            return self._updates(self.desk.make_card(token, title, with_place))
+        def make(token: str | None, title: str, with_place: bool) -> Iterator[list[Any]]:
+            yield from self._each(self.desk.told(lambda: self.desk.make_card(token, title, with_place)))
 
         self.make.click(make, [self.token, self.title, self.with_place], outputs, **told)
 
     def _leave(self, token: str | None) -> None:
         if token:
             self.desk.sittings.close(token)
+
+    def _each(self, shown: Iterator[Shown]) -> Iterator[list[Any]]:
+        for part in shown:
+            yield self._updates(part)
 
     def _updates(self, part: Shown) -> list[Any]:
         """What changes, in the order of the outputs; the rest is left alone."""
@@ -330,6 +335,3 @@ def _whole(event: Any, name: str) -> int:
     """A whole number of an event; what is none becomes one that every handler refuses."""
     value = _data(event).get(name)
     return value if isinstance(value, int) and not isinstance(value, bool) else -2
-
-
-__all__ = ["PARTS", "build_page"]

@@ -18,18 +18,9 @@ from irpreview.core.strokes import Region
 from irpreview.core.wind import BEAUFORT, beaufort_of
 from irpreview.core.wording import share_text, shutter_text, zone_text
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, GapWord, Movement, SceneMap, Setting, Verdict
+from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study, shutter_labels, shutter_stop
+from irpreview.take_along import hours_of_day, white_balance_words, window_words
 from irpreview.web.doors import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
-from irpreview.web.study import (
-    SHUTTERS_S,
-    WINDS_M_S,
-    Look,
-    Study,
-    hours_of_day,
-    shutter_labels,
-    shutter_stop,
-    white_balance_words,
-    window_words,
-)
 
 SAYS_WORDS: dict[GapWord, str] = {"holds": "holds apart", "merges": "melts together", "cannot_tell": "cannot be told"}
 

@@ -138,9 +138,11 @@ const say = () => {
   element.querySelector('output.wind').textContent = wind; p.wind.setAttribute('aria-valuetext', wind);
   element.querySelector('output.time').textContent = time; p.time.setAttribute('aria-valuetext', time);
 };
+let number = 0;  // a later move overtakes an earlier one that still waits
 const values = (recommended) => {
   const p = parts();
-  return {wind: p.unknown.checked ? -1 : Number(p.wind.value), time: recommended ? -1 : Number(p.time.value)};
+  number += 1;
+  return {wind: p.unknown.checked ? -1 : Number(p.wind.value), time: recommended ? -1 : Number(p.time.value), number};
 };
 // 'input' and 'release' are the page's events.
 const timers = {};

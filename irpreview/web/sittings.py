@@ -10,8 +10,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from irpreview.records import ByteArray, Photo, SceneMap
-from irpreview.web.study import Inputs, Repaints, Study
+from irpreview.inputs import Inputs
+from irpreview.records import Photo, SceneMap
+from irpreview.study import Repaints, Study
 
 MOST_SITTINGS = 24
 MOST_SNAPS = 24
@@ -40,7 +41,10 @@ class Sitting:
     current: int = 0
     inputs: Inputs = field(default_factory=Inputs)
     study: Study | None = None
-    motion_base: tuple[ByteArray, ...] = ()
+    unfinished: bool = False
+    """Whether the snap looked at is still being worked on."""
+    newest_move: int = 0
+    """Number of the last move of a slider that has arrived, worked on or not."""
     used_at: float = 0.0
 
 
@@ -68,15 +72,35 @@ class Sittings:
             self._all.pop(token, None)
 
     @contextmanager
-    def at(self, token: str | None) -> Iterator[Sitting]:
-        """The sitting with its lock held. Raises KeyError for an unknown or forgotten token."""
+    def at(self, token: str | None, move: int = 0) -> Iterator[Sitting]:
+        """The sitting with its lock held. Raises KeyError for an unknown or forgotten token.
+
+        move: number of a slider's move, noted before the wait for the lock. Nothing that is shown bit by bit may keep
+        the lock meanwhile: its next bit may come from another thread.
+        """
+        sitting = self._find(token)
+        sitting.newest_move = max(sitting.newest_move, move)
+        with sitting.lock:
+            yield sitting
+
+    def free(self, token: str | None, patience_s: float) -> bool:
+        """Whether nobody works on the sitting, now or within `patience_s`; an unknown one is free."""
+        try:
+            sitting = self._find(token)
+        except KeyError:
+            return True
+        if not sitting.lock.acquire(timeout=patience_s):
+            return False
+        sitting.lock.release()
+        return True
+
+    def _find(self, token: str | None) -> Sitting:
         with self._lock:
             sitting = self._all[token or ""]
             sitting.used_at = self.clock()
             self._all.move_to_end(token or "")
             self._forget()
-        with sitting.lock:
-            yield sitting
+        return sitting
 
     def _forget(self) -> None:
         now = self.clock()

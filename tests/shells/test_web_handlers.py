@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from irpreview import inputs, study
 from irpreview.errors import BadValue
+from irpreview.inputs import Inputs
 from irpreview.records import Conditions
-from irpreview.web import handlers, parts, sittings, study
+from irpreview.study import SHUTTERS_S, WINDS_M_S
+from irpreview.web import handlers, parts, sittings, turns
 from irpreview.web.handlers import Desk, Shown
-from irpreview.web.study import SHUTTERS_S, WINDS_M_S, Inputs
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 SCENE = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
@@ -175,7 +177,7 @@ def test_an_area_is_corrected_by_its_number(desk, token, small):
 @pytest.mark.parametrize(
     "act",
     [
-        lambda desk, token: desk.pick(token, 7),
+        lambda desk, token: list(desk.pick(token, 7))[-1],
         lambda desk, token: desk.paint(token, [], True),
         lambda desk, token: desk.paint(token, [{"class_name": "x"}], True),
         lambda desk, token: desk.paint(token, [{"class_name": "tree", "width": 9, "points": [[0, 0]]}], True),
@@ -244,7 +246,7 @@ def test_cards_are_written_inside_the_pages_folder_without_a_place(desk, token, 
 
 
 def test_every_handler_without_a_sitting_says_so(desk):
-    for shown in (desk.pick(None, 0), desk.move("made-up", 0, 0), desk.undo(None), desk.make_card("x", "", False)):
+    for shown in (*desk.pick(None, 0), desk.move("made-up", 0, 0), desk.undo(None), desk.make_card("x", "", False)):
         assert "Give the snap again" in words(shown.status)
 
 
@@ -266,11 +268,11 @@ def test_snaps_keep_their_own_corrections_and_places(desk, token, small, tmp_pat
     Image.fromarray(sample_photographs["flower.jpg"]).resize((300, 200)).save(flower)
     give(desk, token, small, flower)
     desk.correct_area(token, 0, "snow")
-    second = desk.pick(token, 1)
+    *_, second = desk.pick(token, 1)
     assert second.place == ""
     with desk.sittings.at(token) as sitting:
         assert sitting.study.scene.repainted is None
-    desk.pick(token, 0)
+    list(desk.pick(token, 0))
     with desk.sittings.at(token) as sitting:
         assert sitting.study.scene.repainted.any()
         assert sitting.study.photo.place is not None
@@ -334,6 +336,103 @@ def test_one_sitting_works_on_one_thing_at_a_time():
     assert all(a.split()[0] == b.split()[0] for a, b in zip(order[::2], order[1::2], strict=True))
 
 
+# ---- waiting --------------------------------------------------------------------------------------------------------
+
+
+def test_turns_come_in_the_order_asked_for():
+    line, order = turns.Turns(), []
+    line.take()
+    threads = []
+    for number in range(5):
+        threads.append(threading.Thread(target=lambda number=number: (line.take(), order.append(number), line.give())))
+        threads[-1].start()
+        while line.ahead() < number + 2:
+            threading.Event().wait(0.001)
+    assert line.take(0.01) is False
+    line.give()
+    for thread in threads:
+        thread.join()
+    assert order == list(range(5))
+    assert line.take(0.01)
+
+
+def test_who_waits_is_told_and_then_answered(desk, token, small, monkeypatch):
+    monkeypatch.setattr(handlers, "PATIENCE_S", 0.01)
+    desk.turns.take()  # somebody else is at work
+    shown = desk.add(token, [small])
+    assert "first on this computer" in words(next(shown).status)
+    desk.turns.give()
+    assert "This is tower.jpg." in words(list(shown)[-1].status)
+    assert desk.turns.ahead() == 0
+
+
+def test_sliders_do_not_wait_for_other_people(desk, token, small):
+    give(desk, token, small)
+    desk.turns.take()
+    assert [bool(shown.moving) for shown in desk.at_once(token, lambda: desk.move(token, 3, 3, 1))] == [True]
+
+
+def test_a_slider_of_a_busy_page_says_so(desk, token, small, monkeypatch):
+    monkeypatch.setattr(handlers, "PATIENCE_S", 0.01)
+    give(desk, token, small)
+    let_go, held = threading.Event(), threading.Event()
+
+    def work():
+        with desk.sittings.at(token):
+            held.set()
+            let_go.wait(20)
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    held.wait(20)
+    shown = desk.at_once(token, lambda: desk.move(token, 3, 3, 1))
+    assert "Still at work" in words(next(shown).status)
+    let_go.set()
+    thread.join()
+    assert next(shown).moving
+
+
+def test_a_move_that_waited_is_left_out_when_a_later_one_has_come(desk, token, small):
+    give(desk, token, small)
+    assert desk.move(token, 3, 3, 2).moving
+    assert desk.move(token, 5, 3, 1) == Shown()
+    assert desk.settle(token, 5, 3, 1) == Shown()
+    assert desk.move(token, 5, 3, 3).moving
+
+
+def test_what_is_shown_bit_by_bit_may_come_from_any_thread(desk, token, small):
+    # The page's framework asks for each bit from whichever of its threads is free.
+    from concurrent.futures import ThreadPoolExecutor
+
+    shown, answers = desk.add(token, [small, small]), []
+    with ThreadPoolExecutor(1) as one, ThreadPoolExecutor(1) as two:
+        for number in range(20):
+            part = (one if number % 2 else two).submit(next, shown, None).result()
+            if part is None:
+                break
+            answers.append(part)
+    assert "This is tower.jpg." in words(answers[-1].status)
+    assert desk.settle(token, 3, 3).opening
+
+
+def test_between_two_snaps_others_have_their_turn(desk, small):
+    one, two = desk.sittings.open(), desk.sittings.open()
+    shown = desk.add(one, [small, small, small])
+    next(shown)
+    assert "This is tower.jpg." in words(list(desk.add(two, [small]))[-1].status)
+    assert "This is tower.jpg." in words(list(shown)[-1].status)
+
+
+def test_what_is_entered_while_a_snap_is_worked_on_is_used(desk, token, small):
+    shown = desk.add(token, [small])
+    next(shown)
+    assert desk.enter(token, {"focal_35mm_mm": "85"}) == Shown()
+    assert "still being worked on" in words(desk.move(token, 3, 3).status)
+    list(shown)
+    with desk.sittings.at(token) as sitting:
+        assert sitting.study.conditions.focal_35mm_mm == 85
+
+
 # ---- reading what is typed ------------------------------------------------------------------------------------------
 
 
@@ -344,39 +443,41 @@ def test_one_sitting_works_on_one_thing_at_a_time():
         ("51.2 N, 7.4 W", 51.2, -7.4),
         ("33.5S 151.2E", -33.5, 151.2),
         ("51.2 7.4", 51.2, 7.4),
+        ("51.2° n 7.4° w", 51.2, -7.4),
+        ("51.2, 7.4, 640", 51.2, 7.4),
     ],
 )
 def test_places_are_read(text, latitude, longitude):
-    place = study.parse_place(text)
+    place = inputs.parse_place(text)
     assert (place.latitude_deg, place.longitude_deg) == (latitude, longitude)
 
 
 @pytest.mark.parametrize("text", ["", "  ", "unknown", "?"])
 def test_an_unknown_place_is_none(text):
-    assert study.parse_place(text) is None
+    assert inputs.parse_place(text) is None
 
 
-@pytest.mark.parametrize("text", ["91, 0", "0, 181", "here", "1, 2, 3", "nan, 0", "inf, 1"])
+@pytest.mark.parametrize("text", ["91, 0", "0, 181", "here", "1", "1, 2, 3, 4", "nan, 0", "inf, 1"])
 def test_places_not_on_earth_are_refused(text):
-    with pytest.raises(BadValue, match="place"):
-        study.parse_place(text)
+    with pytest.raises(BadValue, match="place|latitude|longitude"):
+        inputs.parse_place(text)
 
 
 def test_a_time_without_a_zone_stays_unknown():
-    assert study.parse_when("2026-06-21 14:30", "") is None
-    assert study.parse_when("2026-06-21 14:30", "+02:00").utcoffset().total_seconds() == 7200
-    assert study.parse_when("2026-06-21T14:30:00+02:00", "").tzinfo is not None
+    assert inputs.parse_when("2026-06-21 14:30", "") is None
+    assert inputs.parse_when("2026-06-21 14:30", "+02:00").utcoffset().total_seconds() == 7200
+    assert inputs.parse_when("2026-06-21T14:30:00+02:00", "").tzinfo is not None
 
 
 def test_limits_of_the_kit_are_followed():
-    kit = study.kit_of(Inputs(widest_f_number=4.0, lowest_iso=100, highest_iso=3200))
+    kit = inputs.kit_of(Inputs(widest_f_number=4.0, lowest_iso=100, highest_iso=3200))
     assert (kit.f_number_min, kit.iso_min, kit.iso_max) == (4.0, 100, 3200)
     with pytest.raises(BadValue, match="highest ISO"):
-        study.kit_of(Inputs(lowest_iso=800, highest_iso=100))
+        inputs.kit_of(Inputs(lowest_iso=800, highest_iso=100))
 
 
 def test_conditions_left_empty_are_unknown():
-    assert study.conditions_of(Inputs()) == Conditions()
+    assert inputs.conditions_of(Inputs()) == Conditions()
 
 
 def test_slider_stops_cover_a_sixtieth_to_an_hour():

@@ -1,0 +1,121 @@
+"""Plain values as the page sends them, read into what the library takes. Whatever makes no sense is a BadValue."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from irpreview.core import strokes as brush
+from irpreview.errors import BadValue
+from irpreview.inputs import Inputs
+from irpreview.study import Study
+
+_NUMBERS = (
+    "factor_stops",
+    "focal_35mm_mm",
+    "widest_f_number",
+    "lowest_iso",
+    "highest_iso",
+    "heading_deg",
+    "temperature_c",
+    "wind_from_deg",
+    "cloud_fist_s",
+    "trees_m",
+    "nearest_m",
+)
+_WORDS: Mapping[str, tuple[str, ...]] = {
+    "sky_state": ("unknown", "clear", "thin_cloud", "broken", "overcast"),
+    "haze": ("unknown", "clear", "normal", "hazy"),
+    "water_kind": ("unknown", "pond", "lake", "sea", "stream", "falls"),
+}
+_TEXTS = ("kit", "place", "when", "zone")
+
+
+def inputs_from(values: Mapping[str, Any], before: Inputs) -> Inputs:
+    """Entries as the page sends them; what is missing stays. Raises BadValue for what cannot be an entry."""
+    changes: dict[str, Any] = {}
+    for name in _NUMBERS:
+        if name in values:
+            changes[name] = _number(values[name], name)
+    for name, allowed in _WORDS.items():
+        if name in values:
+            word = values[name] or "unknown"
+            if word not in allowed:
+                raise BadValue(f"{name.replace('_', ' ')} {word!s:.20} is not known; choose from the list")
+            changes[name] = word
+    for name in _TEXTS:
+        if name in values:
+            changes[name] = " ".join(str(values[name] or "").split())[:80]
+    if "grade" in values and values["grade"] is not None:
+        changes["grade"] = min(max(_number(values["grade"], "paper grade") or 0.0, 0.0), 5.0)
+    if changes.get("kit") == "":
+        changes.pop("kit")
+    if "kit" in changes and changes["kit"] not in {kit.name for kit in known_kits()}:
+        raise BadValue(f"kit {changes['kit']:.30} is not known; choose one from the list")
+    return replace(before, **changes)
+
+
+def known_kits() -> Sequence[Any]:
+    """The built-in kits; files are never opened by a name that came over the network."""
+    from irpreview.io.kits import list_kits
+
+    return list_kits()
+
+
+def _number(value: Any, name: str) -> float | None:
+    if isinstance(value, str):
+        text = value.strip().replace(",", ".")
+        if text.lower() in ("", "unknown", "?", "-"):
+            return None
+        with contextlib.suppress(ValueError):
+            value = float(text)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise BadValue(f"{name.replace('_', ' ')} {value!s:.20} is no number; leave it empty if it is not known")
+    return float(value)
+
+
+def facts_used(study: Study) -> dict[str, str]:
+    """What the fields for place, time, bearing and name show: what is used."""
+    place, when, heading = study.photo.place, study.photo.taken_at, study.photo.heading_deg
+    return {
+        "place": f"{place.latitude_deg:.5f}, {place.longitude_deg:.5f}" if place is not None else study.inputs.place,
+        "when": when.strftime("%Y-%m-%d %H:%M%z") if when is not None else study.inputs.when,
+        "heading_deg": f"{heading:.0f}" if heading is not None else "",
+        "title": Path(study.photo.name).stem[:60],
+    }
+
+
+def same_entries(new: Inputs, old: Inputs, study: Study) -> bool:
+    """Whether entries change nothing, counting fields that show what the snap itself said as unchanged."""
+    facts = facts_used(study)
+
+    def settled(inputs: Inputs) -> Inputs:
+        heading = inputs.heading_deg
+        return replace(
+            inputs,
+            place="" if inputs.place == facts["place"] else inputs.place,
+            when="" if inputs.when == facts["when"] else inputs.when,
+            heading_deg=None if heading is not None and f"{heading:.0f}" == facts["heading_deg"] else heading,
+            wind_m_s=None,
+            shutter_s=None,
+        )
+
+    return settled(new) == settled(old)
+
+
+def strokes_from(given: Sequence[Mapping[str, Any]]) -> list[brush.Stroke]:
+    """Brush strokes as the page sends them. Raises BadValue for anything else."""
+    moves = []
+    try:
+        for one in list(given)[: brush.MOST_STROKES + 1]:
+            points = tuple((float(x), float(y)) for x, y in list(one["points"])[: brush.MOST_POINTS + 1])
+            moves.append(brush.Stroke(str(one["class_name"]), points, float(one["width"])))
+    except (KeyError, TypeError, ValueError) as error:
+        raise BadValue("these strokes cannot be read; draw them again") from error
+    return moves
