@@ -95,7 +95,7 @@ class ClassPhysics:
     view: ViewFactors | None = None
     """What direction does to sky and water; None where the light is not known."""
     brightness_change: tuple[FloatArray, FloatArray] | None = None
-    """Coarse maps of how much brighter sky and water get to the eye in a planned light; None in the snap's own. [stops]"""
+    """Coarse maps of how much brighter sky and water look in a planned light; None in the snap's own. [stops]"""
 
 
 def linear_light(pixels: ByteArray) -> FloatArray:

@@ -116,6 +116,68 @@ def test_json_keeps_its_schema_and_says_what_the_files_hold(call, snap, tmp_path
     assert answer["zones"][name]["low"] - 0.5 <= zone <= answer["zones"][name]["high"] + 0.5
 
 
+def test_a_planned_light_is_marked_as_a_what_if(call, snap, tmp_path, schema):
+    status, out, _ = call("render", snap, "--out", tmp_path, "--planned-sun", 9, "--haze", "hazy", "--json")
+    assert status == 0
+    answer = json.loads(out)
+    jsonschema.validate(answer, schema)
+    assert answer["planned"] is True
+    assert answer["sun_height_deg"] == 9
+    assert answer["light"].startswith("planned")
+    assert any("no forecast" in doubt for doubt in answer["doubts"])
+    # nothing that is a what-if may pass for the prediction
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["temple-classes.png", "temple-what-if.jpg"]
+    status, out, _ = call("render", snap, "--out", tmp_path, "--json")
+    assert json.loads(out)["planned"] is False
+    assert not any("planned" in doubt for doubt in json.loads(out)["doubts"])
+
+
+def test_a_planned_time_takes_the_photos_place_and_clock(call, snap, tmp_path):
+    zone = ("--zone", "Europe/Oslo")
+    status, out, _ = call("render", snap, "--out", tmp_path, *zone, "--planned-time", "2026-06-21T20:00", "--json")
+    assert status == 0
+    answer = json.loads(out)
+    assert 10 < answer["sun_height_deg"] < 20  # 61 degrees north, two hours before sunset at midsummer
+    assert any("this snap's light differs" in doubt for doubt in answer["doubts"])
+    status, out, _ = call("render", snap, "--out", tmp_path, *zone, "--planned-time", "2026-06-21T20:00")
+    assert "What-if, no forecast" in out
+    at = ("--at", "-61.12,9.06")  # the same evening in the south is winter night
+    status, _, err = call("render", snap, "--out", tmp_path, *zone, "--planned-time", "2026-06-21T20:00", *at)
+    assert status == 1
+    assert "between sunrise and sunset" in err
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--planned-sun", 9, "--planned-time", "2026-06-21T20:00"), "give one of them"),
+        (("--haze", "hazy"), "goes with --planned-sun"),
+        (("--at", "61,9"), "goes with --planned-time"),
+        (("--planned-time", "2026-06-21T20:00", "--at", "95,9"), "latitude 95"),
+        (("--planned-sun", 9, "--haze", "thick"), "thick"),
+    ],
+)
+def test_a_planned_light_that_makes_no_sense_is_wrong_usage(call, snap, tmp_path, options, words):
+    status, _, err = call("render", snap, "--out", tmp_path, *options)
+    assert status == 2
+    assert words in err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--planned-sun", -4), "1 to 90 degrees"),
+        (("--planned-time", "2026-02-30T10:00"), "does not exist"),
+        (("--planned-time", "2026-06-21T01:00+02:00"), "between sunrise and sunset"),
+    ],
+)
+def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options, words):
+    status, _, err = call("render", snap, "--out", tmp_path, *options)
+    assert status == 1
+    assert words in err
+
+
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
     from dataclasses import replace
 
