@@ -168,6 +168,23 @@ def _round_length(most_m: float) -> float:
     return max(step * power for step in _SCALE_STEPS if step * power <= most_m * (1 + 1e-9))
 
 
+_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+def seen_from(origin: Place, other: Place) -> str:
+    """Where a place lies as it is said: "600 m north-east", "12 km west"."""
+    away = float(distance_m(origin, np.array([other.latitude_deg]), np.array([other.longitude_deg]))[0])
+    east = (other.longitude_deg - origin.longitude_deg + 180.0) % 360.0 - 180.0
+    lat0, lat1 = math.radians(origin.latitude_deg), math.radians(other.latitude_deg)
+    # initial bearing of the great circle
+    y = math.sin(math.radians(east)) * math.cos(lat1)
+    x = math.cos(lat0) * math.sin(lat1) - math.sin(lat0) * math.cos(lat1) * math.cos(math.radians(east))
+    wind = _WINDS[round(math.degrees(math.atan2(y, x)) / 45.0) % 8]
+    if away < 1000:
+        return f"{max(10, round(away, -1)):.0f} m {wind}"
+    return f"{away / 1000:.1f} km {wind}" if away < 10_000 else f"{away / 1000:.0f} km {wind}"
+
+
 def length_text(metres: float) -> str:
     """A length as it is said: "200 m", "2 km"."""
     return f"{metres:.0f} m" if metres < 1000 else f"{metres / 1000:g} km"

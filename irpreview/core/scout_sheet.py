@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from irpreview.core.cautions import EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE
-from irpreview.core.places import PlaceGroup, SketchMap, sketch_map
+from irpreview.core.places import PlaceGroup, SketchMap, seen_from, sketch_map
 from irpreview.core.scouting import LEAD_WORDS, Finding, Scouting, Snap, View, edges_text, sky_text
 from irpreview.core.wording import shutter_text
 
@@ -48,11 +48,22 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class PlaceMap:
+    """A sketch map and what is to be found at each of its places."""
+
+    plan: SketchMap
+    lines: tuple[tuple[str, str], ...]
+    """(name of the place, words)."""
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     title: str
     summary: tuple[str, ...]
     sections: tuple[Section, ...]
-    maps: tuple[SketchMap, ...]
+    maps: tuple[PlaceMap, ...]
+    """Of places that lie near to each other; none for a place by itself."""
+    locations: bool
     leads: Mapping[str, int]
     """Views per lead, of those shown."""
     refused: tuple[str, ...]
@@ -74,6 +85,7 @@ def sheet_of(scouting: Scouting, title: str = "Scouting", most: int = MOST_SHOWN
         summary=_summary(scouting, len(shown)),
         sections=sections,
         maps=_maps(scouting, shown),
+        locations=scouting.with_places,
         leads={lead: leads[lead] for lead in LEAD_WORDS if lead in leads},
         refused=tuple(refusal_line(path, why) for path, why in scouting.refused),
         cautions=tuple(_sentence(text) for text in (SUN_EYES, TIDE, EDGE_UNKNOWN, RUIN, LOCAL)),
@@ -178,7 +190,9 @@ def _by_place(scouting: Scouting, shown: tuple[View, ...]) -> tuple[Section, ...
     for index, place in enumerate(scouting.places):
         views = [view for view in shown if view.place == index]
         if views:
-            note = f"{place_text(place)}, {counted(len(views), 'view')}"
+            note = f"{counted(len(views), 'view')} at {place_text(place)}"
+            if index > 0:
+                note += f", {seen_from(scouting.places[0].middle, place.middle)} of place {scouting.places[0].name}"
             sections.append(Section(f"Place {place.name}", note, tuple(entry_of(v) for v in views)))
     rest = [view for view in shown if view.place is None]
     if rest:
@@ -193,9 +207,22 @@ def place_text(place: PlaceGroup) -> str:
     return f"{place.middle.latitude_deg:.4f}, {place.middle.longitude_deg:.4f}"
 
 
-def _maps(scouting: Scouting, shown: tuple[View, ...]) -> tuple[SketchMap, ...]:
-    used = {view.place for view in shown if view.place is not None}
-    groups: dict[int, list[PlaceGroup]] = {}
-    for index in sorted(used):
-        groups.setdefault(scouting.places[index].map_index, []).append(scouting.places[index])
-    return tuple(sketch_map(group) for group in groups.values())
+def _maps(scouting: Scouting, shown: tuple[View, ...]) -> tuple[PlaceMap, ...]:
+    found: dict[int, list[View]] = {}
+    for view in shown:
+        if view.place is not None:
+            found.setdefault(view.place, []).append(view)
+    groups: dict[int, list[int]] = {}
+    for index in sorted(found):
+        groups.setdefault(scouting.places[index].map_index, []).append(index)
+    maps = []
+    for members in groups.values():
+        if len(members) < 2:
+            continue
+        lines = []
+        for index in members:
+            best = found[index][0].best.finding
+            words = f"{counted(len(found[index]), 'view')}, the first: {LEAD_WORDS[best.lead]}, "
+            lines.append((scouting.places[index].name, words + f"contrast {best.layered_contrast:.0f}"))
+        maps.append(PlaceMap(sketch_map([scouting.places[index] for index in members]), tuple(lines)))
+    return tuple(maps)

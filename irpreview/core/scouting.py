@@ -20,9 +20,9 @@ Order = Literal["lead", "contrast"]
 ORDERS: tuple[Order, ...] = ("lead", "contrast")
 
 LEAD_WORDS: Mapping[LeadChoice, str] = {
-    "structure": "build on what stands still",
-    "foliage": "let the foliage lead",
-    "sky": "let the sky lead",
+    "structure": "structure leads",
+    "foliage": "foliage leads",
+    "sky": "the sky leads",
     "wait": "wait",
     "none": "nothing leads",
 }
@@ -203,7 +203,7 @@ def edges_text(finding: Finding) -> str:
     if total == 0:
         return "one layer"
     if finding.edges_hold == total:
-        return "the edge holds" if total == 1 else f"all {total} edges hold"
+        return {1: "the edge holds", 2: "both edges hold"}.get(total, f"all {total} edges hold")
     verb = "holds" if finding.edges_hold == 1 else "hold"
     return f"{finding.edges_hold or 'none'} of {total} {'edge' if total == 1 else 'edges'} {verb}"
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from irpreview import __version__
-from irpreview.core.places import SketchMap, length_text
-from irpreview.core.scout_sheet import Entry, Sheet
+from irpreview.core.places import length_text
+from irpreview.core.scout_sheet import Entry, PlaceMap, Sheet
 from irpreview.core.scouting import LEAD_WORDS, Order
 from irpreview.io.paths import data_file
 
@@ -50,10 +50,10 @@ def contact_page(sheet: Sheet, pictures: Pictures, order: Order = "lead") -> str
     page: str = template.render(
         sheet=sheet,
         sections=sections,
-        maps=[_drawn(plan) for plan in sheet.maps],
+        maps=[_drawn(place_map) for place_map in sheet.maps],
         lead_words=LEAD_WORDS,
         order=order,
-        places=bool(sheet.maps),
+        places=sheet.locations,
         version=__version__,
     )
     return page
@@ -76,8 +76,9 @@ def _data(jpeg: bytes) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(jpeg).decode("ascii")
 
 
-def _drawn(plan: SketchMap) -> dict[str, Any]:
+def _drawn(place_map: PlaceMap) -> dict[str, Any]:
     """A sketch map in the picture's units, north up."""
+    plan = place_map.plan
     scale = MAP_WIDTH / plan.width_m
     height = round(plan.height_m * scale)
     dots = [
@@ -95,6 +96,7 @@ def _drawn(plan: SketchMap) -> dict[str, Any]:
         "height": height + 44,
         "dots": dots,
         "names": ", ".join(plan.names),
+        "lines": place_map.lines,
         "bar": round(plan.bar_m * scale, 1),
         "bar_text": length_text(plan.bar_m),
         "bar_x": 20,

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from typing import Any
 from xml.sax.saxutils import escape
 
-from irpreview.core.places import SketchMap, length_text
-from irpreview.core.scout_sheet import Entry, Section, Sheet
+from irpreview.core.places import length_text
+from irpreview.core.scout_sheet import Entry, PlaceMap, Section, Sheet
 from irpreview.io.card_files import ACCENT, INK, LINE, MM, QUIET, font_files
 
 A4_PT = (210.0 * MM, 297.0 * MM)
 _EDGE = 13.0 * MM
-_PICTURE_WIDE, _PICTURE_HIGH = 59.0 * MM, 46.0 * MM
+_PICTURE_WIDE, _PICTURE_HIGH = 58.0 * MM, 42.0 * MM
 _GAP = 2.0 * MM
 _ROW_GAP = 4.5 * MM
 Pictures = Callable[[str], tuple[bytes, bytes]]
@@ -52,8 +52,8 @@ class _Paper:
         for line in self.sheet.summary:
             self.say(line, 8.2, after=1.5)
         self.y -= 6
-        for plan in self.sheet.maps:
-            self.map(plan)
+        for place_map in self.sheet.maps:
+            self.map(place_map)
         for section in self.sheet.sections:
             self.section(section)
         if self.sheet.refused:
@@ -128,7 +128,8 @@ class _Paper:
 
     def measured(self, entry: Entry) -> tuple[list[tuple[Any, float, float]], float]:
         """The words beside the pictures as (paragraph, height, space after), and the height of the row."""
-        beside = self.width - 2 * (_PICTURE_WIDE + _GAP) - 1.5 * MM
+        wide, tall = _fitted(self.pictures(entry.key)[0])
+        beside = self.width - 2 * (wide + _GAP) - 1.5 * MM
         lines = [
             (self.paragraph(f"{entry.rank}  {entry.name}", 8.6, bold=True), 1.5),
             (self.paragraph(f"{entry.lead_words[:1].upper()}{entry.lead_words[1:]}", 8.2, colour=ACCENT, bold=True), 1),
@@ -142,17 +143,16 @@ class _Paper:
             lines.append((self.paragraph(entry.alike, 6.8, colour=QUIET), 0))
         words = [(line, float(line.wrap(beside, 1e6)[1]), after) for line, after in lines]
         high = sum(h + after for _, h, after in words)
-        snap, _ = self.pictures(entry.key)
-        return words, max(high, _fitted(snap)[1], 20 * MM)
+        return words, max(high, tall, 20 * MM)
 
     def row(self, entry: Entry, words: list[tuple[Any, float, float]], high: float) -> None:
         from reportlab.lib.utils import ImageReader
 
         for index, jpeg in enumerate(self.pictures(entry.key)):
             wide, tall = _fitted(jpeg)
-            x = _EDGE + index * (_PICTURE_WIDE + _GAP)
+            x = _EDGE + index * (wide + _GAP)
             self.canvas.drawImage(ImageReader(io.BytesIO(jpeg)), x, self.y - tall, wide, tall)
-        x, y = _EDGE + 2 * (_PICTURE_WIDE + _GAP) + 1.5 * MM, self.y
+        x, y = _EDGE + 2 * (wide + _GAP) + 1.5 * MM, self.y
         for line, line_high, after in words:
             line.drawOn(self.canvas, x, y - line_high)
             y -= line_high + after
@@ -160,8 +160,9 @@ class _Paper:
         self.canvas.setLineWidth(0.3)
         self.canvas.line(_EDGE, self.y - high - _ROW_GAP / 2, A4_PT[0] - _EDGE, self.y - high - _ROW_GAP / 2)
 
-    def map(self, plan: SketchMap) -> None:
-        """A sketch map, at most half the page wide and north up."""
+    def map(self, place_map: PlaceMap) -> None:
+        """A sketch map, north up, and beside it what is to be found at its places."""
+        plan = place_map.plan
         scale = min(110.0 * MM / plan.width_m, 90.0 * MM / plan.height_m)
         wide, tall = plan.width_m * scale, plan.height_m * scale
         self.room(tall + 34)
@@ -191,6 +192,16 @@ class _Paper:
         pen.line(north + 3, top - 5, north, top)
         pen.drawCentredString(north, top - 24, "N")
         self.y = bottom - 3
+        beside, y = left + wide + 4 * MM, bottom + tall + 16
+        for at, (name, words) in enumerate(place_map.lines):
+            line = self.paragraph(f"{name}: {words}", 7.6)
+            _, high = line.wrap(A4_PT[0] - _EDGE - beside, 1e6)
+            if y - high < bottom + 10:
+                pen.setFont("Sheet", 7.6)
+                pen.drawString(beside, bottom, f"and {len(place_map.lines) - at} more places, see below")
+                break
+            line.drawOn(pen, beside, y - high)
+            y -= high + 2
         self.say(
             "Where the places lie to each other, drawn from the snaps' own positions; no paths, walls or water are on "
             "it.",
