@@ -60,9 +60,13 @@ def folder(tmp_path_factory):
     from tests.shells.test_cli_expose import save
 
     place = tmp_path_factory.mktemp("photographer")
-    shutil.copy(SCENE / "photo.jpg", place / "snap.jpg")
     shutil.copy(SCENE / "clip.mp4", place / "clip.mp4")
-    shutil.copy(CHECKOUT / "demo_scenes" / "plain_blue_lea" / "photo.jpg", place / "other.jpg")
+    (place / "snaps").mkdir()
+    for scene, name in (("ruin_by_the_tarn", "snap.jpg"), ("plain_blue_lea", "other.jpg"), ("low_flats", "third.jpg")):
+        with Image.open(CHECKOUT / "demo_scenes" / scene / "photo.jpg") as photo:
+            # small, so that the answers are quick
+            photo.resize((512, 384)).save(place / name, quality=92, exif=photo.info["exif"])
+        shutil.copy(place / name, place / "snaps" / name)
     plain, filtered = picture_pair(draw(seed=21, leaves=0.0), 13.8, 3.2, off_stops=-1.2)
     save(plain, place / "plain.jpg")
     save(filtered, place / "filtered.jpg")
