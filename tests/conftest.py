@@ -1,12 +1,15 @@
 """What all tests share: where the research photographs are, and small real photographs that everybody has."""
 
 import os
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
+# No test may read or write the log of whoever runs it.
+os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-tests-{os.getpid()}" / "log.sqlite")
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 

@@ -106,34 +106,18 @@ def _register_compare(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Check the prediction against the frame that was taken."""
-        from dataclasses import replace
-        from types import MappingProxyType
-
-        from irpreview import session
-        from irpreview.core.comparison import compare as compare_tones
-        from irpreview.core.comparison import differences_of
-        from irpreview.core.layers import at_photo_size, linear_luminance
-        from irpreview.core.registration import register
+        from irpreview.brought_home import compare_frame
         from irpreview.io.field_log import FieldLog
         from irpreview.io.kits import load_kit
-        from irpreview.io.log_entry_files import linear_frame
         from irpreview.io.photos import load_photo
         from irpreview.io.pictures import make_folder, write_jpeg
 
-        photo = load_photo(snap, zone=zone)
-        taken, name = linear_frame(frame)
-        placed = register(linear_luminance(photo.pixels), taken)
-        # what was learned before must not hide what this frame teaches
-        chosen = replace(load_kit(kit or "unmodified-720"), class_correction_stops=MappingProxyType({}))
-        scene = session.map_scene(photo)
-        rendering = session.render(photo, scene, chosen)
-        verdict = session.judge(photo, scene, chosen, rendering=rendering)
-        layer_map = at_photo_size(verdict.layer_map, photo.height, photo.width)
-        result = compare_tones(rendering.tones, scene.label, taken, placed, verdict.layers, layer_map)
+        chosen = load_kit(kit or "unmodified-720")
+        result, differences = compare_frame(load_photo(snap, zone=zone), frame, chosen)
         picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", result.picture)
         if keep:
             with FieldLog(log) as book:
-                book.keep_differences(differences_of(result, chosen.name, f"{photo.content_sha256[:16]}:{name}"))
+                book.keep_differences(differences)
         if as_json:
             emit_json(_comparison_facts(result, snap, frame, picture, chosen.name))
             return

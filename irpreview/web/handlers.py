@@ -19,7 +19,7 @@ from irpreview.core import strokes as brush
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.inputs import Inputs, conditions_of, kit_of, parse_place, parse_when
 from irpreview.io.card_files import CARD_KINDS, write_card
-from irpreview.records import CLASS_WORDS
+from irpreview.records import CLASS_WORDS, Kit, SceneMap
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study
 from irpreview.take_along import card_of, window_words
 from irpreview.web import parts, pictures
@@ -54,6 +54,10 @@ class Shown:
     heading_deg: str | None = None
     title: str | None = None
     cards: tuple[Path, ...] | None = None
+    log_news: str | None = None
+    log_compared: str | None = None
+    log_learned: str | None = None
+    log_entries: str | None = None
 
 
 PARTS = tuple(field.name for field in fields(Shown))
@@ -99,6 +103,8 @@ class Desk:
         self.sittings = sittings or Sittings()
         self.uploads = Uploads(folder)
         self.turns = Turns()
+        self.taught: Callable[[Kit], Kit] = lambda kit: kit
+        """What the owner's log adds to a kit; guests go without."""
 
     # ---- one thing at a time ------------------------------------------------------------------------------------
 
@@ -191,7 +197,7 @@ class Desk:
             if not (isinstance(index, int) and 0 <= index < len(sitting.snaps)):
                 raise BadValue(f"there is no snap number {index!s:.10}; choose one from the list")
             snap = sitting.snaps[index]
-            seen = working.look(snap.photo, self._inputs_for(sitting, snap), snap.repaints, snap.scene)
+            seen = self._seen(sitting, snap, self._inputs_for(sitting, snap), snap.scene)
             sitting.current, sitting.study, sitting.unfinished = index, None, True
             for other, one in enumerate(sitting.snaps):
                 if other != index and one.scene is not None:
@@ -213,7 +219,7 @@ class Desk:
                 return Shown(snaps=self._snaps(sitting))
             sitting.unfinished = False
             if self._inputs_for(sitting, snap) != seen.inputs:  # something was entered meanwhile
-                seen = working.look(snap.photo, self._inputs_for(sitting, snap), snap.repaints, seen.bare_scene)
+                seen = self._seen(sitting, snap, self._inputs_for(sitting, snap), seen.bare_scene)
             whole = working.finish(seen)
             snap = self._judged(snap, whole)
             sitting.snaps[index] = replace(snap, scene=whole.look.bare_scene)
@@ -234,9 +240,8 @@ class Desk:
         with self.sittings.at(token) as sitting:
             snap = sitting.snaps[index]
             try:
-                sitting.snaps[index] = self._judged(
-                    snap, working.begin(snap.photo, self._inputs_for(sitting, snap), snap.repaints)
-                )
+                seen = self._seen(sitting, snap, self._inputs_for(sitting, snap), None)
+                sitting.snaps[index] = self._judged(snap, working.finish(seen))
             except IrpreviewError as error:
                 sitting.snaps[index] = replace(snap, sentence=parts.sentence(str(error)))
             return Shown(snaps=self._snaps(sitting), status=parts.status(words, bad))
@@ -253,6 +258,16 @@ class Desk:
             yield (yield from self.in_turn(partial(self._finish, token, index, seen, ())))
         except Exception as error:
             yield sorry(error)
+
+    def _seen(self, sitting: Sitting, snap: Snap, inputs: Inputs, scene: SceneMap | None) -> Look:
+        """The first half of a study, with the kit as the owner's log taught it; an own typed factor goes before."""
+        kit = kit_of(inputs)
+        if sitting.owner:
+            taught = self.taught(kit)
+            if inputs.factor_stops is not None:
+                taught = replace(taught, factor_stops=kit.factor_stops, factor_source=kit.factor_source)
+            kit = taught
+        return working.look(snap.photo, inputs, snap.repaints, scene, kit)
 
     @staticmethod
     def _inputs_for(sitting: Sitting, snap: Snap) -> Inputs:
@@ -292,7 +307,7 @@ class Desk:
             snap = sitting.snaps[sitting.current]
             inputs = replace(inputs, wind_m_s=sitting.inputs.wind_m_s, shutter_s=None)
             scene = sitting.study.look.bare_scene if sitting.study is not None else snap.scene
-            study = working.finish(working.look(snap.photo, inputs, snap.repaints, scene))
+            study = working.finish(self._seen(sitting, snap, inputs, scene))
             sitting.inputs, sitting.study = inputs, study
             sitting.snaps[sitting.current] = self._judged(snap, study)
             words = "Worked out again with what you entered."
@@ -304,7 +319,7 @@ class Desk:
     def paint(self, token: str | None, given: Sequence[Mapping[str, Any]], grow: bool) -> Shown:
         """Use brush strokes, grown to the edges or exactly as painted."""
         with self.sittings.at(token) as sitting:
-            study = self._study(sitting)
+            study = self.study_of(sitting)
             moves = strokes_from(given)
             if not moves:
                 raise BadValue("there are no strokes yet; choose what it is and draw over it")
@@ -316,7 +331,7 @@ class Desk:
     def correct_area(self, token: str | None, area: int, class_name: str) -> Shown:
         """Set the class of one area from the list."""
         with self.sittings.at(token) as sitting:
-            study = self._study(sitting)
+            study = self.study_of(sitting)
             listed = brush.regions(study.scene)
             if not (isinstance(area, int) and 0 <= area < len(listed)):
                 raise BadValue(f"there is no area number {area!s:.10}; choose one from the list")
@@ -330,7 +345,7 @@ class Desk:
     def undo(self, token: str | None) -> Shown:
         """Take back the last correction."""
         with self.sittings.at(token) as sitting:
-            self._study(sitting)
+            self.study_of(sitting)
             snap = sitting.snaps[sitting.current]
             if not snap.repaints:
                 return Shown(status=parts.status("There is no correction to undo."))
@@ -343,12 +358,20 @@ class Desk:
         return self._again(sitting, words)
 
     def _again(self, sitting: Sitting, words: str) -> Shown:
-        study = self._study(sitting)
+        study = self.study_of(sitting)
         snap = sitting.snaps[sitting.current]
-        fresh = working.finish(working.look(snap.photo, study.inputs, snap.repaints, study.look.bare_scene))
+        fresh = working.finish(self._seen(sitting, snap, study.inputs, study.look.bare_scene))
         sitting.study = fresh
         sitting.snaps[sitting.current] = self._judged(snap, fresh)
         return replace(self._all(sitting), status=parts.status(words))
+
+    @answered
+    def again(self, token: str | None, words: str) -> Shown:
+        """Work out the snap looked at once more, because what is known of the kit has changed."""
+        with self.sittings.at(token) as sitting:
+            if sitting.study is None:
+                return Shown()
+            return self._again(sitting, words)
 
     # ---- wind and time ------------------------------------------------------------------------------------------
 
@@ -382,7 +405,7 @@ class Desk:
             )
 
     def _moved(self, sitting: Sitting, wind: int, time: int) -> Study:
-        study = self._study(sitting)
+        study = self.study_of(sitting)
         if not (isinstance(wind, int) and -1 <= wind < len(WINDS_M_S)):
             raise BadValue(f"wind stop {wind!s:.10} is outside 0 to {len(WINDS_M_S) - 1}; move the slider")
         if not (isinstance(time, int) and -1 <= time < len(SHUTTERS_S)):
@@ -405,7 +428,7 @@ class Desk:
         import tempfile
 
         with self.sittings.at(token) as sitting:
-            study = self._study(sitting)
+            study = self.study_of(sitting)
             name = " ".join(str(title).split())[:80] or Path(study.photo.name).stem
             card = card_of(study, name, bool(with_place), tuple(window_words(study)))
             where = Path(tempfile.mkdtemp(prefix="card-", dir=self.folder))
@@ -416,7 +439,8 @@ class Desk:
     # ---- showing ------------------------------------------------------------------------------------------------
 
     @staticmethod
-    def _study(sitting: Sitting) -> Study:
+    def study_of(sitting: Sitting) -> Study:
+        """The snap being looked at with all answers. Raises BadValue where there is none."""
         if sitting.study is None and sitting.unfinished:
             raise BadValue("this snap is still being worked on; do that again in a moment")
         if sitting.study is None:
@@ -424,7 +448,7 @@ class Desk:
         return sitting.study
 
     def _ready(self, sitting: Sitting, refused: Sequence[str]) -> str:
-        study = self._study(sitting)
+        study = self.study_of(sitting)
         words = [f"This is {study.photo.name}.", *study.sorry, *refused]
         return parts.status(" ".join(words), sorry=bool(refused))
 
@@ -434,7 +458,7 @@ class Desk:
         return parts.snaps(entries, sitting.current)
 
     def _all(self, sitting: Sitting) -> Shown:
-        study = self._study(sitting)
+        study = self.study_of(sitting)
         overlay, colours = pictures.class_overlay(study.photo, study.scene)
         return Shown(
             snaps=self._snaps(sitting),

@@ -7,15 +7,16 @@ what the framework would open. Pictures and words come ready from `handlers`.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import gradio as gr
 
 from irpreview.records import Kit
-from irpreview.web import parts, scripts
+from irpreview.web import log_parts, parts, scripts
 from irpreview.web.handlers import Desk, Shown
+from irpreview.web.log_desk import LogDesk, news
 from irpreview.web.values import known_kits
 
 STORE_KEY = "irpreview-kit-and-place"
@@ -56,15 +57,18 @@ BEFORE = """<div class="before"><h2>What you will get</h2><ol><li>what is in the
 <li>when to come back</li><li>a card to carry</li></ol></div>"""
 
 
-def build_page(folder: Path) -> Any:
-    """The whole page; `folder` is where its files may lie."""
+LOOPBACK_CLIENTS = ("127.0.0.1", "::1")
+
+
+def build_page(folder: Path, log_file: Path | None = None) -> Any:
+    """The whole page. `folder`: where its files may lie. `log_file`: the field log, None = the usual one."""
     desk = Desk(folder)
     warming = threading.Thread(target=_warm_up, daemon=True)
     warming.start()
     with gr.Blocks(
         title="How will infrared see it?", analytics_enabled=False, delete_cache=(300, 1800), fill_width=True
     ) as page:
-        _Page(desk).lay_out(page)
+        _Page(desk, LogDesk(desk, log_file)).lay_out(page)
     page.warming, page.uploads = warming, desk.uploads
     page.queue(max_size=64, default_concurrency_limit=4, api_open=False)
     return page
@@ -88,8 +92,8 @@ def _warm_up() -> None:
 class _Page:
     """Lays out components and ties them to the desk."""
 
-    def __init__(self, desk: Desk) -> None:
-        self.desk = desk
+    def __init__(self, desk: Desk, log: LogDesk) -> None:
+        self.desk, self.log = desk, log
         self.shown: dict[str, Any] = {}
         self.entries: dict[str, Any] = {}
 
@@ -124,6 +128,8 @@ class _Page:
             self._part("hours", "", elem_id="hours")
             self._head("Take it with you", "One page for the bag, a picture for the phone, and the figures as a file.")
             self._card()
+        with gr.Accordion("What you brought home", open=False, elem_id="brought-home"):
+            self._home()
         self._tie(page)
 
     def _html(self, value: str, js: str | None = None, **options: Any) -> Any:
@@ -193,6 +199,15 @@ class _Page:
                 for kind in ("PDF", "PNG", "JSON")
             ]
 
+    def _home(self) -> None:
+        words = "Write the plan down, note the frame beside it, and the next plan is surer."
+        self._html(parts.block(f'<p class="quiet">{parts.safe(words)}</p>'))
+        self._part("log_news", news(""), elem_id="log-news", js=scripts.LOG_NEWS_JS)
+        self.home = self._html(log_parts.forms(), elem_id="home", js=scripts.HOME_JS)
+        self._part("log_compared", "", elem_id="log-compared", js=scripts.COMPARED_JS)
+        self._part("log_learned", "", elem_id="log-learned", js=scripts.LEARNED_JS)
+        self._part("log_entries", "", elem_id="log-entries", js=scripts.ENTRIES_JS)
+
     # ---- what answers what --------------------------------------------------------------------------------------
 
     def _tie(self, page: Any) -> None:
@@ -206,16 +221,19 @@ class _Page:
         told = {**quiet, "concurrency_id": "heavy", "concurrency_limit": 32}
         dialled = {**quiet, "concurrency_id": "dials", "concurrency_limit": 16}
 
-        def opened(token: str | None, kept: Any) -> list[Any]:
+        def opened(token: str | None, kept: Any, request: gr.Request) -> list[Any]:
             values = _kept_values(kept)
-            token = token or self.desk.sittings.open()
+            token = token or self.desk.sittings.open(_is_owner(request))
             self.desk.enter(token, values)
-            return [token, *(values[name] for name, _ in KEPT)]
+            part = self.log.open(token)
+            return [token, *(values[name] for name, _ in KEPT), part.log_learned or "", part.log_entries or ""]
 
-        page.load(opened, [self.token, self.kept], [self.token, *(self.entries[name] for name, _ in KEPT)], **quiet)
+        kept_fields = [self.entries[name] for name, _ in KEPT]
+        log_outputs = [shown["log_learned"], shown["log_entries"]]
+        page.load(opened, [self.token, self.kept], [self.token, *kept_fields, *log_outputs], **quiet)
 
-        def add(event: gr.EventData, token: str | None, *values: Any) -> Iterator[list[Any]]:
-            token = token or self.desk.sittings.open()
+        def add(request: gr.Request, event: gr.EventData, token: str | None, *values: Any) -> Iterator[list[Any]]:
+            token = token or self.desk.sittings.open(_is_owner(request))
             self.desk.enter(token, dict(zip(names, values, strict=True)))
             for part in self.desk.give(token, _data(event).get("given")):
                 yield [token, *self._updates(part)]
@@ -231,6 +249,7 @@ class _Page:
         def enter(token: str | None, *values: Any) -> Iterator[list[Any]]:
             entered = dict(zip(names, values, strict=True))
             yield from self._each(self.desk.told(lambda: self.desk.enter(token, entered)))
+            yield self._updates(self.log.follow_kit(token))
 
         def keep(*values: Any) -> dict[str, Any]:
             entered = dict(zip(names, values, strict=True))
@@ -282,6 +301,34 @@ class _Page:
 
         self.make.click(make, [self.token, self.title, self.with_place], outputs, **told)
 
+        self._tie_log(outputs, told)
+
+    def _tie_log(self, outputs: list[Any], told: dict[str, Any]) -> None:
+        """The log's events: each handler takes the sitting's token and what the browser sent."""
+        log, shown = self.log, self.shown
+
+        def once(handler: Callable[[str | None, dict[str, Any]], Shown]) -> Callable[..., Any]:
+            def run(token: str | None, event: gr.EventData) -> list[Any]:
+                return self._updates(handler(token, _data(event)))
+
+            return run
+
+        def many(handler: Callable[[str | None, dict[str, Any]], Iterator[Shown]]) -> Callable[..., Any]:
+            def run(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
+                yield from self._each(handler(token, _data(event)))
+
+            return run
+
+        options = {**told, "trigger_mode": "multiple"}
+        self.home.plan(once(log.plan), self.token, outputs, **options)
+        self.home.note(once(log.note), self.token, outputs, **options)
+        self.home.undo(once(lambda token, _: log.undo(token)), self.token, outputs, **options)
+        self.home.search(once(log.search), self.token, outputs, **options)
+        self.home.compare(many(log.compare), self.token, outputs, **options)
+        shown["log_compared"].keep(once(lambda token, _: log.keep(token)), self.token, outputs, **options)
+        shown["log_entries"].remove(once(log.remove), self.token, outputs, **options)
+        shown["log_learned"].use(many(log.use), self.token, outputs, **options)
+
     def _leave(self, token: str | None) -> None:
         if token:
             self.desk.sittings.close(token)
@@ -324,6 +371,12 @@ def _kept_values(kept: Any) -> dict[str, Any]:
         if not isinstance(values[name], str) or len(values[name]) > 80:
             values[name] = default
     return values
+
+
+def _is_owner(request: Any) -> bool:
+    """Whether the page was opened on the computer that shows it."""
+    client = getattr(request, "client", None)
+    return getattr(client, "host", None) in LOOPBACK_CLIENTS
 
 
 def _data(event: Any) -> dict[str, Any]:

@@ -35,7 +35,7 @@ class SnapEntry:
     sentence: str
 
 
-def _scrolling(name: str) -> str:
+def scrolling(name: str) -> str:
     """Opening tag of a box that scrolls sideways on a phone: reachable by keyboard, named for a screen reader."""
     return f'<div class="scroll" tabindex="0" role="region" aria-label="{name}">'
 
@@ -186,8 +186,7 @@ def twin(photo: str, infrared: str, study: Study | Look) -> str:
         if share.get(name, 0) >= 0.01
     )
     table = (
-        _scrolling("What is in it, as a table")
-        + '<table><thead><tr><th scope="col">What</th><th scope="col">Share</th>'
+        scrolling("What is in it, as a table") + '<table><thead><tr><th scope="col">What</th><th scope="col">Share</th>'
         f'<th scope="col">Zone in infrared, with its doubt</th></tr></thead><tbody>{rows}</tbody></table></div>'
     )
     return block(
@@ -226,7 +225,7 @@ def hold(verdict: Verdict, drawn: str) -> str:
         if gap.a in by_index and gap.b in by_index
     )
     table = (
-        _scrolling("Neighbours, as a table") + "<table><caption>Neighbours in the picture, on paper of grade "
+        scrolling("Neighbours, as a table") + "<table><caption>Neighbours in the picture, on paper of grade "
         f"{verdict.grade:g}</caption><thead><tr><th scope='col'>Between</th><th scope='col'>In the print</th>"
         f"<th scope='col'>Step</th></tr></thead><tbody>{rows}</tbody></table></div>"
         if rows
@@ -336,7 +335,7 @@ def movement_table(movement: Movement) -> str:
     if not rows:
         return ""
     return (
-        _scrolling("Movement, as a table") + '<table><thead><tr><th scope="col">What</th>'
+        scrolling("Movement, as a table") + '<table><thead><tr><th scope="col">What</th>'
         '<th scope="col">Smear on a 30 x 40 cm print</th><th scope="col">Holds</th>'
         '<th scope="col">Known from</th></tr></thead><tbody>' + "".join(rows) + "</tbody></table></div>"
     )
@@ -388,7 +387,7 @@ def _settings_table(exposure: Exposure) -> str:
             f"{safe('; '.join(one.limits))}</td></tr>"
         )
     return (
-        _scrolling("Other settings, as a table")
+        scrolling("Other settings, as a table")
         + '<table><thead><tr><th scope="col">ISO</th><th scope="col">Aperture</th>'
         '<th scope="col">Time</th><th scope="col">Could be</th><th scope="col">Mind</th></tr></thead><tbody>'
         + "".join(rows)

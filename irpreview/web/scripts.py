@@ -5,34 +5,38 @@
 
 from __future__ import annotations
 
+SHARED_JS = """
+window.irpreview = {
+  // Sends one file; resolves to its number, or fails with a sentence. `news(text)` is told how far it is.
+  send: (file, address, limit_mb, news) => new Promise((done, fail) => {
+    const mb = file.size / 1048576;
+    if (mb > limit_mb) { fail(`it has ${Math.ceil(mb)} MB; one file may have ${limit_mb}.`); return; }
+    const ask = new XMLHttpRequest();
+    ask.open('POST', address);
+    ask.setRequestHeader('content-type', 'application/octet-stream');
+    ask.setRequestHeader('x-file-name', encodeURIComponent(file.name));
+    ask.upload.onprogress = (event) => {
+      if (event.lengthComputable) news(`${file.name}: ${Math.round(100 * event.loaded / event.total)} % here.`);
+    };
+    ask.onload = () => ask.status === 200 ? done(JSON.parse(ask.responseText).given)
+      : fail(ask.responseText || 'it was refused.');
+    ask.onerror = () => fail('the connection to the page broke; is it still running?');
+    ask.send(file);
+  }),
+};
+"""
+"""Part of the page's head: what several parts use."""
+
 GIVING_JS = """
 const box = element.querySelector('.give');
 const limit_mb = Number(box.dataset.limitMb), address = box.dataset.address;
 const news = (text) => { element.querySelector('output').textContent = text; };
-const send = (file, which) => new Promise((done, fail) => {
-  const ask = new XMLHttpRequest();
-  ask.open('POST', address);
-  ask.setRequestHeader('content-type', 'application/octet-stream');
-  ask.setRequestHeader('x-file-name', encodeURIComponent(file.name));
-  ask.upload.onprogress = (event) => {
-    if (!event.lengthComputable) return;
-    news(`${which}${file.name}: ${Math.round(100 * event.loaded / event.total)} % here.`);
-  };
-  ask.onload = () => ask.status === 200 ? done(JSON.parse(ask.responseText).given)
-    : fail(ask.responseText || 'it was refused.');
-  ask.onerror = () => fail('the connection to the page broke; is it still running?');
-  ask.send(file);
-});
 const give = async (files) => {
   const given = [], refused = [];
   for (const [index, file] of files.entries()) {
-    const mb = file.size / 1048576;
-    if (mb > limit_mb) {
-      refused.push(`${file.name} has ${Math.ceil(mb)} MB; one file may have ${limit_mb}.`);
-      continue;
-    }
     const which = files.length > 1 ? `${index + 1} of ${files.length}, ` : '';
-    try { given.push(await send(file, which)); } catch (why) { refused.push(`${file.name}: ${why}`); }
+    try { given.push(await window.irpreview.send(file, address, limit_mb, (text) => news(which + text))); }
+    catch (why) { refused.push(`${file.name}: ${why}`); }
   }
   news(refused.join(' '));
   if (given.length) trigger('give', {given});
@@ -163,5 +167,97 @@ element.addEventListener('click', (event) => {
   if (!button) return;
   parts().time.value = button.dataset.at; say();
   clearTimeout(timers.input); clearTimeout(timers.release); trigger('release', values(true));
+});
+"""
+
+HOME_JS = """
+const home = element.querySelector('.home');
+const limit_mb = Number(home.dataset.limitMb), address = home.dataset.address;
+const form = home.querySelector('.note');
+const inputs = () => [...form.querySelectorAll('[data-field]')];
+const read = (input) => input.type === 'checkbox' ? input.checked : input.value;
+const which = form.querySelector('.which'), which_words = which.textContent;
+let number = null, before = {};
+const fill = (values, entry) => {
+  number = entry;
+  for (const input of inputs()) {
+    const value = values[input.dataset.field];
+    if (input.type === 'checkbox') input.checked = value === true;
+    else input.value = value !== undefined ? value : (input.tagName === 'SELECT' ? input.options[0].value : '');
+    before[input.dataset.field] = read(input);
+  }
+  form.querySelector('input.frame').value = '';
+  form.querySelector('output.frame').textContent = '';
+  form.querySelector('.only-new').style.display = entry === null ? '' : 'none';
+  which.textContent = entry === null ? which_words : `The frame of number ${entry}. What you leave stays as it is.`;
+  form.querySelector('[data-do=note]').textContent = entry === null ? 'Put it in the log' : `Change number ${entry}`;
+};
+fill({}, null);
+const send = async (kind) => {
+  const file = home.querySelector('input.' + kind).files[0];
+  if (!file) return null;
+  const news = (text) => { home.querySelector('output.' + kind).textContent = text; };
+  try { const given = await window.irpreview.send(file, address, limit_mb, news); news(''); return given; }
+  catch (why) { news(`${file.name}: ${why}`); throw why; }
+};
+const note = async () => {
+  const fields = {};
+  for (const input of inputs()) {
+    const name = input.dataset.field, value = read(input);
+    if (number === null ? value !== '' && value !== false : value !== before[name]) fields[name] = value;
+  }
+  const data = {number, fields, given: await send('frame'),
+                at_snap: number === null && form.querySelector('.at-snap').checked};
+  trigger('note', data);
+};
+element.addEventListener('click', (event) => {
+  const button = event.target.closest('button[data-do]');
+  if (!button) return;
+  const text = (name) => home.querySelector(`[data-field=${name}]`).value;
+  if (button.dataset.do === 'plan')
+    trigger('plan', {place_name: text('place_name'), notes: text('notes')});
+  if (button.dataset.do === 'note') note().catch(() => {});
+  if (button.dataset.do === 'clear') fill({}, null);
+  if (button.dataset.do === 'undo') trigger('undo', {});
+  if (button.dataset.do === 'search')
+    trigger('search', {words: text('words'), since: text('since'), until: text('until')});
+});
+element.addEventListener('change', (event) => {
+  if (event.target.classList.contains('pair') && event.target.files.length)
+    send('pair').then((given) => { event.target.value = ''; trigger('compare', {given}); }).catch(() => {});
+});
+// The list and the line of news are other parts of the page; they speak to this one by these two.
+window.irpreview.fill = (values, entry) => {
+  fill(values, entry);
+  form.scrollIntoView({block: 'center'});
+  form.querySelector('[data-field=taken]').focus();
+};
+window.irpreview.noted = () => fill({}, null);
+"""
+
+ENTRIES_JS = """
+element.addEventListener('click', (event) => {
+  const button = event.target.closest('button[data-do]');
+  if (!button) return;
+  const entry = button.closest('[data-number]'), number = Number(entry.dataset.number);
+  if (button.dataset.do === 'fill') window.irpreview.fill(JSON.parse(entry.dataset.entry), number);
+  if (button.dataset.do === 'remove') trigger('remove', {number});
+});
+"""
+
+LOG_NEWS_JS = """
+watch('value', () => { if (element.querySelector('.noted')) window.irpreview.noted(); });
+"""
+
+LEARNED_JS = """
+element.addEventListener('change', (event) => {
+  const what = event.target.dataset.use;
+  if (what) trigger('use', {what, on: event.target.checked});
+});
+"""
+
+COMPARED_JS = """
+element.addEventListener('click', (event) => {
+  if (event.target.closest('button[data-do=keep]')) trigger('keep', {});
 });
 """

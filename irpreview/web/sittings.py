@@ -9,7 +9,9 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import date
 
+from irpreview.core.log_entries import ToneDifference
 from irpreview.inputs import Inputs
 from irpreview.records import Photo, SceneMap
 from irpreview.study import Repaints, Study
@@ -46,6 +48,14 @@ class Sitting:
     newest_move: int = 0
     """Number of the last move of a slider that has arrived, worked on or not."""
     used_at: float = 0.0
+    owner: bool = False
+    """Whether the page was opened on the computer that shows it; only there is the log open."""
+    compared: tuple[ToneDifference, ...] = ()
+    """What the last comparison of a frame may leave in the log."""
+    log_kit: str = ""
+    """The kit that what was learned is shown of."""
+    log_wish: tuple[str, date | None, date | None] = ("", None, None)
+    """What is looked up in the log: words, from day, to day."""
 
 
 class Sittings:
@@ -59,11 +69,11 @@ class Sittings:
     def __len__(self) -> int:
         return len(self._all)
 
-    def open(self) -> str:
+    def open(self, owner: bool = False) -> str:
         """A new, empty sitting; returns its token."""
         token = secrets.token_urlsafe(24)
         with self._lock:
-            self._all[token] = Sitting(used_at=self.clock())
+            self._all[token] = Sitting(used_at=self.clock(), owner=owner)
             self._forget()
         return token
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from irpreview.web.scripts import SHARED_JS
+
 
 def theme() -> Any:
     """The framework's plainest theme in our colours, with fonts that every machine has."""
@@ -67,16 +69,17 @@ def theme() -> Any:
     )
 
 
-HEAD = """
+HEAD = f"""
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="referrer" content="no-referrer">
+<script>{SHARED_JS}</script>
 """
 
 CSS = """
-:root { --ink: #211f1c; --quiet: #595349; --paper: #fffdf8; --line: #cfc7b8; --red: #7a2e1d; --wash: #f1ede4;
-  --good: #1d5c43; --bad: #8c2b1a; --open: #5b4a12; }
-.dark { --ink: #ece7dd; --quiet: #b9b1a3; --paper: #211f1c; --line: #4a443b; --red: #e3a892; --wash: #1c1a18;
-  --good: #93d3b5; --bad: #f3a893; --open: #e6cf86; }
+:root { --page: #f7f5f0; --ink: #211f1c; --quiet: #595349; --paper: #fffdf8; --line: #cfc7b8; --red: #7a2e1d;
+  --wash: #f1ede4; --good: #1d5c43; --bad: #8c2b1a; --open: #5b4a12; }
+.dark { --page: #171614; --ink: #ece7dd; --quiet: #b9b1a3; --paper: #211f1c; --line: #4a443b; --red: #e3a892;
+  --wash: #1c1a18; --good: #93d3b5; --bad: #f3a893; --open: #e6cf86; }
 .gradio-container { max-width: none !important; color: var(--ink); }
 .gradio-container .main { padding: 1.2rem 1.6rem 4rem !important; max-width: 62rem !important;
   margin: 0 auto !important; box-sizing: border-box; }
@@ -187,6 +190,30 @@ footer { display: none !important; }
 .irp .hours .bar { background: var(--red); color: var(--paper); border-radius: 2px; padding: .1rem .4rem;
   min-width: 5.5rem; font-size: .9rem; white-space: nowrap; box-sizing: border-box; }
 .irp .hours .none { color: var(--quiet); font-size: .9rem; }
+/* frames brought home */
+#brought-home { border-top: 1px solid var(--line); padding-top: 1rem; }
+#brought-home > .label-wrap span { font: 600 1.35rem/1.25 Georgia, "Times New Roman", serif; }
+.irp .home fieldset { margin: 1.4rem 0; min-width: 0; }
+.irp .home legend { font: 600 1.02rem/1.3 Georgia, "Times New Roman", serif; }
+.irp input::file-selector-button { font: inherit; color: var(--ink); background: var(--wash);
+  border: 1px solid #8d8475; border-radius: 4px; padding: .4rem .8rem; min-height: 2.4rem; margin-right: .6rem; }
+/* news stay in sight: they answer what was pressed further down */
+#status, #log-news { position: sticky; z-index: 20; background: var(--page); }
+#status { top: 0; } #log-news { bottom: 0; }
+.irp .fields { display: grid; gap: .6rem 1rem; grid-template-columns: repeat(auto-fill, minmax(14rem, 1fr)); }
+.irp .field { display: grid; gap: .2rem; align-content: end; margin: .3rem 0; }
+.irp .field input:not([type=file]), .irp .field select { font: inherit; color: var(--ink); background: var(--paper);
+  border: 1px solid #8d8475; border-radius: 4px; padding: .35rem .5rem; min-height: 2.4rem; width: 100%;
+  box-sizing: border-box; min-width: 0; }
+.irp .field input::placeholder { color: var(--quiet); opacity: 1; }
+.irp .field input[type=file] { color: var(--ink); max-width: 100%; }
+.irp .entries { list-style: none; padding: 0; max-width: none; }
+.irp .entries li { display: flex; flex-wrap: wrap; gap: .3rem 1rem; justify-content: space-between;
+  align-items: start; padding: .5rem 0; border-bottom: 1px solid var(--line); }
+.irp .entries li > div:first-child { flex: 1 1 20rem; overflow-wrap: anywhere; }
+.irp .entries .row { margin: 0; }
+.gradio-container:not(:has(#snaps .snap)) .with-snap { display: none !important; }
+.gradio-container:has(#log-entries .guest) #home { display: none !important; }
 .irp .hidden { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
 .gradio-container .form { background: transparent !important; border: 0 !important; gap: .9rem !important; }
 .gradio-container .form { align-items: end; }

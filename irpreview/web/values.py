@@ -40,7 +40,7 @@ def inputs_from(values: Mapping[str, Any], before: Inputs) -> Inputs:
     changes: dict[str, Any] = {}
     for name in _NUMBERS:
         if name in values:
-            changes[name] = _number(values[name], name)
+            changes[name] = number_of(values[name], name)
     for name, allowed in _WORDS.items():
         if name in values:
             word = values[name] or "unknown"
@@ -51,7 +51,7 @@ def inputs_from(values: Mapping[str, Any], before: Inputs) -> Inputs:
         if name in values:
             changes[name] = " ".join(str(values[name] or "").split())[:80]
     if "grade" in values and values["grade"] is not None:
-        changes["grade"] = min(max(_number(values["grade"], "paper grade") or 0.0, 0.0), 5.0)
+        changes["grade"] = min(max(number_of(values["grade"], "paper grade") or 0.0, 0.0), 5.0)
     if changes.get("kit") == "":
         changes.pop("kit")
     if "kit" in changes and changes["kit"] not in {kit.name for kit in known_kits()}:
@@ -66,7 +66,8 @@ def known_kits() -> Sequence[Any]:
     return list_kits()
 
 
-def _number(value: Any, name: str) -> float | None:
+def number_of(value: Any, name: str) -> float | None:
+    """A number as typed, with point or comma; empty or "unknown" = None. Raises BadValue."""
     if isinstance(value, str):
         text = value.strip().replace(",", ".")
         if text.lower() in ("", "unknown", "?", "-"):

@@ -34,10 +34,11 @@ def browser_type_launch_args(browser_type_launch_args):
 
 
 @pytest.fixture(scope="session")
-def base_url():
+def base_url(tmp_path_factory):
     from irpreview.web.app import opened_page
 
-    with warnings.catch_warnings():
+    with warnings.catch_warnings(), pytest.MonkeyPatch.context() as patched:
+        patched.setenv("IRPREVIEW_LOG", str(tmp_path_factory.mktemp("log") / "log.sqlite"))
         warnings.simplefilter("ignore")
         with opened_page() as opened:
             yield opened.url.rstrip("/")

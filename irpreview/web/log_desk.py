@@ -1,0 +1,291 @@
+"""What the page does with frames brought home, as plain functions: the log, the comparison, what was learned.
+
+The log belongs to the owner of the computer: a sitting that was not opened there gets one sentence and nothing else.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from datetime import date
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from irpreview.brought_home import compare_frame, note_frame, plan_of
+from irpreview.core.log_entries import OUTCOMES, SearchWish
+from irpreview.core.metering import parse_exposure
+from irpreview.errors import BadLog, BadValue
+from irpreview.inputs import kit_of
+from irpreview.io.field_log import FieldLog, default_path
+from irpreview.io.log_exchange import learned_from, learned_kit
+from irpreview.records import CLASS_NAMES, Kit
+from irpreview.web import log_parts, parts, pictures
+from irpreview.web.handlers import Desk, Shown, apology
+from irpreview.web.sittings import Sitting
+from irpreview.web.values import number_of
+
+LONGEST_NOTE = 1000
+
+
+class LogDesk:
+    """The log's handlers, beside those of a `Desk`. `path`: the log's file, None = the usual one."""
+
+    def __init__(self, desk: Desk, path: Path | None = None) -> None:
+        self.desk, self.path = desk, path
+        desk.taught = self.taught
+
+    @property
+    def file(self) -> Path:
+        return self.path if self.path is not None else default_path()
+
+    def taught(self, kit: Kit) -> Kit:
+        """The kit as the log taught it; a log that cannot be read is no reason to stop (it is told in its part)."""
+        with contextlib.suppress(BadLog):
+            if self.file.exists():
+                return learned_kit(kit, self.file)
+        return kit
+
+    # ---- handlers ---------------------------------------------------------------------------------------------------
+
+    def open(self, token: str | None) -> Shown:
+        """Entries and what was learned, when the page is opened or the kit has changed."""
+        return self._run(token, lambda sitting: self._all(sitting))
+
+    def follow_kit(self, token: str | None) -> Shown:
+        """What was learned, once another kit has been chosen."""
+
+        def do(sitting: Sitting) -> Shown:
+            if sitting.inputs.kit == sitting.log_kit:
+                return Shown()
+            return Shown(log_learned=self._learned(sitting))
+
+        return self._run(token, do)
+
+    def plan(self, token: str | None, typed: Mapping[str, Any]) -> Shown:
+        """Write the recommended setting down as a plan."""
+
+        def do(sitting: Sitting) -> Shown:
+            study = Desk.study_of(sitting)
+            with FieldLog(self.file) as log:
+                place, notes = (_text(typed, name) for name in ("place_name", "notes"))
+                number = log.add(plan_of(study, place or "", notes or ""))
+            words = f"Written down as number {number}. Note the frame there when you are back."
+            return replace(self._all(sitting), log_news=news(words))
+
+        return self._run(token, do)
+
+    def note(self, token: str | None, data: Mapping[str, Any]) -> Shown:
+        """Put a frame in the log, or change an entry. data: number, given (an upload's number), at_snap, fields."""
+        path = self.desk.uploads.take(data.get("given"))
+
+        def do(sitting: Sitting) -> Shown:
+            number = _number(data)
+            typed = typed_fields(data.get("fields"))
+            if number is not None and path is None and not typed:
+                raise BadValue("nothing was changed; fill in what is to change")
+            kit = kit_of(sitting.inputs)
+            study = sitting.study if data.get("at_snap") is True else None
+            with FieldLog(self.file) as log:
+                entry = note_frame(
+                    log, kit, typed, frame=path, number=number, study=study, zone=sitting.inputs.zone or None
+                )
+            done = "Changed" if number is not None else "Put in the log"
+            return replace(self._all(sitting), log_news=news(f"{done}: number {entry.id}.", noted=True))
+
+        try:
+            return self._run(token, do)
+        finally:
+            if path is not None:
+                self.desk.uploads.discard(path)
+
+    def remove(self, token: str | None, data: Mapping[str, Any]) -> Shown:
+        """Take an entry out. data: number."""
+
+        def do(sitting: Sitting) -> Shown:
+            number = _number(data) or 0
+            with FieldLog(self.file) as log:
+                log.remove(number)
+            return replace(self._all(sitting), log_news=news(f"Number {number} is taken out; undo brings it back."))
+
+        return self._run(token, do)
+
+    def undo(self, token: str | None) -> Shown:
+        """Take back the last change of the log."""
+
+        def do(sitting: Sitting) -> Shown:
+            with FieldLog(self.file) as log:
+                words = log.undo()
+            return replace(self._all(sitting), log_news=news(f"Taken back: {words}."))
+
+        return self._run(token, do)
+
+    def search(self, token: str | None, given: Mapping[str, Any]) -> Shown:
+        """Entries by place or notes (words) and day (since, until)."""
+
+        def do(sitting: Sitting) -> Shown:
+            sitting.log_wish = (_text(given, "words") or "", _day(given, "since"), _day(given, "until"))
+            return Shown(log_entries=self._entries(sitting), log_news=news("Looked up."))
+
+        return self._run(token, do)
+
+    def use(self, token: str | None, data: Mapping[str, Any]) -> Iterator[Shown]:
+        """Switch the learned factor or the correction of the kit on or off; the answers follow. data: what, on."""
+
+        def do(sitting: Sitting) -> Shown:
+            what, on = data.get("what"), data.get("on")
+            if what not in ("learned", "correction") or not isinstance(on, bool):
+                raise BadValue("this switch is not known")
+            with FieldLog(self.file) as log:
+                log.use(sitting.inputs.kit, **{str(what): on})
+            name = "learned factor" if what == "learned" else "correction"
+            return replace(self._all(sitting), log_news=news(f"The {name} is {'used' if on else 'not used'} now."))
+
+        shown = self._run(token, do)
+        yield shown
+        if shown.log_learned is not None:
+            yield from self.desk.told(lambda: self.desk.again(token, "Worked out again with what the log says."))
+
+    def compare(self, token: str | None, data: Mapping[str, Any]) -> Iterator[Shown]:
+        """Lay an infrared frame on the snap and compare it with the prediction. data: given, an upload's number."""
+        path = self.desk.uploads.take(data.get("given"))
+        yield Shown(log_news=news("Laying the frame on the snap; this takes some seconds."))
+        try:
+            if path is None:
+                raise BadValue("the frame is not here any more; give it again")
+            yield (yield from self.desk.in_turn(partial(self._run, token, partial(self._compare, path))))
+        except Exception as error:
+            yield failed(error)
+        finally:
+            if path is not None:
+                self.desk.uploads.discard(path)
+
+    def _compare(self, path: Path, sitting: Sitting) -> Shown:
+        study = Desk.study_of(sitting)
+        result, differences = compare_frame(study.photo, path, study.kit, study.scene, study.light)
+        sitting.compared = differences
+        return Shown(
+            log_compared=log_parts.compared(result, pictures.data_address(result.picture), path.name),
+            log_news=news(f"{path.name} is compared; see below."),
+        )
+
+    def keep(self, token: str | None) -> Shown:
+        """Keep the last comparison for the correction of its kit."""
+
+        def do(sitting: Sitting) -> Shown:
+            if not sitting.compared:
+                raise BadValue("there is no comparison to keep; compare a frame first")
+            with FieldLog(self.file) as log:
+                log.keep_differences(sitting.compared)
+            return replace(self._all(sitting), log_news=news("Kept. Undo takes it back."))
+
+        return self._run(token, do)
+
+    # ---- within -----------------------------------------------------------------------------------------------------
+
+    def _run(self, token: str | None, do: Callable[[Sitting], Shown]) -> Shown:
+        try:
+            with self.desk.sittings.at(token) as sitting:
+                if not sitting.owner:
+                    return Shown(log_news=news(""), log_entries=log_parts.closed(), log_learned="", log_compared="")
+                return do(sitting)
+        except Exception as error:
+            return failed(error)
+
+    def _all(self, sitting: Sitting) -> Shown:
+        return Shown(log_entries=self._entries(sitting), log_learned=self._learned(sitting))
+
+    def _entries(self, sitting: Sitting) -> str:
+        if not self.file.exists():
+            return log_parts.entries((), 0, False)
+        words, since, until = sitting.log_wish
+        wish = SearchWish(since=since, until=until)
+        with FieldLog(self.file, read_only=True) as log:
+            total = len(log)
+            if words:
+                both = {one.id: one for one in log.search(replace(wish, place=words))}
+                both |= {one.id: one for one in log.search(replace(wish, text=words))}
+                found = tuple(sorted(both.values(), key=lambda one: (one.day or date.min, one.id), reverse=True))
+            else:
+                found = log.search(wish)
+        return log_parts.entries(found, total, bool(words or since or until))
+
+    def _learned(self, sitting: Sitting) -> str:
+        from irpreview.core.comparison import personal_correction
+
+        sitting.log_kit = sitting.inputs.kit
+        kit = kit_of(replace(sitting.inputs, factor_stops=None))
+        if not self.file.exists():
+            return ""
+        with FieldLog(self.file, read_only=True) as log:
+            own = personal_correction(log.differences(kit.name))
+            return log_parts.learned(kit, learned_from(kit, log), own, log.uses(kit.name))
+
+
+def news(text: str, bad: bool = False, noted: bool = False) -> str:
+    """The log's own line of news; `noted` lets the form be emptied."""
+    shown = parts.status(text, bad)
+    return shown.replace('class="status"', 'class="status noted"', 1) if noted else shown
+
+
+def failed(error: Exception) -> Shown:
+    """The log's line of news for an error."""
+    text = apology(error).replace("`log list` shows what is", "the list shows what is")
+    return Shown(log_news=news(text, True))
+
+
+# ---- plain values ---------------------------------------------------------------------------------------------------
+
+
+def _number(data: Mapping[str, Any]) -> int | None:
+    value = data.get("number")
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise BadValue("there is no entry of that number; choose one from the list")
+    return value
+
+
+def _text(fields: Mapping[str, Any], name: str) -> str | None:
+    value = fields.get(name)
+    return (" ".join(str(value).split())[:LONGEST_NOTE] or None) if value is not None else None
+
+
+def _day(fields: Mapping[str, Any], name: str) -> date | None:
+    text = _text(fields, name)
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadValue(f"the day {text[:20]!r} cannot be read; write it as 2026-06-21") from None
+
+
+def typed_fields(given: object) -> dict[str, Any]:
+    """The form's fields as fields of a log entry; a field that is not there stays, an empty one is emptied."""
+    fields = given if isinstance(given, Mapping) else {}
+    out: dict[str, Any] = {}
+    exposure = _text(fields, "taken")
+    if exposure is not None:
+        typed = parse_exposure(exposure)
+        for name in ("iso", "f_number", "shutter_s"):
+            if getattr(typed, name) is not None:
+                out[name] = getattr(typed, name)
+    if "outcome" in fields:
+        out["outcome"] = fields["outcome"] if fields["outcome"] in OUTCOMES else "unknown"
+    if "came_out_stops" in fields:
+        out["came_out_stops"] = number_of(fields["came_out_stops"], "brighter or darker")
+    if "subject" in fields:
+        out["subject"] = fields["subject"] if fields["subject"] in CLASS_NAMES else None
+    if "in_shade" in fields:
+        out["in_shade"] = fields["in_shade"] is True
+    if "place_name" in fields:
+        out["place_name"] = _text(fields, "place_name")
+        if out["place_name"] is None:
+            out["place"] = None
+    if "notes" in fields:
+        out["notes"] = _text(fields, "notes") or ""
+    if "taken_on" in fields:
+        out["taken_on"], out["taken_at"] = _day(fields, "taken_on"), None
+    return out
