@@ -100,7 +100,7 @@ class Desk:
 
     def __init__(self, folder: Path, sittings: Sittings | None = None) -> None:
         self.folder = folder
-        self.sittings = sittings or Sittings()
+        self.sittings = sittings if sittings is not None else Sittings()  # an empty one counts as false
         self.uploads = Uploads(folder)
         self.turns = Turns()
         self.taught: Callable[[Kit], Kit] = lambda kit: kit
@@ -198,7 +198,7 @@ class Desk:
                 raise BadValue(f"there is no snap number {index!s:.10}; choose one from the list")
             snap = sitting.snaps[index]
             seen = self._seen(sitting, snap, self._inputs_for(sitting, snap), snap.scene)
-            sitting.current, sitting.study, sitting.unfinished = index, None, True
+            sitting.current, sitting.study, sitting.unfinished, sitting.put_away = index, None, True, False
             for other, one in enumerate(sitting.snaps):
                 if other != index and one.scene is not None:
                     sitting.snaps[other] = replace(one, scene=None)
@@ -295,6 +295,8 @@ class Desk:
         """New entries for kit, place and day; everything follows. Unchanged entries change nothing."""
         with self.sittings.at(token) as sitting:
             inputs = inputs_from(values, sitting.inputs)
+            if sitting.put_away:
+                self.study_of(sitting)
             if sitting.study is None and (sitting.unfinished or not sitting.snaps):
                 kit_of(inputs)
                 conditions_of(inputs)
@@ -369,7 +371,7 @@ class Desk:
     def again(self, token: str | None, words: str) -> Shown:
         """Work out the snap looked at once more, because what is known of the kit has changed."""
         with self.sittings.at(token) as sitting:
-            if sitting.study is None:
+            if sitting.study is None and not sitting.put_away:
                 return Shown()
             return self._again(sitting, words)
 
@@ -438,11 +440,16 @@ class Desk:
 
     # ---- showing ------------------------------------------------------------------------------------------------
 
-    @staticmethod
-    def study_of(sitting: Sitting) -> Study:
-        """The snap being looked at with all answers. Raises BadValue where there is none."""
+    def study_of(self, sitting: Sitting) -> Study:
+        """The snap being looked at with all answers, worked out again where they were put away to save memory.
+
+        Raises BadValue where there is none.
+        """
         if sitting.study is None and sitting.unfinished:
             raise BadValue("this snap is still being worked on; do that again in a moment")
+        if sitting.study is None and sitting.put_away:
+            snap, sitting.put_away = sitting.snaps[sitting.current], False
+            sitting.study = working.finish(self._seen(sitting, snap, sitting.inputs, snap.scene))
         if sitting.study is None:
             raise BadValue("there is no snap yet; choose one first")
         return sitting.study

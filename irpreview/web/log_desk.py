@@ -67,7 +67,7 @@ class LogDesk:
         """Write the recommended setting down as a plan."""
 
         def do(sitting: Sitting) -> Shown:
-            study = Desk.study_of(sitting)
+            study = self.desk.study_of(sitting)
             with FieldLog(self.file) as log:
                 place, notes = (_text(typed, name) for name in ("place_name", "notes"))
                 number = log.add(plan_of(study, place or "", notes or ""))
@@ -86,7 +86,7 @@ class LogDesk:
             if number is not None and path is None and not typed:
                 raise BadValue("nothing was changed; fill in what is to change")
             kit = kit_of(sitting.inputs)
-            study = sitting.study if data.get("at_snap") is True else None
+            study = self.desk.study_of(sitting) if data.get("at_snap") is True and sitting.snaps else None
             with FieldLog(self.file) as log:
                 entry = note_frame(
                     log, kit, typed, frame=path, number=number, study=study, zone=sitting.inputs.zone or None
@@ -162,7 +162,7 @@ class LogDesk:
                 self.desk.uploads.discard(path)
 
     def _compare(self, path: Path, sitting: Sitting) -> Shown:
-        study = Desk.study_of(sitting)
+        study = self.desk.study_of(sitting)
         result, differences = compare_frame(study.photo, path, study.kit, study.scene, study.light)
         sitting.compared = differences
         return Shown(

@@ -8,7 +8,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from irpreview.core.log_entries import ToneDifference
@@ -16,8 +16,10 @@ from irpreview.inputs import Inputs
 from irpreview.records import Photo, SceneMap
 from irpreview.study import Repaints, Study
 
-MOST_SITTINGS = 24
+MOST_SITTINGS = 16
 MOST_SNAPS = 24
+MOST_STUDIES = 6
+"""So many pages keep all their answers (about 95 MB each); older ones work them out again when they are used."""
 IDLE_S = 3600.0
 
 
@@ -45,6 +47,8 @@ class Sitting:
     study: Study | None = None
     unfinished: bool = False
     """Whether the snap looked at is still being worked on."""
+    put_away: bool = False
+    """Whether the answers were dropped to save memory; snaps, entries and corrections are kept."""
     newest_move: int = 0
     """Number of the last move of a slider that has arrived, worked on or not."""
     used_at: float = 0.0
@@ -118,3 +122,10 @@ class Sittings:
             del self._all[token]
         while len(self._all) > self.most:
             self._all.popitem(last=False)
+        for one in list(self._all.values())[:-MOST_STUDIES]:
+            if one.study is not None and one.lock.acquire(blocking=False):
+                try:
+                    one.study, one.put_away = None, True
+                    one.snaps = [replace(snap, scene=None) for snap in one.snaps]
+                finally:
+                    one.lock.release()

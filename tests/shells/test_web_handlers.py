@@ -310,6 +310,26 @@ def test_idle_sittings_are_forgotten():
         pass
 
 
+def test_an_empty_set_of_sittings_is_the_one_that_was_given(tmp_path):
+    given = sittings.Sittings(most=2)
+    assert Desk(tmp_path, given).sittings is given
+
+
+def test_answers_of_pages_unused_are_put_away_and_come_back(desk, small, monkeypatch):
+    monkeypatch.setattr(sittings, "MOST_STUDIES", 1)
+    one = desk.sittings.open()
+    give(desk, one, small)
+    desk.correct_area(one, 0, "snow")
+    desk.enter(one, {"focal_35mm_mm": "85"})
+    give(desk, desk.sittings.open(), small)
+    kept = desk.sittings._all[one]
+    assert kept.study is None
+    assert kept.snaps[0].scene is None
+    assert desk.move(one, 4, 4).moving
+    assert kept.study.scene.repainted.any()
+    assert kept.study.conditions.focal_35mm_mm == 85
+
+
 def test_tokens_cannot_be_guessed():
     kept = sittings.Sittings()
     tokens = {kept.open() for _ in range(20)}
@@ -459,7 +479,7 @@ def test_an_unknown_place_is_none(text):
 
 @pytest.mark.parametrize("text", ["91, 0", "0, 181", "here", "1", "1, 2, 3, 4", "nan, 0", "inf, 1"])
 def test_places_not_on_earth_are_refused(text):
-    with pytest.raises(BadValue, match="place|latitude|longitude"):
+    with pytest.raises(BadValue, match=r"place|latitude|longitude"):
         inputs.parse_place(text)
 
 
