@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 import torch
 import torch.nn.functional as F
+from folds import fold_of_pairs
 from network import LUMINANCE, display_light, linear_light
 from torch import Tensor
 
-FOLDS = 4
 PAIR_SIDE, SCENE_SIDE = 576, 320
 SOURCE_WEIGHT = {  # share of the scene half of a batch; the facades would drown the rest
     "msrc_v2": 0.40,
@@ -27,16 +27,6 @@ SOURCE_WEIGHT = {  # share of the scene half of a batch; the facades would drown
     "cocostuff_sample": 0.03,
     "neon_snow": 0.03,
 }
-
-
-def fold_of_pairs(names: list[str]) -> list[int]:
-    """Fold 0..FOLDS-1 of each pair: contiguous blocks of numbers inside a category, never at random."""
-    fold = {}
-    for category in sorted({n.rsplit("_", 1)[0] for n in names}):
-        members = sorted(n for n in names if n.rsplit("_", 1)[0] == category)
-        for i, name in enumerate(members):
-            fold[name] = i * FOLDS // len(members)
-    return [fold[n] for n in names]
 
 
 def pack(shared: Path, target: Path) -> None:

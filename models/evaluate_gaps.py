@@ -1,13 +1,14 @@
 """How well the gaps between layers agree with real infrared pictures.
 
-    python models/evaluate_gaps.py [--research FOLDER] [--held-back FOLDER] [--fit]
+    python models/evaluate_gaps.py [--research FOLDER] [--unseen | --held-back FOLDER] [--fit]
 
 Each pair is judged with the kit `reference-pairs`. The real picture's exposure and curve are unknown, so it is fitted
 to the prediction by one gain and one offset in display tones (sRGB curve, white at the 99.5th percentile), then read
-in zones; layers, print and limit are those of the verdict. Without --held-back the shipped network judges pictures it
-has seen. With it, FOLDER holds NAME.npz with `p` (9, h, w) and `m` (5, h, w): the answers of networks that have not
-seen NAME.
---fit prints the spread that the residuals call for (constants of irpreview/core/gaps.py).
+in zones; layers, print and limit are those of the verdict. The shipped network has seen three quarters of the pairs:
+--unseen judges the 29 pairs that it has not seen. --held-back takes other networks' answers: FOLDER holds NAME.npz with
+`p` (9, h, w) and `m` (5, h, w).
+--fit prints the constants that the residuals call for (NOISE_SHARE in irpreview/core/layers.py, the spread in
+irpreview/core/gaps.py), and what each category comes to when it is left out of the fit.
 """
 
 from __future__ import annotations
@@ -22,11 +23,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from folds import SHIPPED_FOLD, fold_of_pairs
 
 from irpreview import session
 from irpreview.core.gaps import layer_tones, measure_gaps, spread_in_zones, texture_limit
-from irpreview.core.layers import find_layers, ground_of, resized, zones_of
+from irpreview.core.layers import LEAST_TRUST, find_layers, ground_of, resized, zones_of
 from irpreview.core.rendering import decode_display
 from irpreview.core.scene import scene_from_network
 from irpreview.io.kits import load_kit
@@ -48,6 +52,10 @@ class Row:
     real_zones: float
     real_step: float
     real_holds: bool
+    raw_zones: float
+    """Before the picture's contrast is weighed."""
+    error_share: float
+    """Mean squared standard deviation of the tones over their variance in the picture."""
 
     @property
     def category(self) -> str:
@@ -83,6 +91,8 @@ def gaps_from(photo: Photo, scene: SceneMap, rendering: Rendering, nir: np.ndarr
     gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
     real_zones = zones_of(resized(fitted_real(rendering.tones, nir), ground.shape))
     real = layer_tones(real_zones, layer_map, len(layers), curve)
+    raw = layer_tones(ground.infrared_zone, layer_map, len(layers), curve)
+    error_share = float(np.mean((ground.spread_stops / 1.645) ** 2) / np.var(ground.infrared_zone, dtype=np.float64))
     rows = []
     for gap in gaps:
         a, b = real[gap.a], real[gap.b]
@@ -99,6 +109,8 @@ def gaps_from(photo: Photo, scene: SceneMap, rendering: Rendering, nir: np.ndarr
                 real_zones=a.zone - b.zone,
                 real_step=step,
                 real_holds=abs(step) > texture_limit(a.texture, b.texture),
+                raw_zones=raw[gap.a].zone - raw[gap.b].zone,
+                error_share=error_share,
             )
         )
     return rows
@@ -106,6 +118,12 @@ def gaps_from(photo: Photo, scene: SceneMap, rendering: Rendering, nir: np.ndarr
 
 def pair_names(research: Path) -> list[str]:
     return sorted(p.name.removesuffix("_rgb.jpg") for p in (research / "rgb_nir_pairs").glob("*_rgb.jpg"))
+
+
+def unseen_pairs(research: Path) -> list[str]:
+    """The pairs that the shipped network has not seen."""
+    names = pair_names(research)
+    return [n for n, fold in zip(names, fold_of_pairs(names), strict=True) if fold == SHIPPED_FOLD]
 
 
 def rows_of(research: Path, names: Iterable[str], held_back: Path | None = None) -> list[Row]:
@@ -162,34 +180,65 @@ def print_table(rows: list[Row]) -> None:
         print(f"| {name} | " + " | ".join(cells) + " |")
 
 
-def fit_spread(rows: list[Row]) -> None:
-    """Print the shrinkage and the spread model that the residuals call for."""
+def _arrays(rows: list[Row], *keys: str) -> list[np.ndarray]:
+    return [np.array([getattr(row, key) for row in rows], float) for key in keys]
+
+
+def weighed(rows: list[Row], noise_share: float) -> np.ndarray:
+    raw, error = _arrays(rows, "raw_zones", "error_share")
+    return raw * np.clip(1 - noise_share * error, LEAST_TRUST, 1)
+
+
+def best_noise_share(rows: list[Row]) -> float:
+    """The share with the least mean error."""
+    (real,) = _arrays(rows, "real_zones")
+    shares = np.arange(0, 1.001, 0.02)
+    return float(shares[np.argmin([np.abs(weighed(rows, k) - real).mean() for k in shares])])
+
+
+def fit(rows: list[Row]) -> None:
+    """Print the constants, and what each category comes to when it is left out of their fit."""
     from scipy.optimize import minimize
 
-    g, r, s = (np.array([getattr(row, k) for row in rows]) for k in ("zones", "real_zones", "spread"))
+    left_out: list[np.ndarray] = []
+    print("| left out | gaps | NOISE_SHARE of the others | mean error | unweighed |\n|---|---|---|---|---|")
+    for name in sorted({row.category for row in rows}):
+        part, rest = ([r for r in rows if (r.category == name) == own] for own in (True, False))
+        share = best_noise_share(rest)
+        real, raw = _arrays(part, "real_zones", "raw_zones")
+        left_out.append(np.abs(weighed(part, share) - real))
+        print(f"| {name} | {len(part)} | {share:.2f} | {left_out[-1].mean():.3f} | {np.abs(raw - real).mean():.3f} |")
+    share = best_noise_share(rows)
+    print(
+        f"NOISE_SHARE of all {share:.2f}; mean error with each category left out {np.concatenate(left_out).mean():.3f}"
+    )
+
+    real, spread = _arrays(rows, "real_zones", "spread")
+    residual = real - weighed(rows, share)
 
     def cost(x: np.ndarray) -> float:
-        scale = np.sqrt(np.exp(2 * x[1]) + (x[2] * s) ** 2 + (x[3] * g) ** 2)
-        z = (r - x[0] * g) / scale
+        scale = np.hypot(np.exp(x[0]), x[1] * spread)
+        z = residual / scale
         return float((np.log(scale) + 3.0 * np.log1p(z * z / 5)).sum())  # Student t, 5 degrees: a few are far off
 
-    best = minimize(cost, [0.9, np.log(0.15), 0.3, 0.1], method="Nelder-Mead", options={"maxiter": 4000}).x
-    scale = np.sqrt(np.exp(2 * best[1]) + (best[2] * s) ** 2 + (best[3] * g) ** 2)
-    z = (r - best[0] * g) / scale
-    print(f"shrink {best[0]:.3f} floor {np.exp(best[1]):.3f} per spread {abs(best[2]):.3f} per zone {abs(best[3]):.3f}")
+    best = minimize(cost, [np.log(0.15), 0.3], method="Nelder-Mead", options={"maxiter": 4000}).x
+    z = residual / np.hypot(np.exp(best[0]), best[1] * spread)
+    print(f"spread: floor {np.exp(best[0]):.3f}, per spread {abs(best[1]):.3f}")
     print("5 and 95 % of the scaled residual:", np.round(np.percentile(z, (5, 50, 95)), 2))
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--research", type=Path, default=Path(__file__).resolve().parents[2] / "shared")
+    parser.add_argument("--unseen", action="store_true")
     parser.add_argument("--held-back", type=Path, default=None)
     parser.add_argument("--fit", action="store_true")
     args = parser.parse_args()
-    rows = rows_of(args.research, pair_names(args.research), args.held_back)
+    names = unseen_pairs(args.research) if args.unseen else pair_names(args.research)
+    rows = rows_of(args.research, names, args.held_back)
     print_table(rows)
     if args.fit:
-        fit_spread(rows)
+        fit(rows)
 
 
 if __name__ == "__main__":

@@ -14,12 +14,14 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 
-from irpreview.core.gaps import PrintCurve, masked_mean
+from irpreview.core.gaps import PrintCurve
+from irpreview.core.layer_split import masked_mean
 from irpreview.core.layers import Ground, edge_lengths
 from irpreview.core.sky import BLANK_STOPS, FAINT_STOPS, clouds_blur_share
-from irpreview.records import Conditions, Gap, Layer, LeadChoice, Movement, Range, Rendering, Sky
+from irpreview.records import CLASS_ID, Conditions, Gap, Layer, LeadChoice, Movement, Range, Rendering, Sky
 
 SHARP_PRINT_MM = 0.2
 SOFT_PRINT_MM = 0.6
@@ -38,6 +40,8 @@ _FLAT_BAND, _UPRIGHT_RISE = 0.03, 0.12
 _GREY_LEAVES, _LIGHT_LEAVES = 35.0, 65.0
 """[L*] leaves that print darker than mid-grey are a backdrop; light ones are what infrared foliage is known for."""
 _BACKDROP = 0.35
+_LONE_TREE = 0.04
+"""Share of the frame at which a tree that stands free against the sky is large enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,9 +125,9 @@ def _shining(gap: Gap, layer: Layer) -> float:
 
 def _standing(
     layer: Layer, gaps: tuple[Gap, ...], layers: tuple[Layer, ...], length: np.ndarray
-) -> tuple[float, Gap | None, float]:
-    """How well the outline parts, 0..1, the gap that does most for it, share of the outline against sky."""
-    total = weighted = sky = 0.0
+) -> tuple[float, Gap | None]:
+    """How well the outline parts, 0..1, and the gap that does most for it."""
+    total = weighted = 0.0
     best: Gap | None = None
     best_worth = -1.0
     leaves = layer.class_name in ("tree", "grass")
@@ -141,14 +145,30 @@ def _standing(
         worth = weight * parting(gap) * (_shining(gap, layer) if leaves else 1.0)
         total += weight
         weighted += worth
-        sky += edge if other.class_name in _SKY else 0.0
         if worth > best_worth:
             best, best_worth = gap, worth
-    outline = float(sum(length[layer.index]))
-    if total == 0 or outline == 0:
-        return 0.0, None, 0.0
+    if total == 0:
+        return 0.0, None
     # a figure need not part all round: 60 % of its outline is enough (common practice)
-    return min(1.0, weighted / (0.6 * total)), best, min(1.0, sky / outline)
+    return min(1.0, weighted / (0.6 * total)), best
+
+
+def _against_sky(inside: np.ndarray, sky: np.ndarray) -> float:
+    """Share of a region's outline inside the frame that stands against sky, (h, w) masks.
+
+    Counted from what lies there, not from the layers: a strip of far water between rock and sky may or may not be large
+    enough to be a layer.
+    """
+    kernel = np.ones((7, 7), np.uint8)
+    ring = cv2.dilate(inside.astype(np.uint8), kernel).astype(bool) & ~inside
+    return float(sky[ring].mean()) if ring.any() else 0.0
+
+
+def _stage(inside: np.ndarray, against_sky: float) -> float:
+    """How far a region is the floor of the picture, 0..1: a wall along the lower edge is no figure."""
+    columns = inside.any(axis=0)
+    on_edge = float(inside[-2:].any(axis=0).sum()) / max(1, int(columns.sum()))
+    return _ramp(on_edge, 0.3, 0.8) * (1 - _ramp(against_sky, 0.0, 0.1)) * (1 - _ramp(float(inside.mean()), 0.35, 0.6))
 
 
 def _rise(inside: np.ndarray) -> float:
@@ -191,22 +211,31 @@ def candidates(
 ) -> tuple[Candidate, ...]:
     """What could lead, strongest first, before any movement."""
     length = edge_lengths(layer_map, len(layers)).astype(np.float64)
+    winner = ground.vote.argmax(0)
+    sky_here = winner <= 1
     out: list[Candidate] = []
     for layer in layers:
         if layer.class_name not in _KIND:
             continue
         choice, weight, large = _KIND[layer.class_name]
-        standing, best, against_sky = _standing(layer, gaps, layers, length)
+        inside = layer_map == layer.index
+        standing, best = _standing(layer, gaps, layers, length)
+        # what was too small to be a layer and went under here is no outline of this thing
+        against_sky = _against_sky(inside & (winner == CLASS_ID[layer.class_name] - 1), sky_here)
         if layer.class_name in ("ground", "snow"):
             # open ground is a stage; it leads only where it rises against the sky
-            weight *= _ramp(against_sky, 0.1, 0.4)
-        inside = layer_map == layer.index
+            weight *= _ramp(against_sky, 0.08, 0.35)
         if choice == "foliage":
             lightness = float(curve.lightness(layer.zone.likely))
             weight *= _BACKDROP + (1 - _BACKDROP) * _ramp(lightness, _GREY_LEAVES, _LIGHT_LEAVES)
         # a lead is named only of what was recognised
         weight *= _ramp(float(np.median(ground.confidence[inside])), 0.2, 0.6)
         weight *= _ramp(_rise(inside), _FLAT_BAND, _UPRIGHT_RISE)
+        if layer.class_name == "structure":
+            weight *= 1 - (1 - _BACKDROP) * _stage(inside, against_sky)
+        if layer.class_name == "tree":
+            # a lone tree against the sky is a figure like a tower; a wood has to be large
+            large -= (large - _LONE_TREE) * _ramp(against_sky, 0.4, 0.7)
         inner = _modelling(layer, ground, layer_map, curve)
         size = math.sqrt(min(1.0, layer.share / large))
         strength = weight * size * _place(layer) * max(standing, 0.75 * inner)
