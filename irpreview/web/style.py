@@ -80,7 +80,7 @@ CSS = """
   --wash: #f1ede4; --good: #1d5c43; --bad: #8c2b1a; --open: #5b4a12; }
 .dark { --page: #171614; --ink: #ece7dd; --quiet: #b9b1a3; --paper: #211f1c; --line: #4a443b; --red: #e3a892;
   --wash: #1c1a18; --good: #93d3b5; --bad: #f3a893; --open: #e6cf86; }
-.gradio-container { max-width: none !important; color: var(--ink); }
+.gradio-container { max-width: none !important; color: var(--ink); overflow: clip !important; }
 .gradio-container .main { padding: 1.2rem 1.6rem 4rem !important; max-width: 62rem !important;
   margin: 0 auto !important; box-sizing: border-box; }
 @media (max-width: 700px) {
@@ -191,15 +191,15 @@ footer { display: none !important; }
   min-width: 5.5rem; font-size: .9rem; white-space: nowrap; box-sizing: border-box; }
 .irp .hours .none { color: var(--quiet); font-size: .9rem; }
 /* frames brought home */
-#brought-home { border-top: 1px solid var(--line); padding-top: 1rem; }
+#brought-home { border-top: 1px solid var(--line); padding-top: 1rem; overflow: visible !important; }
 #brought-home > .label-wrap span { font: 600 1.35rem/1.25 Georgia, "Times New Roman", serif; }
 .irp .home fieldset { margin: 1.4rem 0; min-width: 0; }
 .irp .home legend { font: 600 1.02rem/1.3 Georgia, "Times New Roman", serif; }
 .irp input::file-selector-button { font: inherit; color: var(--ink); background: var(--wash);
   border: 1px solid #8d8475; border-radius: 4px; padding: .4rem .8rem; min-height: 2.4rem; margin-right: .6rem; }
 /* news stay in sight: they answer what was pressed further down */
-#status, #log-news { position: sticky; z-index: 20; background: var(--page); }
-#status { top: 0; } #log-news { bottom: 0; }
+#status, #log-news { position: sticky; top: 0; z-index: 20; background: var(--page); }
+#log-news { z-index: 21; }
 .irp .fields { display: grid; gap: .6rem 1rem; grid-template-columns: repeat(auto-fill, minmax(14rem, 1fr)); }
 .irp .field { display: grid; gap: .2rem; align-content: end; margin: .3rem 0; }
 .irp .field input:not([type=file]), .irp .field select { font: inherit; color: var(--ink); background: var(--paper);

@@ -108,3 +108,11 @@ def temple(tmp_path_factory, sample_photographs):
     path = tmp_path_factory.mktemp("snaps") / "temple.jpg"
     Image.fromarray(sample_photographs["china.jpg"]).save(path, quality=92)
     return path
+
+
+@pytest.fixture(scope="session")
+def frame(tmp_path_factory, snap):
+    """An infrared frame of the demo scene, as it might have been taken."""
+    from tests.shells.test_web_log import make_frame
+
+    return make_frame(snap, tmp_path_factory.mktemp("frames") / "tower-infrared.png")

@@ -30,6 +30,11 @@ def status(page):
     return page.locator("#status").get_by_role("status")
 
 
+def news(page):
+    """The log's line of news."""
+    return page.locator("#log-news").get_by_role("status")
+
+
 def fits(page, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
@@ -334,6 +339,9 @@ def test_contrast_and_labels_pass_axe(browser, watched, base_url, snap, scheme):
     give(page, snap)
     answered(page)
     page.get_by_text("Kit, place and day").first.click()
+    page.get_by_role("button", name="What you brought home").click()
+    page.get_by_role("button", name="Write this plan down").click()
+    expect(news(page)).to_contain_text("Written down", timeout=90_000)
     for closed in page.locator("summary").all():
         closed.click()
     page.wait_for_timeout(800)

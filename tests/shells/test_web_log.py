@@ -27,10 +27,9 @@ def small(tmp_path_factory):
     return path
 
 
-@pytest.fixture(scope="module")
-def frame(tmp_path_factory, small):
-    """An infrared frame of the same scene: the prediction turned by two degrees, six per cent larger, trees darker."""
-    photo = load_photo(small)
+def make_frame(snap, path):
+    """An infrared frame of the snap's scene: the prediction turned by two degrees, larger by 6 %, trees darker."""
+    photo = load_photo(snap, max_side=800)
     scene = session.map_scene(photo)
     tones = session.render(photo, scene).tones * np.where(scene.label == 4, 0.5, 1.0)
     tall, wide = tones.shape
@@ -41,9 +40,13 @@ def frame(tmp_path_factory, small):
         borderMode=cv2.BORDER_REFLECT,
     )
     encoded = np.where(turned <= 0.0031308, 12.92 * turned, 1.055 * np.maximum(turned, 1e-6) ** (1 / 2.4) - 0.055)
-    path = tmp_path_factory.mktemp("frames") / "frame.png"
     Image.fromarray((255 * encoded.clip(0, 1)).astype(np.uint8)).save(path)
     return path
+
+
+@pytest.fixture(scope="module")
+def frame(tmp_path_factory, small):
+    return make_frame(small, tmp_path_factory.mktemp("frames") / "frame.png")
 
 
 @pytest.fixture
