@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from irpreview.errors import BadValue
 from irpreview.records import ByteArray, FloatArray
@@ -25,7 +26,7 @@ HIGHLIGHT_ZONE = 7.05
 """Where the brightest extended surface is placed: white with texture."""
 _STEPS = 4096
 _SCREEN_BLACK = 0.8 * 10.0**-PAPER_BLACK_DENSITY
-_ROOT_MAX = float(np.sqrt(2.0))
+STEPS_PER_ROOT = (_STEPS - 1) / float(np.sqrt(2.0))
 
 
 def iso_range(grade: float) -> float:
@@ -46,8 +47,8 @@ def negative_gamma(root: FloatArray) -> float:
     return float(np.clip(NEGATIVE_GAMMA * FITTING_RANGE_STOPS / max(range_stops, 0.1), *_GAMMA_LIMITS))
 
 
-def _thin(root: FloatArray) -> int:
-    return max(1, round(int(max(root.shape)) / 256))
+def _thin(picture: NDArray[np.generic]) -> int:
+    return max(1, round(int(max(picture.shape)) / 256))
 
 
 def print_luminance(relative_stops: np.ndarray, grade: float, gamma: float = NEGATIVE_GAMMA) -> np.ndarray:
@@ -82,24 +83,35 @@ def placement_stops(root: FloatArray, grade: float, gamma: float = NEGATIVE_GAMM
 
 def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> ByteArray:
     """The finished picture, (H, W) uint8 in display tones, of square roots of linear tones (H, W)."""
-    gamma = negative_gamma(root)
-    shift = placement_stops(root, grade, gamma)
-    scale = (_STEPS - 1) / _ROOT_MAX
-    tone = np.maximum((np.arange(_STEPS) / scale) ** 2, 1e-5)
+    return finish_steps(root_steps(root), grade=grade, film_look=film_look)
+
+
+def root_steps(root: FloatArray, out: NDArray[np.uint16] | None = None) -> NDArray[np.uint16]:
+    """Square roots of tones (H, W) as the whole steps that `finish_steps` reads: 0 to 4095, the last = root of 2."""
+    return np.asarray(cv2.multiply(root, STEPS_PER_ROOT, dst=out, dtype=cv2.CV_16U), np.uint16)
+
+
+def finish_steps(steps: NDArray[np.uint16], *, grade: float = 4.0, film_look: bool = False) -> ByteArray:
+    """The finished picture, (H, W) uint8, of `root_steps` (H, W)."""
+    thin = _thin(steps)
+    sample = np.asarray(steps[::thin, ::thin] * np.float32(1 / STEPS_PER_ROOT), np.float32)
+    gamma = negative_gamma(sample)
+    shift = placement_stops(sample, grade, gamma)
+    tone = np.maximum((np.arange(_STEPS) / STEPS_PER_ROOT) ** 2, 1e-5)
     luminance = print_luminance(np.log2(tone) + shift, grade, gamma)
     # a screen's black is deeper than paper's: most of the paper's own black is taken off (common practice, no source)
     luminance = (luminance - _SCREEN_BLACK) / (1 - _SCREEN_BLACK)
     display = np.where(luminance <= 0.0031308, 12.92 * luminance, 1.055 * luminance ** (1 / 2.4) - 0.055)
-    curve = np.clip(np.round(255 * display), 0, 255).astype(np.uint8)
+    curve = np.full((1, 1 << 16), 255, np.uint8)
+    curve[0, :_STEPS] = np.clip(np.round(255 * display), 0, 255)
+    curve[0, _STEPS:] = curve[0, _STEPS - 1]
     if film_look:
-        root = _halation(root, 2.0 ** (shift / 2))
-    picture = np.empty(root.shape, np.uint8)
-    rows = max(16, (1 << 18) // root.shape[1])
-    for top in range(0, root.shape[0], rows):  # in strips, so that the steps stay in the cache
-        strip = slice(top, top + rows)
-        steps = cv2.multiply(root[strip], scale, dtype=cv2.CV_16U)
-        np.take(curve, steps, out=picture[strip], mode="clip")
-    return picture
+        root = np.multiply(steps, np.float32(1 / STEPS_PER_ROOT), dtype=np.float32)
+        steps = root_steps(_halation(root, 2.0 ** (shift / 2)))
+    try:
+        return np.asarray(cv2.LUT(steps, curve), np.uint8)
+    except cv2.error:  # before OpenCV 5 the index must be 8 bit
+        return np.asarray(curve[0].take(steps), np.uint8)
 
 
 def _halation(root: FloatArray, gain: float) -> FloatArray:

@@ -16,8 +16,10 @@ from irpreview.errors import BadModel
 from irpreview.records import ByteArray, FloatArray
 
 MIX_BASIS = "rgb1y"
+MIX_MAPS = 5
 _DISPLAY = (np.arange(256) / 255.0).astype(np.float32)
 _LINEAR = np.where(_DISPLAY <= 0.04045, _DISPLAY / 12.92, ((_DISPLAY + 0.055) / 1.055) ** 2.4).astype(np.float32)
+_LUMINANCE_OF = [(weight * _LINEAR).astype(np.float32) for weight in (0.2126, 0.7152, 0.0722)]
 
 
 def reference_tone(pixels: ByteArray, mix: FloatArray, basis: str = MIX_BASIS) -> FloatArray:
@@ -29,13 +31,19 @@ def reference_tone(pixels: ByteArray, mix: FloatArray, basis: str = MIX_BASIS) -
             f"tone basis {basis!r} with {mix.shape[0]} maps is unknown here; this version reads {MIX_BASIS!r} "
             "with 5 maps: reinstall irpreview so that weights and program belong together"
         )
-    size = (pixels.shape[1], pixels.shape[0])
-    tone: FloatArray = cv2.resize(np.ascontiguousarray(mix[3]), size, interpolation=cv2.INTER_LINEAR)
-    for k in range(3):
-        channel = cv2.LUT(np.ascontiguousarray(pixels[..., k]), _DISPLAY)
-        tone += channel * cv2.resize(np.ascontiguousarray(mix[k]), size, interpolation=cv2.INTER_LINEAR)
-    luminance = cv2.LUT(pixels, _LINEAR) @ np.array((0.2126, 0.7152, 0.0722), np.float32)
-    tone += luminance * cv2.resize(np.ascontiguousarray(mix[4]), size, interpolation=cv2.INTER_LINEAR)
+    h, w = pixels.shape[:2]
+
+    def at_size(m: FloatArray) -> FloatArray:
+        if m.shape == (h, w):
+            return m
+        return np.asarray(cv2.resize(np.ascontiguousarray(m), (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
+
+    tone = np.array(at_size(mix[3]), np.float32)
+    luminance = np.zeros((h, w), np.float32)
+    for k, channel in enumerate(cv2.split(pixels)):
+        cv2.accumulateProduct(np.asarray(cv2.LUT(channel, _DISPLAY), np.float32), at_size(mix[k]), tone)
+        luminance += cv2.LUT(channel, _LUMINANCE_OF[k])
+    cv2.accumulateProduct(luminance, at_size(mix[4]), tone)
     clipped: FloatArray = np.clip(tone, 0.0, 1.0, out=tone)
     return clipped
 

@@ -24,13 +24,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.finishing import finish
-from irpreview.core.reference_tone import reference_tone
+from irpreview.core.finishing import finish_steps, root_steps
 from irpreview.core.scene import (
     WORKING_SIDE_PX,
     EdgeGuide,
     class_planes,
-    cloud_share_of_sky,
+    network_tone,
     probability_at,
     size_within,
     working_pixels,
@@ -56,12 +55,14 @@ RESIDUAL_LIMIT_STOPS = 3.0
 """The local residual may not overrule a class by more than this."""
 LOWEST_TONE, HIGHEST_TONE = 2.0**-10, 2.0
 """Physical bounds: a cavity still scatters a thousandth; a bright cloud edge can be twice a white card."""
+_LOWEST_ROOT, _HIGHEST_ROOT = np.float32(LOWEST_TONE**0.5), np.float32(HIGHEST_TONE**0.5)
 _VISIBLE_FLOOR = 2.0**-9
 _CARRY_RADIUS_SHARE = 0.006
 _CARRY_EPS = 2e-4
 _TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.7, 0.7
-_NO_STEP, _LEAST_SHARE = 0.02, 0.005
-"""Steps between sky and cloud below this many stops, or where one hardly occurs, are left alone."""
+_NO_STEP = 0.02
+"""Steps between sky and cloud below this many stops are left alone."""
+_AROUND_STEP = 4
 _SAMPLE_STEP = 3
 """Medians are taken over every third pixel each way: the same value for a ninth of the time."""
 
@@ -109,6 +110,8 @@ def _srgb_table() -> FloatArray:
 
 
 _SRGB_TO_LINEAR = _srgb_table()
+_FLOORED = np.maximum(_SRGB_TO_LINEAR, np.float32(_VISIBLE_FLOOR))
+_FLOORED_STOPS = np.log2(_FLOORED)
 
 
 def decode_display(display: FloatArray) -> FloatArray:
@@ -118,20 +121,70 @@ def decode_display(display: FloatArray) -> FloatArray:
     return np.asarray(np.where(x <= 0.04045, x / np.float32(12.92), curved), np.float32)
 
 
+def _display_stops(display: FloatArray) -> FloatArray:
+    """log2 of the same, not below the floor, (h, w). [stops]"""
+    x = np.maximum(display, np.float32(12.92 * _VISIBLE_FLOOR))
+    curved = x + np.float32(0.055)
+    curved *= np.float32(1 / 1.055)
+    np.log2(curved, out=curved)
+    curved *= np.float32(2.4)
+    near_black = x <= 0.04045
+    curved[near_black] = np.log2(x[near_black] * np.float32(1 / 12.92))
+    return curved
+
+
 _BIN_STOPS = 1 / 32
 _BIN_FROM, _BIN_TO = -16.0, 6.0
 
 
-def _class_median(value: FloatArray, probability: FloatArray) -> tuple[np.ndarray, np.ndarray]:
-    """Probability-weighted median of a map in stops (h, w) per class, and each class's share; nan where absent.
+@dataclass(frozen=True, slots=True)
+class _Weights:
+    """Weight of each class in each pixel; only classes that are somewhere."""
+
+    index: tuple[int, ...]
+    maps: FloatArray
+    """(k, h, w), sums to 1."""
+    sample: FloatArray
+    """(k, n) every third pixel each way."""
+
+    def of(self, index: int) -> FloatArray | None:
+        """(h, w), None for a class that is nowhere."""
+        return self.maps[self.index.index(index)] if index in self.index else None
+
+
+def _weights(scene: SceneMap, fine: FloatArray, painted: NDArray[np.bool_] | None) -> _Weights:
+    """Weights from class probabilities (9, h, w): a surface is one thing or another.
+
+    Cubed, since half-decided strips along edges would glow in the print. Painted pixels are wholly their class.
+    """
+    h, w = fine.shape[1:]
+    label = None if painted is None else cv2.resize(scene.label, (w, h), interpolation=cv2.INTER_NEAREST)
+    brushed = set() if label is None or painted is None else {int(i) - 1 for i in np.unique(label[painted])}
+    index = tuple(i for i in range(len(fine)) if i in brushed or fine[i].any())
+    maps = np.empty((len(index), h, w), np.float32)
+    total = np.full((h, w), 1e-12, np.float32)
+    for k, i in enumerate(index):
+        np.multiply(fine[i], fine[i], out=maps[k])
+        maps[k] *= fine[i]
+        total += maps[k]
+    np.divide(1, total, out=total)
+    for k, i in enumerate(index):
+        maps[k] *= total
+        if painted is not None and label is not None:
+            maps[k][painted] = label[painted] == i + 1
+    sample = maps[:, ::_SAMPLE_STEP, ::_SAMPLE_STEP].reshape(len(index), -1)
+    return _Weights(index, maps, np.ascontiguousarray(sample))
+
+
+def _class_median(value: FloatArray, weights: _Weights) -> tuple[np.ndarray, np.ndarray]:
+    """Weighted median of a map in stops (h, w) per class, and each class's share, (9,) each; nan where absent.
 
     By counting into bins of 1/32 stop with a straight line inside the bin: much faster than sorting, exact enough.
     """
     v = value[::_SAMPLE_STEP, ::_SAMPLE_STEP].ravel()
-    bins = ((np.clip(v, _BIN_FROM, _BIN_TO - 1e-3) - _BIN_FROM) / _BIN_STOPS).astype(np.int32)
-    medians, shares = np.full(len(probability), np.nan), np.zeros(len(probability))
-    for i, p in enumerate(probability):
-        w = p[::_SAMPLE_STEP, ::_SAMPLE_STEP].ravel()  # cubed: mixed edge pixels hardly vote
+    bins = ((np.clip(v, _BIN_FROM, _BIN_TO - 1e-3) - _BIN_FROM) / _BIN_STOPS).astype(np.intp)
+    medians, shares = np.full(len(CLASS_NAMES), np.nan), np.zeros(len(CLASS_NAMES))
+    for i, w in zip(weights.index, weights.sample, strict=True):
         shares[i] = float(w.mean())
         if shares[i] > 5e-4:
             total = np.cumsum(np.bincount(bins, w))
@@ -203,25 +256,65 @@ class _PerClass:
     colour: np.ndarray
     spread: np.ndarray
 
-    def blend(self, probability: FloatArray) -> FloatArray:
+    def blend(self, weights: _Weights) -> FloatArray:
         """(8, h, w): reference factor, factor, three colour slopes, constant, two spreads."""
         rows = np.vstack([self.reference, self.factor, self.colour, self.spread]).astype(np.float32)
-        n, h, w = probability.shape
-        return np.asarray((rows @ probability.reshape(n, h * w)).reshape(len(rows), h, w), np.float32)
+        n, h, w = weights.maps.shape
+        mixed = rows[:, list(weights.index)] @ weights.maps.reshape(n, h * w)
+        return np.asarray(mixed.reshape(len(rows), h, w), np.float32)
 
 
-def shade_share(visible_stops: FloatArray, blueness: FloatArray, probability: FloatArray) -> FloatArray:
+def shade_share(visible_stops: FloatArray, blueness: FloatArray, land: FloatArray) -> FloatArray:
     """How far each pixel lies in open shade, 0..1, (h, w): darker and bluer than its surroundings on land.
 
     A guess from one picture: dark material and shade look alike, so it stays below 1 unless both signs agree.
+    land: share of land in each pixel, (h, w).
     """
-    size = max(3, round(0.12 * max(visible_stops.shape)) | 1)
-    around = cv2.blur(visible_stops, (size, size), borderType=cv2.BORDER_REFLECT)
-    blue_around = cv2.blur(blueness, (size, size), borderType=cv2.BORDER_REFLECT)
-    darker = np.clip((around - visible_stops - 0.7) / 1.3, 0, 1)
-    bluer = np.clip((blueness - blue_around + 0.1) / 0.5, 0, 1)
-    land = 1.0 - probability[:3].sum(0)
-    return np.asarray(darker * (0.4 + 0.6 * bluer) * land, np.float32)
+    h, w = visible_stops.shape
+    size = max(3, round(0.12 * max(h, w) / _AROUND_STEP) | 1)
+
+    def around(m: FloatArray) -> FloatArray:  # so smooth that a quarter of the size holds it
+        reduced = cv2.resize(m, (-(-w // _AROUND_STEP), -(-h // _AROUND_STEP)), interpolation=cv2.INTER_AREA)
+        smooth = cv2.blur(reduced, (size, size), borderType=cv2.BORDER_REFLECT)
+        return np.asarray(cv2.resize(smooth, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
+
+    share = around(visible_stops)
+    share -= visible_stops
+    share -= np.float32(0.7)
+    share *= np.float32(1 / 1.3)
+    np.clip(share, 0, 1, out=share)
+    bluer = blueness - around(blueness)
+    bluer += np.float32(0.1)
+    bluer *= np.float32(1 / 0.5)
+    np.clip(bluer, 0, 1, out=bluer)
+    bluer *= np.float32(0.6)
+    bluer += np.float32(0.4)
+    share *= bluer
+    share *= land
+    return share
+
+
+@dataclass(frozen=True, slots=True)
+class _Snap:
+    """The snap at its working size, (h, w) each. [stops]"""
+
+    redness: FloatArray
+    """log2(R / G)"""
+    blueness: FloatArray
+    """log2(B / G)"""
+    luminance: FloatArray
+    """log2 of linear luminance, full scale = 0."""
+
+
+def _snap(small: ByteArray) -> _Snap:
+    channels = cv2.split(small)
+    red, green, blue = (np.asarray(cv2.LUT(c, _FLOORED_STOPS), np.float32) for c in channels)
+    luminance = np.zeros(green.shape, np.float32)
+    for channel, weight in zip(channels, (0.2126, 0.7152, 0.0722), strict=True):
+        luminance += cv2.LUT(channel, np.asarray(weight * _FLOORED, np.float32))
+    red -= green
+    blue -= green
+    return _Snap(red, blue, np.log2(luminance, out=luminance))
 
 
 def render_tones(
@@ -239,27 +332,22 @@ def render_tones(
 
     physics: for this kit and light. pairs: what the research pairs taught. Tones and spread come at the photo's size.
     """
-    height, width = photo.height, photo.width
-    h, w = size_within(height, width, WORKING_SIDE_PX)
-    full_is_small = (h, w) == (height, width)
+    h, w = size_within(photo.height, photo.width, WORKING_SIDE_PX)
     small = scene.small
     if small is None or small.shape[:2] != (h, w):
         small = working_pixels(photo.pixels)
-    edges = EdgeGuide(small)
-    fine = scene.fine
-    if fine is None or fine.shape[1:] != (h, w):
+    fine, network = scene.fine, scene.network_tone
+    if fine is None or network is None or fine.shape[1:] != (h, w) or network.shape != (h, w):
+        edges = EdgeGuide(small)
         fine = probability_at(edges, class_planes(scene.probability, edges))
-    unsure = 1 - fine.max(0)
-    # a surface is one thing or another: half-decided strips along edges would glow in the print
-    probability = fine * fine * fine
-    probability /= probability.sum(0)
-    painted = _force_painted(scene, probability) if scene.repainted is not None else None
+        network = network_tone(small, scene.mix, edges)
+    unsure = 1 - _highest(fine)
+    painted = _painted(scene, h, w)
+    weights = _weights(scene, fine, painted)
 
-    red, green, blue = (np.maximum(c, np.float32(_VISIBLE_FLOOR)) for c in cv2.split(linear_light(small)))
-    log_green = np.log2(green)
-    redness, blueness = np.log2(red) - log_green, np.log2(blue) - log_green
-    visible = np.log2(0.2126 * red + 0.7152 * green + 0.0722 * blue)
-    medians, shares = _class_median(visible, probability)
+    snap = _snap(small)
+    visible = snap.luminance
+    medians, shares = _class_median(visible, weights)
     offset, placement_error = _placement(medians, shares, physics.visible_reflectance)
     visible += np.float32(offset)
 
@@ -271,57 +359,71 @@ def render_tones(
         colour=_colour_rows(np.nan_to_num(medians) + offset, pairs),
         spread=_spread_rows(factors, pairs, placement_error, is_reference),
     )
-    reference_factor, factor, by_red, by_blue, by_light, constant, spread_small, spread_painted = per_class.blend(
-        probability
-    )
-    within = np.clip(by_red * redness + by_blue * blueness + by_light * visible + constant, -2, 2)
-    shaded = shade_share(visible, blueness, probability)
-    sky_weight = _soften_clouds(small, probability, per_class, factor, painted)
+    reference_factor, factor, by_red, by_blue, by_light, constant, spread, spread_painted = per_class.blend(weights)
+    within = constant
+    for slope, value in ((by_red, snap.redness), (by_blue, snap.blueness), (by_light, visible)):
+        cv2.accumulateProduct(slope, value, within)
+    np.clip(within, -2, 2, out=within)
+    land = np.ones((h, w), np.float32)
+    for index in (0, 1, 2):
+        if (of_class := weights.of(index)) is not None:
+            land -= of_class
+    shaded = shade_share(visible, snap.blueness, land)
+    sky_weight = _soften_clouds(scene, weights, per_class, factor, painted)
     if physics.view is not None:
-        weights = {0: sky_weight, 2: probability[2]}
-        _add_directions(physics.view, is_reference, weights, factor, reference_factor)
-    class_alone = visible + within
+        _add_directions(physics.view, is_reference, {0: sky_weight, 2: weights.of(2)}, factor, reference_factor)
 
-    mix = np.stack([edges.carry(m) for m in scene.mix])  # the network's own edges are too soft for a print
-    learned = np.log2(np.maximum(decode_display(reference_tone(small, mix)), np.float32(_VISIBLE_FLOOR)))
-    reference_shade = np.float32(physics.reference_open_shade_stops) * shaded
-    difference = learned - (class_alone + reference_factor + reference_shade)
-    middle = np.float32(np.median(difference[::_SAMPLE_STEP, ::_SAMPLE_STEP]))
-    residual = np.clip(difference - middle, -RESIDUAL_LIMIT_STOPS, RESIDUAL_LIMIT_STOPS)
+    residual = _display_stops(network)
+    for part in (visible, within, reference_factor, shaded * np.float32(physics.reference_open_shade_stops)):
+        residual -= part
+    residual -= np.float32(np.median(residual[::_SAMPLE_STEP, ::_SAMPLE_STEP]))
+    np.clip(residual, -RESIDUAL_LIMIT_STOPS, RESIDUAL_LIMIT_STOPS, out=residual)
     if painted is not None:
         residual[painted] = 0
 
-    shade_stops = np.float32(physics.open_shade_stops) * shaded
-    stops = class_alone + factor + shade_stops + residual
-    parts = {"visible": visible, "factor": factor, "within_class": within, "shade": shade_stops, "residual": residual}
+    shaded *= np.float32(physics.open_shade_stops)
+    parts = {"visible": visible, "factor": factor, "within_class": within, "shade": shaded, "residual": residual}
     if physics.brightness_change is not None:
-        by_sky, by_water = (enlarged(change, h, w) for change in physics.brightness_change)
-        parts["planned"] = np.asarray(by_sky * sky_weight + by_water * probability[2], np.float32)
-        stops = stops + parts["planned"]
-    tones_small = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE)
-    spread_small = spread_small + unsure  # doubt about the class itself, up to a stop
-    if painted is not None:
-        spread_small = np.where(painted, spread_painted, spread_small)
+        parts["planned"] = _brighter(physics.brightness_change, sky_weight, weights.of(2), h, w)
+    stops = visible + factor
+    for name in parts:
+        if name not in ("visible", "factor"):
+            stops += parts[name]
 
-    texture = _fine_texture(residual)
-    root = np.sqrt(np.clip(np.exp2(stops + texture), LOWEST_TONE, HIGHEST_TONE))
-    tones, spread = tones_small, spread_small
-    if not full_is_small:
-        root = _carry_root(root, small, photo.pixels)
-        without_texture = cv2.resize(np.exp2(-texture), (width, height), interpolation=cv2.INTER_LINEAR)
-        tones = cv2.multiply(cv2.multiply(root, root), without_texture)
-        np.clip(tones, LOWEST_TONE, HIGHEST_TONE, out=tones)
-        spread = cv2.resize(spread_small, (width, height), interpolation=cv2.INTER_LINEAR)
-    classes = _class_tones(stops, spread_small, probability, factors)
+    spread += unsure  # doubt about the class itself, up to a stop
+    if painted is not None:
+        spread = np.where(painted, spread_painted, spread)
+    classes = _class_tones(stops, spread, weights, factors)
+    tones, spread, steps = _printed(stops, _fine_texture(residual), spread, small, photo.pixels)
     return Rendering(
-        tones=frozen_array(np.asarray(tones, np.float32)),
-        spread_stops=frozen_array(np.asarray(spread, np.float32)),
+        tones=frozen_array(tones),
+        spread_stops=frozen_array(spread),
         classes=MappingProxyType(classes),
-        picture=frozen_array(finish(root, grade=grade, film_look=film_look)),
+        picture=frozen_array(finish_steps(steps, grade=grade, film_look=film_look)),
         kit=kit,
         light=light,
         parts_stops=MappingProxyType({name: frozen_array(part) for name, part in parts.items()}),
     )
+
+
+def _highest(fine: FloatArray) -> FloatArray:
+    """Largest probability in each pixel, (h, w)."""
+    best = fine[0].copy()
+    for p in fine[1:]:
+        if p.any():
+            cv2.max(p, best, dst=best)
+    return best
+
+
+def _brighter(
+    change: tuple[FloatArray, FloatArray], sky: FloatArray | None, water: FloatArray | None, h: int, w: int
+) -> FloatArray:
+    """How much brighter sky and water get in a planned light, (h, w). [stops]"""
+    out = np.zeros((h, w), np.float32)
+    for weight, grid in zip((sky, water), change, strict=True):
+        if weight is not None:
+            out += weight * enlarged(grid, h, w)
+    return out
 
 
 def _factors(physics: ClassPhysics, pairs: PairsTable, is_reference: bool) -> Mapping[str, Range]:
@@ -335,22 +437,24 @@ def _factors(physics: ClassPhysics, pairs: PairsTable, is_reference: bool) -> Ma
 
 
 def _soften_clouds(
-    small: ByteArray,
-    probability: FloatArray,
+    scene: SceneMap,
+    weights: _Weights,
     per_class: _PerClass,
     factor: FloatArray,
     painted: NDArray[np.bool_] | None,
-) -> FloatArray:
+) -> FloatArray | None:
     """Let what sky and cloud depart from the reference by meet where the snap shows an edge, in place on `factor`.
 
-    Returns the weight of clear sky that goes with it, (h, w).
+    Returns the weight of clear sky that goes with it, (h, w); None where there is none.
     """
-    sky, cloud = probability[0], probability[1]
+    sky, cloud, share = weights.of(0), weights.of(1), scene.cloud_share
     departs = per_class.factor[:2] - per_class.reference[:2]
     step = float(departs[1] - departs[0])
-    if abs(step) < _NO_STEP or min(float(sky.mean()), float(cloud.mean())) < _LEAST_SHARE:
-        return np.asarray(sky, np.float32)
-    move = (sky + cloud) * cloud_share_of_sky(small, probability) - cloud
+    if sky is None or cloud is None or share is None or share.shape != sky.shape or abs(step) < _NO_STEP:
+        return None if sky is None else np.asarray(sky, np.float32)
+    move = sky + cloud
+    move *= share
+    move -= cloud
     if painted is not None:
         move[painted] = 0
     factor += np.float32(step) * move
@@ -360,7 +464,7 @@ def _soften_clouds(
 def _add_directions(
     view: ViewFactors,
     is_reference: bool,
-    weights: Mapping[int, FloatArray],
+    weights: Mapping[int, FloatArray | None],
     factor: FloatArray,
     reference_factor: FloatArray,
 ) -> None:
@@ -372,29 +476,25 @@ def _add_directions(
     maps = {0: (view.sky, view.reference_sky), 2: (view.water, view.reference_water)}
     for index, weight in weights.items():
         own, reference = maps[index]
-        if float(weight.max()) < 0.5:
+        if weight is None or float(weight.max()) < 0.5:
             continue
         by_reference = weight * enlarged(reference, h, w)
         reference_factor += by_reference
         factor += by_reference if is_reference else weight * enlarged(own, h, w)
 
 
-def _force_painted(scene: SceneMap, probability: FloatArray) -> np.ndarray:
-    """Set painted pixels of the working-size probability to their class, in place; returns the painted mask (h, w)."""
-    h, w = probability.shape[1:]
-    assert scene.repainted is not None
-    painted = np.asarray(cv2.resize(scene.repainted.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST), bool)
-    label = cv2.resize(scene.label, (w, h), interpolation=cv2.INTER_NEAREST)
-    for i in range(len(CLASS_NAMES)):
-        probability[i][painted] = label[painted] == i + 1
-    return painted
+def _painted(scene: SceneMap, h: int, w: int) -> NDArray[np.bool_] | None:
+    """Where a person painted, at (h, w)."""
+    if scene.repainted is None:
+        return None
+    return np.asarray(cv2.resize(scene.repainted.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST), bool)
 
 
 def _class_tones(
-    stops: FloatArray, spread: FloatArray, probability: FloatArray, factors: Mapping[str, Range]
+    stops: FloatArray, spread: FloatArray, weights: _Weights, factors: Mapping[str, Range]
 ) -> dict[str, ClassTone]:
-    tone_median, shares = _class_median(stops, probability)
-    spread_median, _ = _class_median(spread, probability)
+    tone_median, shares = _class_median(stops, weights)
+    spread_median, _ = _class_median(spread, weights)
     out = {}
     for i, name in enumerate(CLASS_NAMES):
         if np.isnan(tone_median[i]):
@@ -418,33 +518,58 @@ def _fine_texture(residual: FloatArray) -> FloatArray:
     return np.asarray(np.clip(-_TEXTURE_TAKEN * fine, -_TEXTURE_LIMIT_STOPS, _TEXTURE_LIMIT_STOPS), np.float32)
 
 
-def _carry_root(root_small: FloatArray, small: ByteArray, pixels: ByteArray) -> FloatArray:
-    """Square roots of tones carried to full size: local lines of the grey value, found small, applied large.
+def _printed(
+    stops: FloatArray, texture: FloatArray, spread: FloatArray, small: ByteArray, pixels: ByteArray
+) -> tuple[FloatArray, FloatArray, NDArray[np.uint16]]:
+    """(tones (H, W), spread (H, W) [stops], steps of the finished picture (H, W)) at the photo's size.
 
-    The root is used because it is nearly even to the eye, so one epsilon serves shadows and lights, and its square is
-    one multiplication. At this scale grey is guide enough, and a quarter of the work of colour.
+    stops, texture, spread: (h, w) at the working size. Square roots of tones are carried to full size by local lines of
+    the grey value, found small, applied large. The root is used because it is nearly even to the eye, so one epsilon
+    serves shadows and lights, and its square is one multiplication. At this scale grey is guide enough, and a quarter
+    of the work of colour.
     """
+    root = stops + texture
+    root *= np.float32(0.5)
+    np.exp2(root, out=root)
+    np.clip(root, _LOWEST_ROOT, _HIGHEST_ROOT, out=root)
+    if small.shape == pixels.shape:
+        return np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE), spread, root_steps(root)
     height, width = pixels.shape[:2]
-    radius = max(2, round(_CARRY_RADIUS_SHARE * max(root_small.shape)))
+    slope, intercept = _lines_of_grey(root, small)
+
+    def enlarge(m: FloatArray, out: FloatArray | None = None) -> FloatArray:
+        return np.asarray(cv2.resize(m, (width, height), dst=out, interpolation=cv2.INTER_LINEAR), np.float32)
+
+    # fresh memory costs as much as the sums, so two large maps serve one after the other for four
+    value, second = enlarge(slope), enlarge(intercept)
+    steps = np.empty((height, width), np.uint16)
+    rows = max(16, (1 << 18) // width)
+    strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]  # so that work stays in the cache
+    for strip in strips:
+        here, grey = value[strip], cv2.cvtColor(pixels[strip], cv2.COLOR_RGB2GRAY)
+        cv2.multiply(here, grey, dst=here, dtype=cv2.CV_32F)
+        cv2.add(here, second[strip], dst=here)
+        np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
+        root_steps(here, out=steps[strip])
+    enlarge(np.exp2(-texture), second)  # tones keep what the network says
+    for strip in strips:
+        here = value[strip]
+        cv2.multiply(here, here, dst=here)
+        cv2.multiply(here, second[strip], dst=here)
+        np.clip(here, LOWEST_TONE, HIGHEST_TONE, out=here)
+    return value, enlarge(spread, second), steps
+
+
+def _lines_of_grey(root: FloatArray, small: ByteArray) -> tuple[FloatArray, FloatArray]:
+    """Slope and intercept of the local lines root = slope . grey + intercept, (h, w) each."""
+    radius = max(2, round(_CARRY_RADIUS_SHARE * max(root.shape)))
     window = (2 * radius + 1, 2 * radius + 1)
 
     def mean(a: FloatArray) -> FloatArray:
         return np.asarray(cv2.blur(a, window, borderType=cv2.BORDER_REFLECT), np.float32)
 
     guide = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    mean_guide, mean_root = mean(guide), mean(root_small)
+    mean_guide, mean_root = mean(guide), mean(root)
     variance = np.maximum(mean(guide * guide) - mean_guide * mean_guide, 0) + np.float32(255**2 * _CARRY_EPS)
-    line = np.asarray((mean(guide * root_small) - mean_guide * mean_root) / variance, np.float32)
-    slope, intercept = mean(line), mean(mean_root - line * mean_guide)
-
-    out = np.asarray(cv2.resize(slope, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
-    full_intercept = cv2.resize(intercept, (width, height), interpolation=cv2.INTER_LINEAR)
-    low, high = float(np.sqrt(LOWEST_TONE)), float(np.sqrt(HIGHEST_TONE))
-    rows = max(64, (1 << 20) // width)
-    for top in range(0, height, rows):  # in strips, so that the work stays in the cache
-        strip = slice(top, min(top + rows, height))
-        grey = cv2.cvtColor(pixels[strip], cv2.COLOR_RGB2GRAY)
-        value = cv2.multiply(out[strip], grey, dtype=cv2.CV_32F)
-        cv2.add(value, full_intercept[strip], dst=value)
-        np.clip(value, low, high, out=out[strip])
-    return out
+    line = np.asarray((mean(guide * root) - mean_guide * mean_root) / variance, np.float32)
+    return mean(line), mean(mean_root - line * mean_guide)

@@ -13,16 +13,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.reference_tone import MIX_MAPS, reference_tone
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, ByteArray, FloatArray, Photo, SceneMap, frozen_array
 
 WORKING_SIDE_PX = 1024
-_FIT_SIDE_PX = 384
 _EDGE_RADIUS_SHARE = 0.017
 _EDGE_EPS = 1e-4
 """Colour variance below which a patch counts as flat, (0..1 display value)^2; 2.5 of 255 levels."""
 _SKY_SIDE_PX, _SKY_RADIUS_SHARE, _SKY_EPS = 192, 0.07, 1e-3
 """Cloud against clear sky is told at this size, in this window, and by colour beyond 8 of 255 levels."""
+_LEAST_SKY_SHARE = 0.005
 _NEGLIGIBLE = 0.15
 """A class whose probability stays below this everywhere cannot become a label and is skipped."""
 
@@ -37,22 +38,27 @@ class EdgeGuide:
     """A colour guide (h, w, 3) prepared once for many local-plane fits.
 
     Colour tells leaves from sky of the same grey. The planes target = slope . colour + intercept are found on a reduced
-    copy (the fast variant) and their coefficients enlarged.
+    copy (the fast variant) and their coefficients enlarged. Everything is kept as separate maps of one value: four
+    times as fast as maps of four values.
     """
 
-    def __init__(self, pixels: ByteArray, radius_share: float = _EDGE_RADIUS_SHARE, eps: float = _EDGE_EPS) -> None:
-        """pixels: (h, w, 3) uint8. radius_share: window radius / long side. eps: regularisation, (0..1 colour)^2."""
+    def __init__(
+        self, pixels: ByteArray, radius_share: float = _EDGE_RADIUS_SHARE, eps: float = _EDGE_EPS, fit_side: int = 384
+    ) -> None:
+        """pixels: (h, w, 3) uint8. radius_share: window radius / long side. eps: regularisation, (0..1 colour)^2.
+
+        fit_side: long side of the reduced copy [px].
+        """
         h, w = pixels.shape[:2]
         self.shape = (h, w)
-        self.reduced = size_within(h, w, _FIT_SIDE_PX)
-        small = pixels
+        self.reduced = size_within(h, w, fit_side)
+        self._colour = _channels(pixels)
+        self._small = self._colour
         if self.reduced != (h, w):
-            small = cv2.resize(pixels, self.reduced[::-1], interpolation=cv2.INTER_AREA)
-        self._colour = _with_one(pixels)
-        self._small = self._colour if small is pixels else _with_one(small)
+            self._small = _channels(cv2.resize(pixels, self.reduced[::-1], interpolation=cv2.INTER_AREA))
         radius = max(1, round(radius_share * max(self.reduced)))
         self._window = (2 * radius + 1, 2 * radius + 1)
-        self._mean_colour = self._mean(self._small)[..., :3]
+        self._mean_colour = [self._mean(c) for c in self._small]
         self._inverse = self._inverse_covariance(eps)
 
     def _mean(self, a: FloatArray) -> FloatArray:
@@ -60,12 +66,14 @@ class EdgeGuide:
 
     def _inverse_covariance(self, eps: float) -> list[list[FloatArray]]:
         """Inverse of the local colour covariance + eps, by cofactors: rows of six different maps (h, w)."""
-        red, green, blue = (self._small[..., k] for k in range(3))
-        products = self._mean(np.stack([red * red, red * green, red * blue], -1))
-        more = self._mean(np.stack([green * green, green * blue, blue * blue], -1))
-        mr, mg, mb = (self._mean_colour[..., k] for k in range(3))
-        rr, rg, rb = products[..., 0] - mr * mr + eps, products[..., 1] - mr * mg, products[..., 2] - mr * mb
-        gg, gb, bb = more[..., 0] - mg * mg + eps, more[..., 1] - mg * mb, more[..., 2] - mb * mb + eps
+        red, green, blue = self._small
+        mr, mg, mb = self._mean_colour
+        rr, rg, rb = (self._mean(red * c) - mr * m for c, m in ((red, mr), (green, mg), (blue, mb)))
+        gg, gb = (self._mean(green * c) - mg * m for c, m in ((green, mg), (blue, mb)))
+        bb = self._mean(blue * blue) - mb * mb
+        rr += eps
+        gg += eps
+        bb += eps
         c_rr, c_rg, c_rb = gg * bb - gb * gb, rb * gb - rg * bb, rg * gb - rb * gg
         c_gg, c_gb, c_bb = rr * bb - rb * rb, rb * rg - rr * gb, rr * gg - rg * rg
         scale = 1 / np.maximum(rr * c_rr + rg * c_rg + rb * c_rb, np.float32(eps) ** 3)
@@ -73,42 +81,46 @@ class EdgeGuide:
         return [[c_rr, c_rg, c_rb], [c_rg, c_gg, c_gb], [c_rb, c_gb, c_bb]]
 
     def plane(self, target: FloatArray) -> FloatArray:
-        """(h', w', 4) slopes for red, green, blue and intercept at the reduced size, smoothed over the window."""
+        """(4, h', w') slopes for red, green, blue and intercept at the reduced size, smoothed over the window."""
         if target.shape != self.reduced:
             shrinks = target.shape[0] > self.reduced[0]
             how = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
             target = np.asarray(cv2.resize(target, self.reduced[::-1], interpolation=how), np.float32)
-        means = self._mean(self._small * target[..., None])  # of target times red, green, blue, and of target alone
-        mean_target = means[..., 3]
-        covariance = [means[..., k] - self._mean_colour[..., k] * mean_target for k in range(3)]
-        out = np.empty((*self.reduced, 4), np.float32)
-        out[..., 3] = mean_target
-        for k in range(3):
-            row = self._inverse[k]
-            out[..., k] = row[0] * covariance[0] + row[1] * covariance[1] + row[2] * covariance[2]
-            out[..., 3] -= out[..., k] * self._mean_colour[..., k]
-        return self._mean(out)
+        mean_target = self._mean(target)
+        covariance = [
+            self._mean(cv2.multiply(c, target)) - m * mean_target
+            for c, m in zip(self._small, self._mean_colour, strict=True)
+        ]
+        out = np.empty((4, *self.reduced), np.float32)
+        intercept = mean_target
+        for k, row in enumerate(self._inverse):
+            slope = cv2.multiply(row[0], covariance[0])
+            cv2.accumulateProduct(row[1], covariance[1], slope)
+            cv2.accumulateProduct(row[2], covariance[2], slope)
+            intercept = intercept - slope * self._mean_colour[k]
+            out[k] = self._mean(slope)
+        out[3] = self._mean(intercept)
+        return out
 
     def apply(self, plane: FloatArray) -> FloatArray:
         """slope . colour + intercept at the guide's own size, (h, w)."""
-        if self.reduced != self.shape:
-            plane = cv2.resize(plane, self.shape[::-1], interpolation=cv2.INTER_LINEAR)
-        product = cv2.multiply(plane, self._colour)
-        return np.asarray(cv2.transform(product, _SUM_OF_FOUR), np.float32).reshape(self.shape)
+        if self.reduced == self.shape:
+            out, slopes = plane[3].copy(), [plane[0], plane[1], plane[2]]
+        else:
+            size = self.shape[::-1]
+            out, *slopes = (cv2.resize(plane[k], size, interpolation=cv2.INTER_LINEAR) for k in (3, 0, 1, 2))
+        for slope, colour in zip(slopes, self._colour, strict=True):
+            cv2.accumulateProduct(slope, colour, out)
+        return np.asarray(out, np.float32)
 
     def carry(self, target: FloatArray) -> FloatArray:
         """A small map (h', w') brought to the guide's own size along its edges."""
         return self.apply(self.plane(target))
 
 
-_SUM_OF_FOUR = np.ones((1, 4), np.float32)
-
-
-def _with_one(pixels: ByteArray) -> FloatArray:
-    """(h, w, 4): red, green, blue 0..1, and one."""
-    out = np.ones((*pixels.shape[:2], 4), np.float32)
-    np.multiply(pixels, np.float32(1 / 255), out=out[..., :3])
-    return out
+def _channels(pixels: ByteArray) -> list[FloatArray]:
+    """Red, green, blue 0..1, (h, w) each."""
+    return [np.multiply(c, np.float32(1 / 255), dtype=np.float32) for c in cv2.split(pixels)]
 
 
 def class_planes(probability: FloatArray, edges: EdgeGuide) -> list[FloatArray | None]:
@@ -119,16 +131,41 @@ def class_planes(probability: FloatArray, edges: EdgeGuide) -> list[FloatArray |
 def probability_at(edges: EdgeGuide, planes: list[FloatArray | None]) -> FloatArray:
     """Class probabilities (9, H, W) at the size of the guide, along its edges, from their planes; sums to 1."""
     out = np.zeros((len(planes), *edges.shape), np.float32)
-    for i, plane in enumerate(planes):
-        if plane is not None:
-            out[i] = edges.apply(plane)
-    np.clip(out, 0, 1, out=out)
-    out /= np.maximum(out.sum(0), 1e-6)
+    total = np.full(edges.shape, 1e-6, np.float32)
+    present = [i for i, plane in enumerate(planes) if plane is not None]
+    for i in present:
+        plane = planes[i]
+        assert plane is not None
+        np.clip(edges.apply(plane), 0, 1, out=out[i])
+        total += out[i]
+    np.divide(1, total, out=total)
+    for i in present:
+        out[i] *= total
     return out
 
 
-def cloud_share_of_sky(small: ByteArray, probability: FloatArray) -> FloatArray:
-    """Share of cloud in the sky, 0..1, (h, w): a step only where the snap shows an edge.
+def _most_likely(probability: FloatArray) -> tuple[ByteArray, FloatArray]:
+    """(index of the most likely class (h, w), its probability); classes that are nowhere cost next to nothing."""
+    best = probability[0].copy()
+    index = np.zeros(best.shape, np.uint8)
+    for i in range(1, len(probability)):
+        if not probability[i].any():
+            continue
+        index[cv2.compare(probability[i], best, cv2.CMP_GT).view(np.bool_)] = i
+        cv2.max(probability[i], best, dst=best)
+    return index, best
+
+
+def network_tone(small: ByteArray, mix: FloatArray, edges: EdgeGuide) -> FloatArray:
+    """Display tone (h, w) of the network's mix (5, h', w'), carried along the photo's edges.
+
+    The network's own edges are too soft for a print.
+    """
+    return reference_tone(small, np.stack([edges.carry(m) for m in mix]))
+
+
+def cloud_share_of_sky(small: ByteArray, probability: FloatArray) -> FloatArray | None:
+    """Share of cloud in the sky, 0..1, (h, w): a step only where the snap shows an edge. None without both.
 
     Where haze thins out into blue the classes meet at a line that nobody sees; a change of light or filter that set in
     along it would print as a band. small: (h, w, 3); probability: (9, h, w).
@@ -136,15 +173,14 @@ def cloud_share_of_sky(small: ByteArray, probability: FloatArray) -> FloatArray:
     h, w = small.shape[:2]
     size = size_within(h, w, _SKY_SIDE_PX)[::-1]
     cloud, sky = (cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in (probability[1], probability[0]))
+    if min(float(cloud.mean()), float(sky.mean())) < _LEAST_SKY_SHARE:
+        return None
     both = cloud + sky
     sigma = 0.04 * max(size)
     around = cv2.GaussianBlur(cloud, (0, 0), sigma) / (cv2.GaussianBlur(both, (0, 0), sigma) + np.float32(1e-4))
     share = np.asarray(cloud + (1 - both) * around, np.float32)  # the land is filled from the sky beside it
-    reduced = np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.uint8)
-    plane = EdgeGuide(reduced, _SKY_RADIUS_SHARE, _SKY_EPS).plane(share)
-    out = cv2.resize(plane, (w, h), interpolation=cv2.INTER_LINEAR)
-    soft = cv2.transform(cv2.multiply(out, _with_one(small)), _SUM_OF_FOUR).reshape(h, w)
-    return np.asarray(np.clip(soft, 0, 1), np.float32)
+    soft = EdgeGuide(small, _SKY_RADIUS_SHARE, _SKY_EPS, _SKY_SIDE_PX).carry(share)
+    return np.asarray(np.clip(soft, 0, 1, out=soft), np.float32)
 
 
 def working_pixels(pixels: ByteArray) -> ByteArray:
@@ -153,7 +189,15 @@ def working_pixels(pixels: ByteArray) -> ByteArray:
     h, w = size_within(height, width, WORKING_SIDE_PX)
     if (h, w) == (height, width):
         return pixels
-    return np.asarray(cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA), np.uint8)
+    # halving first is exact and a fifth of the time; what is left, less than twice, needs no more than two pixels each
+    how = cv2.INTER_AREA
+    while height >= 2 * h and width >= 2 * w and height % 2 == 0 and width % 2 == 0:
+        height, width = height // 2, width // 2
+        pixels = np.asarray(cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
+        how = cv2.INTER_LINEAR
+    if height >= 2 * h:
+        how = cv2.INTER_AREA
+    return np.asarray(cv2.resize(pixels, (w, h), interpolation=how), np.uint8)
 
 
 def scene_from_network(
@@ -173,13 +217,13 @@ def scene_from_network(
     edges = EdgeGuide(small)
     planes = class_planes(probability, edges)
     fine = probability_at(edges, planes)
-    small_label = fine.argmax(0).astype(np.uint8)
-    small_confidence = fine.max(0)
+    small_label, small_confidence = _most_likely(fine)
     if (h, w) == (height, width):
         label, confidence = small_label + 1, small_confidence
     else:
         label = _label_at_full_size(photo.pixels, edges, planes, small_label)
         confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
+    cloud_share = cloud_share_of_sky(small, fine)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
         label=frozen_array(label),
@@ -188,6 +232,9 @@ def scene_from_network(
         model_id=model_id,
         fine=frozen_array(fine),
         small=small,
+        # a mix that cannot be read is left to the rendering, which says so
+        network_tone=frozen_array(network_tone(small, mix, edges)) if mix.ndim == 3 and len(mix) == MIX_MAPS else None,
+        cloud_share=None if cloud_share is None else frozen_array(cloud_share),
     )
 
 
@@ -195,28 +242,31 @@ def _label_at_full_size(
     pixels: ByteArray, edges: EdgeGuide, planes: list[FloatArray | None], small_label: ByteArray
 ) -> ByteArray:
     height, width = pixels.shape[:2]
-    label = cv2.resize(small_label, (width, height), interpolation=cv2.INTER_NEAREST)
+    label = np.asarray(cv2.resize(small_label, (width, height), interpolation=cv2.INTER_NEAREST), np.uint8)
     kernel = np.ones((3, 3), np.uint8)
-    border = cv2.dilate(small_label, kernel) != cv2.erode(small_label, kernel)
+    border = cv2.compare(cv2.dilate(small_label, kernel), cv2.erode(small_label, kernel), cv2.CMP_NE)
     if border.any():
-        strip = cv2.resize(border.view(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
-        at = np.flatnonzero(strip)
+        strip = cv2.resize(border, (width, height), interpolation=cv2.INTER_NEAREST)
+        at = np.flatnonzero(strip.view(np.bool_))
         row, column = np.divmod(at.astype(np.int32), np.int32(width))
         h, w = edges.reduced
-        small_at = (row * h // height) * w + column * w // width
-        colour = pixels.reshape(-1, 3)[at].astype(np.float32) * np.float32(1 / 255)
+        small_at = (np.arange(height) * h // height * w)[row] + (np.arange(width) * w // width)[column]
+        colours = np.ascontiguousarray(pixels.reshape(-1, 3)[at].T)
+        red, green, blue = (np.multiply(c, np.float32(1 / 255), dtype=np.float32) for c in colours)
         best = np.full(at.size, -1.0, np.float32)
         winner = np.zeros(at.size, np.uint8)
         for i, plane in enumerate(planes):
             if plane is None:
                 continue
-            local = plane.reshape(-1, 4)[small_at]
-            value = np.einsum("nk,nk->n", local[:, :3], colour) + local[:, 3]
-            better = value > best
-            best[better] = value[better]
-            winner[better] = i
+            by_red, by_green, by_blue, value = (coefficient.ravel()[small_at] for coefficient in plane)
+            value += by_red * red
+            value += by_green * green
+            value += by_blue * blue
+            winner[value > best] = i
+            np.maximum(value, best, out=best)
         label.ravel()[at] = winner
-    return np.asarray(label + 1, np.uint8)
+    label += 1
+    return label
 
 
 def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneMap:
@@ -250,6 +300,8 @@ def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneM
         model_id=scene.model_id,
         fine=scene.fine,
         small=scene.small,
+        network_tone=scene.network_tone,
+        cloud_share=scene.cloud_share,
     )
 
 

@@ -164,5 +164,11 @@ def to_srgb(image: Image.Image, profile: bytes | None) -> tuple[ByteArray, str |
 
 
 def _pixels(image: Image.Image) -> ByteArray:
-    pixels: ByteArray = np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
+    """Pixels (H, W, 3), in strips: the whole at once would pass through two more copies of itself."""
+    image = image if image.mode == "RGB" else image.convert("RGB")
+    width, height = image.size
+    pixels = np.empty((height, width, 3), np.uint8)
+    for row in range(0, height, _STRIP_ROWS):
+        end = min(row + _STRIP_ROWS, height)
+        pixels[row:end] = np.asarray(image.crop((0, row, width, end)))
     return pixels

@@ -38,7 +38,7 @@ def scene_and_photo():
     photo, scene = drawn.drawn_scene(384, 512)
     facts = {"heading_deg": 0.0, "shot": Shot(focal_35mm_mm=26.0), "place": Place(46.5, 7.0)}
     photo = dataclasses.replace(photo, taken_at=datetime(2024, 7, 10, 9, tzinfo=UTC), **facts)
-    return photo, dataclasses.replace(scene, mix=MIX)
+    return photo, dataclasses.replace(scene, mix=MIX, network_tone=None)
 
 
 def maps(scene, kit="unmodified-720", light=None, view=VIEW, roughness=None):
