@@ -307,27 +307,23 @@ class _Page:
         """The log's events: each handler takes the sitting's token and what the browser sent."""
         log, shown = self.log, self.shown
 
-        def once(handler: Callable[[str | None, dict[str, Any]], Shown]) -> Callable[..., Any]:
-            def run(token: str | None, event: gr.EventData) -> list[Any]:
-                return self._updates(handler(token, _data(event)))
+        def tie(event: Any, handler: Callable[[str | None, dict[str, Any]], Shown | Iterator[Shown]]) -> None:
+            def run(request: gr.Request, event: gr.EventData, token: str | None) -> Iterator[list[Any]]:
+                token = token or self.desk.sittings.open(_is_owner(request))  # pressed before the page had one
+                shown = handler(token, _data(event))
+                for part in (shown,) if isinstance(shown, Shown) else shown:
+                    yield [token, *self._updates(part)]
 
-            return run
+            event(run, self.token, [self.token, *outputs], trigger_mode="multiple", **told)
 
-        def many(handler: Callable[[str | None, dict[str, Any]], Iterator[Shown]]) -> Callable[..., Any]:
-            def run(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
-                yield from self._each(handler(token, _data(event)))
-
-            return run
-
-        options = {**told, "trigger_mode": "multiple"}
-        self.home.plan(once(log.plan), self.token, outputs, **options)
-        self.home.note(once(log.note), self.token, outputs, **options)
-        self.home.undo(once(lambda token, _: log.undo(token)), self.token, outputs, **options)
-        self.home.search(once(log.search), self.token, outputs, **options)
-        self.home.compare(many(log.compare), self.token, outputs, **options)
-        shown["log_compared"].keep(once(lambda token, _: log.keep(token)), self.token, outputs, **options)
-        shown["log_entries"].remove(once(log.remove), self.token, outputs, **options)
-        shown["log_learned"].use(many(log.use), self.token, outputs, **options)
+        tie(self.home.plan, log.plan)
+        tie(self.home.note, log.note)
+        tie(self.home.undo, lambda token, _: log.undo(token))
+        tie(self.home.search, log.search)
+        tie(self.home.compare, log.compare)
+        tie(shown["log_compared"].keep, lambda token, _: log.keep(token))
+        tie(shown["log_entries"].remove, log.remove)
+        tie(shown["log_learned"].use, log.use)
 
     def _leave(self, token: str | None) -> None:
         if token:
