@@ -120,12 +120,15 @@ def layer_tones(zones: FloatArray, layer_map: NDArray[np.int16], count: int, cur
     radius = max(3, round(0.03 * zones.shape[1]))
     out = []
     for i in range(count):
-        inside = layer_map == i
-        slow, _ = masked_mean(lightness, inside, radius)
-        residual = (lightness - slow)[inside]
+        whole = layer_map == i
+        rows, columns = np.flatnonzero(whole.any(axis=1)), np.flatnonzero(whole.any(axis=0))
+        cut = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        inside = whole[cut]
+        slow, _ = masked_mean(lightness[cut], inside, radius)
+        residual = (lightness[cut] - slow)[inside]
         # robust: a bright post in dark grass is no texture
         low, high = np.percentile(residual, (16, 84))
-        zone = float(np.median(zones[inside]))
+        zone = float(np.median(zones[cut][inside]))
         out.append(LayerTones(zone, float(curve.lightness(zone)), float(high - low) / 2))
     return out
 

@@ -53,6 +53,8 @@ class Ground:
 
     vote: FloatArray
     """(9, h, w) smoothed class votes, sums to 1."""
+    winner: NDArray[np.intp]
+    """(h, w) index of the class with most votes."""
     infrared_zone: FloatArray
     """(h, w) zones of the predicted tones."""
     visible_zone: FloatArray
@@ -137,6 +139,7 @@ def ground_of(photo: Photo, scene: SceneMap, rendering: Rendering) -> Ground:
     zones, spread = zones_of(resized(rendering.tones, size)), resized(rendering.spread_stops, size)
     return Ground(
         vote=frozen_array(vote),
+        winner=frozen_array(vote.argmax(0)),
         infrared_zone=frozen_array(zones),
         visible_zone=frozen_array(zones_of(resized(linear_luminance(pixels), size))),
         spread_stops=frozen_array(spread),
@@ -315,8 +318,7 @@ def _side(x: float, count: int) -> str:
 
 def find_layers(ground: Ground) -> tuple[tuple[Layer, ...], NDArray[np.int16]]:
     """Layers near to far, and the working-size map (h, w) int16 of which layer each pixel belongs to."""
-    winner = ground.vote.argmax(0)
-    regions, class_of = _split_far(ground, *_merge_small(*_components(winner)))
+    regions, class_of = _split_far(ground, *_merge_small(*_components(ground.winner)))
     found = []
     for i, c in enumerate(class_of):
         inside = regions == i

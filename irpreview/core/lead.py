@@ -211,7 +211,7 @@ def candidates(
 ) -> tuple[Candidate, ...]:
     """What could lead, strongest first, before any movement."""
     length = edge_lengths(layer_map, len(layers)).astype(np.float64)
-    winner = ground.vote.argmax(0)
+    winner = ground.winner
     sky_here = winner <= 1
     out: list[Candidate] = []
     for layer in layers:
@@ -408,7 +408,7 @@ def read_shade(ground: Ground, rendering: Rendering, sky: Sky, conditions: Condi
 
 
 def _land(ground: Ground) -> np.ndarray:
-    winner = ground.vote.argmax(0)
+    winner = ground.winner
     return np.asarray((winner >= 3) & (winner != 7) & (ground.vote.max(0) > 0.5))
 
 

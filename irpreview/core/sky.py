@@ -31,7 +31,7 @@ _VEIL_SATURATION = 0.10
 
 def sky_part(ground: Ground) -> NDArray[np.bool_]:
     """(h, w) where the picture shows sky."""
-    winner = ground.vote.argmax(0)
+    winner = ground.winner
     return np.asarray((winner == 0) | (winner == 1))
 
 
