@@ -1,6 +1,6 @@
 """The card as files: PDF on A5 for the bag, PNG for the phone, JSON for programs.
 
-All three show the same blocks (`core.shotcard.card_blocks`). Text in the PDF is vector text in an embedded font, so
+All three show the same blocks (`core.card_blocks`). Text in the PDF is vector text in an embedded font, so
 it can be searched, copied and printed anywhere.
 """
 
@@ -21,7 +21,8 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from irpreview.core.shotcard import Block, card_blocks, card_dict, footer_words
+from irpreview.core.card_blocks import Block, card_blocks, footer_words
+from irpreview.core.shotcard import card_dict
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.records import ByteArray, ShotCard
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from irpreview.core import shotcard
+from irpreview.core import card_blocks, field_tables, shotcard
 from irpreview.core.wording import shutter_text
 from irpreview.records import (
     ClassTone,
@@ -108,36 +108,36 @@ def card(**changes):
 
 def test_the_middle_of_each_force_lies_within_it():
     # Limits as printed in the Beaufort table of the weather services (WMO, 10 m mean wind).
-    rows = shotcard.wind_table(exposure(), verdict(), None, pixels_wide=6000)
+    rows = field_tables.wind_table(exposure(), verdict(), None, pixels_wide=6000)
     assert [row.from_m_s for row in rows] == [0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9]
     assert rows[-1].to_m_s == 17.1
     for force in range(1, 8):
         row = rows[force - 1]
-        assert row.from_m_s <= shotcard.beaufort_m_s(force) <= row.to_m_s
+        assert row.from_m_s <= field_tables.beaufort_m_s(force) <= row.to_m_s
 
 
 def test_red_channel_steps_follow_the_srgb_curve():
     # IEC 61966-2-1 worked by hand: 0.5 -> 0.2140 linear, 0.87 -> 0.7278, so 1.77 stops.
-    rows = dict(shotcard.red_channel_rows())
+    rows = dict(field_tables.red_channel_rows())
     assert rows[0.5] == pytest.approx(1.77, abs=0.01)
     assert rows[0.25] > rows[0.5] > rows[0.75] > 0
 
 
 def test_the_aim_of_the_red_channel_is_zone_seven():
     # Zone VII = two stops over 18 %.
-    assert shotcard._linear(shotcard.FINE_RED_SHARE) == pytest.approx(0.18 * 4, rel=0.02)
+    assert field_tables._linear(field_tables.FINE_RED_SHARE) == pytest.approx(0.18 * 4, rel=0.02)
 
 
 def test_red_channel_words_depend_on_the_camera():
-    assert "alone" in shotcard.red_channel_words(Kit())[0]
-    assert "alone" not in shotcard.red_channel_words(Kit(sensor="converted", filter_cut_on_nm=590.0))[0]
+    assert "alone" in field_tables.red_channel_words(Kit())[0]
+    assert "alone" not in field_tables.red_channel_words(Kit(sensor="converted", filter_cut_on_nm=590.0))[0]
 
 
 def test_a_faster_setting_lets_foliage_lead_in_more_wind():
     def blur(wind, shutter):
         return Range(0.0, wind * shutter, 2 * wind * shutter)
 
-    rows = shotcard.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
+    rows = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
     assert [row.beaufort for row in rows] == [1, 2, 3, 4, 5, 6, 7]
     assert [row.lead for row in rows[:3]] == ["foliage"] * 3
     assert all(row.iso == 6400 for row in rows[:3])
@@ -146,12 +146,14 @@ def test_a_faster_setting_lets_foliage_lead_in_more_wind():
 
 
 def test_a_sky_that_leads_keeps_leading_while_the_leaves_are_sharp():
-    rows = shotcard.wind_table(exposure(), verdict("sky"), lambda w, t: Range(0, w * t, 2 * w * t), pixels_wide=6000)
+    rows = field_tables.wind_table(
+        exposure(), verdict("sky"), lambda w, t: Range(0, w * t, 2 * w * t), pixels_wide=6000
+    )
     assert {row.lead for row in rows} == {"sky"}
     assert rows[0].foliage_holds
     assert not rows[-1].foliage_holds
     made = card(verdict=verdict("sky"), foliage_blur_px=lambda w, t: Range(0, 0, 0))
-    table = next(block.table for block in shotcard.card_blocks(made) if block.heading == "If the wind differs")
+    table = next(block.table for block in card_blocks.card_blocks(made) if block.heading == "If the wind differs")
     assert table[1][3] == "sky; leaves sharp"
 
 
@@ -159,7 +161,7 @@ def test_a_setting_that_is_too_noisy_saves_no_foliage():
     import dataclasses
 
     noisy = dataclasses.replace(setting(6400, 1.0), snr=4.0)
-    rows = shotcard.wind_table(
+    rows = field_tables.wind_table(
         exposure(settings=(setting(64, 100.0), noisy), freezes=noisy),
         verdict(),
         lambda w, t: Range(0, w * t, 2 * w * t),
@@ -169,7 +171,7 @@ def test_a_setting_that_is_too_noisy_saves_no_foliage():
 
 
 def test_still_air_takes_the_cleanest_setting():
-    rows = shotcard.wind_table(exposure(), verdict(), lambda wind, shutter: Range(0, 0.1, 0.2), pixels_wide=6000)
+    rows = field_tables.wind_table(exposure(), verdict(), lambda wind, shutter: Range(0, 0.1, 0.2), pixels_wide=6000)
     assert {row.iso for row in rows} == {64}
 
 
@@ -177,42 +179,42 @@ def test_the_blur_limit_follows_the_width_of_the_snap():
     def blur(wind, shutter):
         return Range(2.0, 3.0, 4.0)
 
-    small = shotcard.wind_table(exposure(), verdict(), blur, pixels_wide=1024)
-    large = shotcard.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
+    small = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=1024)
+    large = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
     assert small[0].lead == "structure"
     assert large[0].lead == "foliage"
 
 
 def test_without_anything_that_stands_still_a_gale_says_wait():
-    rows = shotcard.wind_table(
+    rows = field_tables.wind_table(
         exposure(), verdict(), lambda wind, shutter: Range(90, 99, 120), pixels_wide=6000, can_lead=("foliage",)
     )
     assert {row.lead for row in rows} == {"wait"}
 
 
 def test_a_scene_without_foliage_keeps_its_lead_in_any_wind():
-    rows = shotcard.wind_table(exposure(), verdict("sky"), None, pixels_wide=6000, can_lead=("sky",))
+    rows = field_tables.wind_table(exposure(), verdict("sky"), None, pixels_wide=6000, can_lead=("sky",))
     assert {row.lead for row in rows} == {"sky"}
     assert {row.blur_px for row in rows} == {None}
 
 
 def test_sky_corrections_from_the_usual_exposure_values():
     # EV 15 in sun, 13 to 14 behind thin cloud, 11 to 12 under overcast (common practice): 2-4 and 8-16 times.
-    thin, overcast = shotcard.sky_corrections("clear", setting(64, 60.0))
+    thin, overcast = field_tables.sky_corrections("clear", setting(64, 60.0))
     assert (thin.times_low, thin.times_high) == (2.0, 4.0)
     assert (overcast.times_low, overcast.times_high) == (8.0, 16.0)
     assert thin.shutter_text == "2 min to 4 min"
 
 
 def test_a_plan_for_overcast_is_shortened_when_the_sun_comes_out():
-    sun = shotcard.sky_corrections("overcast", setting(64, 600.0))[0]
+    sun = field_tables.sky_corrections("overcast", setting(64, 600.0))[0]
     assert "Sun out" in sun.when
     assert sun.times_high < 0.2
 
 
 def test_minutes_per_frame_come_from_the_cost_of_a_frame():
-    assert shotcard.minutes_per_frame(exposure(frame_cost={"minutes_per_frame": 5.5})) == 5.5
-    assert shotcard.minutes_per_frame(exposure()) is None
+    assert field_tables.minutes_per_frame(exposure(frame_cost={"minutes_per_frame": 5.5})) == 5.5
+    assert field_tables.minutes_per_frame(exposure()) is None
     assert any(
         "Allow 5 min 30 s a frame in all" in line
         for line in _setting_block(exposure(frame_cost={"minutes_per_frame": 5.5})).lines
@@ -220,7 +222,7 @@ def test_minutes_per_frame_come_from_the_cost_of_a_frame():
 
 
 def _setting_block(plan):
-    return shotcard.card_blocks(card(exposure=plan))[0]
+    return card_blocks.card_blocks(card(exposure=plan))[0]
 
 
 def test_of_hundreds_of_settings_a_few_go_on_paper():
@@ -229,7 +231,7 @@ def test_of_hundreds_of_settings_a_few_go_on_paper():
         for iso in (64, 80, 100, 128, 256, 512, 1024, 4096, 16384)
         for f_number in (2.8, 4.0, 5.6, 8.0, 11.0)
     )
-    kept = shotcard.setting_choices(exposure(settings=many, recommended=many[3], freezes=None, streaks=None))
+    kept = field_tables.setting_choices(exposure(settings=many, recommended=many[3], freezes=None, streaks=None))
     assert {one.f_number for one in kept} == {2.8, 8.0}
     assert sorted({one.iso for one in kept}) == [64, 256, 1024, 4096, 16384]
 
@@ -260,7 +262,7 @@ def test_no_place_on_the_card_unless_asked_for():
     place = Place(51.23456, 7.65432)
     light = Light(how_known="computed for 51.2346 N, 7.6543 E at noon")
     text = str(shotcard.card_dict(card(place=place, rendering=rendering(light)))) + str(
-        shotcard.card_blocks(card(place=place, rendering=rendering(light)))
+        card_blocks.card_blocks(card(place=place, rendering=rendering(light)))
     )
     assert "51.2" not in text
     assert "7.65" not in text
@@ -269,12 +271,12 @@ def test_no_place_on_the_card_unless_asked_for():
 def test_the_place_is_there_when_ticked():
     made = card(place=Place(51.23456, -7.65432), with_place=True)
     assert shotcard.card_dict(made)["place"]["latitude_deg"] == 51.23456
-    assert any("51.2346 N, 7.6543 W" in line for block in shotcard.card_blocks(made) for line in block.lines)
+    assert any("51.2346 N, 7.6543 W" in line for block in card_blocks.card_blocks(made) for line in block.lines)
 
 
 def test_every_part_is_on_the_card():
     made = card(light_window=("Best between 10:00 and 15:00.",), sources=("A handbook.",), version="9.9")
-    headings = [block.heading for block in shotcard.card_blocks(made)]
+    headings = [block.heading for block in card_blocks.card_blocks(made)]
     for wanted in ("Setting", "Test frames", "If the wind differs", "If the sky differs", "Order of work", "Notes"):
         assert wanted in headings
     for wanted in ("Reading the red channel", "White balance", "Take care", "Taken for granted"):
@@ -282,13 +284,13 @@ def test_every_part_is_on_the_card():
 
 
 def test_the_order_of_work_puts_focus_before_the_filter():
-    steps = shotcard.order_of_work(Kit(), exposure())
+    steps = field_tables.order_of_work(Kit(), exposure())
     where = {word: next(i for i, step in enumerate(steps) if step.startswith(word)) for word in ("Frame", "Focus")}
     where |= {
         word: next(i for i, step in enumerate(steps) if step.startswith(word)) for word in ("Lock", "Fit", "Check")
     }
     assert where["Frame"] < where["Focus"] < where["Lock"] < where["Fit"] < where["Check"]
-    assert shotcard.focus_lines(exposure().focus) == ("Focus on the far trees.", "Tape the ring.")
+    assert field_tables.focus_lines(exposure().focus) == ("Focus on the far trees.", "Tape the ring.")
 
 
 def test_a_title_with_control_characters_is_one_printable_line():
@@ -299,6 +301,6 @@ def test_a_title_with_control_characters_is_one_printable_line():
 
 def test_without_a_setting_the_card_says_so():
     made = card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None))
-    assert "No setting" in shotcard.card_blocks(made)[0].lines[0]
+    assert "No setting" in card_blocks.card_blocks(made)[0].lines[0]
     assert shotcard.card_dict(made)["exposure"]["recommended"] is None
     assert shotcard.card_dict(made)["wind_table"][0]["iso"] is None
