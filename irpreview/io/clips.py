@@ -26,6 +26,8 @@ COLOUR_SIDE = 1024
 LARGEST_SIDE = 8192
 STILL_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".tif", ".tiff"})
 ASSUMED_BURST_FPS = 5.0
+_SILENT = 0
+"""OpenCV's lowest log level."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,9 @@ def _film(path: Path, fps: float | None) -> Clip:
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
     import cv2
 
-    level = cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
+    # OpenCV 4.10 has it at the top, OpenCV 5 in a module of its own
+    set_level = cv2.setLogLevel if hasattr(cv2, "setLogLevel") else cv2.utils.logging.setLogLevel
+    level = set_level(_SILENT)
     capture = None
     try:
         try:
@@ -92,7 +96,7 @@ def _film(path: Path, fps: float | None) -> Clip:
     finally:
         if capture is not None:
             capture.release()
-        cv2.utils.logging.setLogLevel(level)
+        set_level(level)
 
 
 def _read(capture: object, name: str, fps: float | None) -> Clip:
