@@ -1,10 +1,12 @@
 """The pictures that README shows, made by the program itself: run after new weights or scenes.
 
-python demo_scenes/make_docs_pictures.py [SCENE]     writes irpreview/docs/pictures/{three_views,movement,layers}.jpg
+python demo_scenes/make_docs_pictures.py [SCENE]      writes irpreview/docs/pictures/{three_views,layers}.jpg
+python demo_scenes/make_docs_pictures.py --failures   writes irpreview/docs/pictures/failures.jpg
 """
 
 from __future__ import annotations
 
+import json
 import sys
 from pathlib import Path
 
@@ -12,13 +14,16 @@ import cv2
 import numpy as np
 
 import irpreview
-from irpreview.core.class_picture import class_picture
+from irpreview.core.class_picture import CLASS_COLOURS, class_picture
 from irpreview.core.verdict_picture import draw_verdict
 from irpreview.io.pictures import write_jpeg
+from irpreview.records import CLASS_NAMES
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 OUT = CHECKOUT / "irpreview/docs/pictures"
 WIDTH_PX = 560
+SMALL_PX = 320
+FAILING = ("ruin_by_the_tarn", "low_flats", "chalk_head")
 GAP_PX = 8
 
 
@@ -27,8 +32,8 @@ def fitted(picture: np.ndarray, width: int = WIDTH_PX) -> np.ndarray:
     return cv2.resize(colour, (width, round(width * picture.shape[0] / picture.shape[1])), interpolation=cv2.INTER_AREA)
 
 
-def side_by_side(pictures: list[np.ndarray]) -> np.ndarray:
-    parts = [fitted(p) for p in pictures]
+def side_by_side(pictures: list[np.ndarray], width: int = WIDTH_PX) -> np.ndarray:
+    parts = [fitted(p, width) for p in pictures]
     gap = np.full((parts[0].shape[0], GAP_PX, 3), 255, np.uint8)
     row = [parts[0]]
     for part in parts[1:]:
@@ -36,9 +41,45 @@ def side_by_side(pictures: list[np.ndarray]) -> np.ndarray:
     return np.hstack(row)
 
 
+def as_print(tones: np.ndarray) -> np.ndarray:
+    """Linear tones straight to the screen: no placing, no grade, so that two of them can be compared. (H, W) uint8"""
+    return (255 * np.clip(tones, 0, 1) ** (1 / 2.2)).astype(np.uint8)
+
+
+def failures() -> None:
+    """Snap, true and recognised classes, true and predicted infrared of the scenes that come out worst."""
+    rows = []
+    for name in FAILING:
+        folder = CHECKOUT / "demo_scenes" / name
+        photo = irpreview.load_photo(folder / "photo.jpg")
+        scene = irpreview.map_scene(photo)
+        tones = irpreview.render(photo, scene).tones
+        told = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
+        true = told["full_scale"] * (cv2.imread(str(folder / "infrared.png"), cv2.IMREAD_GRAYSCALE) / 255.0) ** 2
+        classes = cv2.imread(str(folder / "classes.png"), cv2.IMREAD_GRAYSCALE)
+        views = [photo.pixels, coloured(classes), coloured(scene.label), as_print(true), as_print(tones)]
+        rows.append(side_by_side(views, SMALL_PX))
+    gap = np.full((GAP_PX, rows[0].shape[1], 3), 255, np.uint8)
+    parts = [rows[0]]
+    for row in rows[1:]:
+        parts += [gap, row]
+    write_jpeg(OUT / "failures.jpg", np.vstack(parts))
+
+
+def coloured(labels: np.ndarray) -> np.ndarray:
+    """Class ids as the colours of the class map, black where none is known."""
+    out = np.zeros((*labels.shape, 3), np.uint8)
+    for class_id, name in enumerate(CLASS_NAMES, 1):
+        out[labels == class_id] = CLASS_COLOURS[name]
+    return out
+
+
 def main() -> None:
-    name = sys.argv[1] if len(sys.argv) > 1 else "moor_tower"
     OUT.mkdir(parents=True, exist_ok=True)
+    if sys.argv[1:] == ["--failures"]:
+        failures()
+        return
+    name = sys.argv[1] if len(sys.argv) > 1 else "moor_tower"
     photo = irpreview.load_photo(CHECKOUT / "demo_scenes" / name / "photo.jpg")
     scene = irpreview.map_scene(photo)
     rendering = irpreview.render(photo, scene)

@@ -3,6 +3,7 @@
 from reflectance import leaf, mineral, scaled
 
 BUMP_DISTANCE_M = 0.02
+FLINT = ((0.10, 0.10, 0.10), (0.12, 0.12, 0.12))  # from memory
 
 
 def _two_bands(g, factor, dark, light):
@@ -86,10 +87,42 @@ def plain(stage, name, kind, class_id, gloss=0.0, factor=1.0):
     return stage.material(name, build, class_id)
 
 
-def ground(stage, palette):
+def _bedded(g, colour, dark, strength):
+    """Rock with level beds of a darker shade, thin flinty lines in it and streaks where rain brings soil down."""
+    bent = g.node("ShaderNodeVectorMath", {0: g.position, 1: g.grey(g.noise(g.position, 0.05, 3, 0.6))}).outputs[0]
+    beds = g.noise(g.stretched(bent, (0.012, 0.012, 0.55)), 1.0, 5, 0.65, 0.46, 0.62)
+    lines = g.noise(g.stretched(bent, (0.015, 0.015, 1.9)), 1.0, 2, 0.5, 0.60, 0.64)
+    streaks = g.noise(g.stretched(g.position, (0.35, 0.35, 0.035)), 1.0, 6, 0.65, 0.53, 0.70)
+    shade = _two_bands(g, 0.0, tuple(tuple(0.62 * v for v in band) for band in dark), dark)
+    soil = _two_bands(g, 0.0, mineral("soil_light"), mineral("soil_light"))
+    colour = g.mix(g.math("MULTIPLY", beds, 0.55 * strength), colour, shade)
+    colour = g.mix(g.math("MULTIPLY", lines, 0.75 * strength), colour, _two_bands(g, 0.0, FLINT, FLINT))
+    return g.mix(g.math("MULTIPLY", streaks, 0.40 * strength), colour, soil)
+
+
+def _wetted(g, surface, soil, wet_m):
+    """A film of water over the low soil: Fresnel (n = 1.333), softened by ripple marks, thin where drained."""
+    up = g.node("ShaderNodeSeparateXYZ", {0: g.position}).outputs[2]
+    uneven = g.noise(g.position, 0.35, 5, 0.6)
+    level = g.math("SUBTRACT", up, g.math("MULTIPLY", uneven, 0.5 * (wet_m[1] - wet_m[0])))
+    film = g.node(
+        "ShaderNodeMapRange",
+        {"Value": level, "From Min": wet_m[0], "From Max": wet_m[1], "To Min": 0.5, "To Max": 0.03},
+    ).outputs[0]
+    marks = g.noise(g.stretched(g.position, (2.5, 9.0, 1.0)), 1.0, 4, 0.6, 0, 1)
+    normal = g.node("ShaderNodeBump", {"Strength": 0.3, "Distance": 0.05, "Height": marks}).outputs[0]
+    fresnel = g.node("ShaderNodeFresnel", {"IOR": 1.333, "Normal": normal}).outputs[0]
+    mirror = g.node("ShaderNodeBsdfGlossy", {"Color": (1, 1, 1), "Roughness": 0.35, "Normal": normal}).outputs[0]
+    share = g.math("MULTIPLY", g.math("MULTIPLY", fresnel, film), soil)
+    return g.node("ShaderNodeMixShader", {0: share, 1: surface, 2: mirror}).outputs[0]
+
+
+def ground(stage, palette, beds=0.0, wet_m=None):
     """The terrain: meadow, rock, soil and far wood by vertex weights; palette gives two materials for each.
 
     Weights (R, G, B, A) = meadow, rock, soil, wood. Classes follow the weights: meadow 5, rock and soil 7, wood 4.
+    beds: strength of the level beds and the rain streaks in the rock. wet_m: (height where a film of water lies on the
+    soil, height where it has drained off) [m]; the film mirrors the sky at a flat angle, as on mud after the tide.
     """
     pairs = {key: tuple(mineral(kind) for kind in kinds) for key, kinds in palette.items()}
 
@@ -107,6 +140,8 @@ def ground(stage, palette):
         colour = None
         for key, weight in (("meadow", None), ("rock", rock), ("soil", soil), ("wood", wood)):
             layer = _two_bands(g, soft if key in ("meadow", "wood") else rough, *pairs[key])
+            if key == "rock" and beds:
+                layer = _bedded(g, layer, pairs[key][0], beds)
             colour = layer if colour is None else g.mix(weight, colour, layer)
         small = g.math("ADD", g.math("MULTIPLY", middle, 0.5), g.math("MULTIPLY", fine, 0.12))
         bump = g.node("ShaderNodeBump", {"Strength": 0.8, "Distance": 0.2, "Height": small}).outputs[0]
@@ -115,6 +150,8 @@ def ground(stage, palette):
             0
         ]
         surface = g.node("ShaderNodeBsdfDiffuse", {"Color": colour, "Roughness": 0.5, "Normal": bump}).outputs[0]
+        if wet_m:
+            surface = _wetted(g, surface, soil, wet_m)
         bare = g.math("MULTIPLY", g.math("ADD", rock, soil), g.math("SUBTRACT", 1.0, wood))
         bare = g.math("MINIMUM", bare, 1.0)
         meadow = g.math("MULTIPLY", g.math("SUBTRACT", 1.0, bare), g.math("SUBTRACT", 1.0, wood))

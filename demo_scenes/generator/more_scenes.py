@@ -26,9 +26,9 @@ def _always(x, y, z):
 @scene(
     name="chalk_head",
     title="Pale head above Orrenstrand",
-    words="Cliff-top grass, a pale head across a bay of dark sea, small clouds, sun from the right.",
-    when=at(2024, 5, 28, 14, 10),
-    sun_from_view_deg=118,
+    words="Cliff-top grass, a pale head across a bay of dark sea, fair-weather clouds, sun from the left.",
+    when=at(2024, 5, 28, 16, 40),
+    sun_from_view_deg=-78,
     pitch_deg=-5.0,
     cover=-0.40,
     cloud_seed=33,
@@ -54,15 +54,19 @@ def chalk_head(stage, rng):
 
     def height(x, y):
         d = inland(x, y)
+        downs = np.interp(y, [0, 60, 150, 200, 250, 290, 330, 420], [0, 0, 6, 17, 1, 12, -4, 10])
         top = (
             31
             + _rolling(x, y, 5, 0.6)
             + 0.05 * np.clip(d, 0, 300)
-            + 5 * smooth_step(y, 150, 300)
+            + downs * smooth_step(y, 90, 150) * (1 - 0.5 * smooth_step(d, 20, 250))
+            + 5 * field(x, y, 60, 4, 36) * smooth_step(y, 90, 150)
             - 0.07 * np.clip(y, 0, 30)
         )
+        fallen = 6.0 * np.clip(field(x, y, 22, 4, 37) + 0.08, 0, 1) * np.exp(-(((d + 1) / 5) ** 2)) * (y > 60)
         strand = 0.9 * smooth_step(d, -12, -3) - 2.2 * (1 - smooth_step(d, -22, -9)) + 3 * smooth_step(d, -3.5, 0)
-        face = smooth_step(d + 1.2 * field(x, y, 9, 4, 35), -0.5, 5.5)
+        strand = strand + fallen
+        face = smooth_step(d + 2.2 * field(x, y, 14, 5, 35) + 0.8 * field(x, y, 3, 3, 38), -0.5, 5.5)
         hills = smooth_step(np.hypot(x, y), 900, 4000) * np.clip(d, 0, 2000) / 2000
         return top * face + strand * (1 - face) + hills * (110 + 160 * field(x, y, 1700, 6, 9))
 
@@ -74,7 +78,7 @@ def chalk_head(stage, rng):
     wood = smooth_step(field(X, Y, 300, 5, 61), 0.02, 0.1) * smooth_step(R, 500, 700) * (d > 60)
     t.cover(np.maximum(cliff, (d < 1.0) * (Y > 16)), worn * (1 - cliff), wood)
     chalk = dict(MEADOW_GROUND, rock=("chalk_dark", "chalk_light"), soil=("gravel_dark", "gravel_light"))
-    t.build(stage, materials.ground(stage, chalk))
+    t.build(stage, materials.ground(stage, chalk, beds=1.0))
     water.plane(stage, water.surface(stage, "sea_body", ripple=0.8, size=0.5, foam=0.8), -16000, 16000, -60, 24000)
     n = Nursery(stage, t, 17, grass=("blade_old", "blade_fresh"))
     _far_kinds(n)
@@ -355,7 +359,7 @@ def plain_blue_lea(stage, rng):
     words="Straw-dry grass on a hill in late summer, one old oak with its own shade, towering white clouds.",
     when=at(2024, 8, 11, 12, 30),
     sun_from_view_deg=98,
-    pitch_deg=1.5,
+    pitch_deg=3.0,
     cover=-0.36,
     cloud_seed=61,
     aerosol=0.7,
@@ -374,12 +378,12 @@ def plain_blue_lea(stage, rng):
 def dry_hill(stage, rng):
     def height(x, y):
         r = np.hypot(x, y)
-        hill = 9 * np.exp(-((x - 9) ** 2 / 900 + (y - 46) ** 2 / 520)) - 16 * smooth_step(y - 0.2 * x, 60, 240)
+        hill = 9 * np.exp(-((x - 9) ** 2 / 760 + (y - 46) ** 2 / 520)) - 16 * smooth_step(y - 0.2 * x, 60, 240)
         return (
             hill
             + _rolling(x, y, 5, 0.8)
-            + smooth_step(r, 500, 2500) * (60 + 150 * field(x, y, 1500, 6, 9))
-            + smooth_step(r, 2500, 8000) * (250 * ridges(x, y, 6000, 9, 13))
+            + smooth_step(r, 500, 2500) * (130 + 190 * field(x, y, 1500, 6, 9))
+            + smooth_step(r, 2500, 8000) * (150 + 350 * ridges(x, y, 6000, 9, 13))
         )
 
     t = Terrain(height)
@@ -389,7 +393,7 @@ def dry_hill(stage, rng):
     t.cover(0.0, worn, wood)
     t.build(stage, materials.ground(stage, dict(MEADOW_GROUND, meadow=("far_straw_dark", "far_straw_light"))))
     n = Nursery(stage, t, 31, grass=("blade_old", "blade_old"))
-    n.add_broadleaf("oak", 6, 11, crooked=1.6, upright=0.01, clear_stem=0.2, leaf_m=0.08, leaves_per_twig=46)
+    n.add_broadleaf("oak", 3, 10, crooked=1.5, upright=0.03, clear_stem=0.2, leaf_m=0.08, leaves_per_twig=44)
     _middle_kinds(n)
     _far_kinds(n)
     n.plant("oak", 8.5, 37, 1.15, sways=True)
@@ -447,7 +451,9 @@ def low_flats(stage, rng):
     def height(x, y):
         r = np.hypot(x, y)
         creek = field(x + 0.4 * y, y, 26, 5, 5)
-        flat = 0.34 + 0.9 * creek + 0.12 * field(x, y, 4, 4, 6) + 0.025 * field(x, y, 0.7, 4, 7)
+        flat = 0.34 + 0.9 * creek + 0.12 * field(x, y, 4, 4, 6) + 0.035 * field(x, y, 0.7, 4, 7)
+        runnels = smooth_step(ridges(x + 1.5 * field(x, y, 5, 3, 9), y, 13, 4, 8), 0.42, 0.75)
+        flat = flat - 0.16 * runnels * smooth_step(flat, 0.16, 0.34) * (1 - smooth_step(r, 60, 160))
         near = 1.1 * np.exp(-((r / 9) ** 2))
         return (
             np.minimum(flat, 0.62 + 0.1 * flat)
@@ -463,7 +469,7 @@ def low_flats(stage, rng):
     wood = smooth_step(field(X, Y, 300, 5, 61), 0.02, 0.1) * smooth_step(R, 800, 1000)
     t.cover(0.0, (1 - marsh) * (1 - land), wood)
     ground = dict(MEADOW_GROUND, soil=("mud_dark", "mud_light"))
-    t.build(stage, materials.ground(stage, ground))
+    t.build(stage, materials.ground(stage, ground, wet_m=(0.10, 0.30)))
     water.plane(stage, water.surface(stage, ripple=0.16, size=1.5), -2600, 2600, 1.5, 3500, 0.12)
     n = Nursery(stage, t, 37, grass=("blade_old", "blade_fresh"))
     _far_kinds(n)
@@ -528,9 +534,14 @@ def autumn_pool(stage, rng):
     water.plane(stage, water.surface(stage, ripple=0.12, size=1.2), -70, 80, 6, 80)
     n = Nursery(stage, t, 41, leaves=("autumn_russet", "autumn_yellow"), grass=("blade_old", "blade_fresh"))
     yellow = materials.foliage(stage, "birch", ("autumn_yellow", "autumn_yellow"), 4)
-    n.add_broadleaf("oak", 6, 11, crooked=1.5, upright=0.02, leaf_m=0.08, leaves_per_twig=34)
+    russet = materials.foliage(stage, "oak leaf", ("autumn_russet", "autumn_russet"), 4)
+    late = materials.foliage(stage, "late leaf", ("oak", "autumn_yellow"), 4, spread=0.3)
+    n.add_broadleaf("oak", 6, 11, crooked=1.5, upright=0.02, leaf_m=0.08, leaves_per_twig=34, material=russet)
     n.add_broadleaf("birch", 4, 12, upright=0.13, children=(3, 4), leaf_m=0.06, leaves_per_twig=34, material=yellow)
-    n.add_broadleaf("middle birch", 14, 12, near=False, upright=0.13, material=yellow)
+    for seed, kind, cover in ((14, "middle birch", yellow), (16, "middle oak", russet), (17, "middle late", late)):
+        n.add_broadleaf(kind, seed, 12, near=False, upright=0.13 if kind == "middle birch" else 0.04, material=cover)
+        n.add_broadleaf(kind, seed + 20, 9, near=False, upright=0.09, crooked=1.4, clear_stem=0.16, material=cover)
+    n.add_conifer("middle pine", 8, 13, near=False)
     n.add_conifer("pine", 5, 14)
     _middle_kinds(n)
     _far_kinds(n)
@@ -546,10 +557,22 @@ def autumn_pool(stage, rng):
         (-31, 50, "pine", 1.15),
     ):
         n.plant(kind, x, y, s, sways=True)
-    for _ in range(90):
-        x, y = rng.uniform(-75, 75), rng.uniform(58, 130)
-        if pool(np.array([[x]]), np.array([[y]]))[0, 0] > 1.25:
-            n.plant("middle birch" if rng.random() < 0.35 else "middle", x, y, rng.uniform(0.6, 1.15))
+    kinds = ("middle birch", "middle oak", "middle oak", "middle late", "middle", "middle pine")
+    for _ in range(230):
+        x, y = rng.uniform(-80, 80), rng.uniform(56, 135)
+        if pool(np.array([[x]]), np.array([[y]]))[0, 0] > 1.22:
+            stand = int(np.clip(3 + 9 * field(np.array([[x]]), np.array([[y]]), 26, 3, 66)[0, 0], 0, 5))
+            kind = kinds[stand] if rng.random() < 0.6 else kinds[int(rng.integers(6))]
+            n.plant(kind, x, y, rng.uniform(0.5, 1.2))
+    brush = n.bushes(leaf_m=0.09, leaves=1600, material=late)
+    n.scatter(
+        brush,
+        26,
+        100,
+        3.4,
+        lambda x, y, z: (pool(x, y) > 1.13) & (y > 30) & (field(x, y, 14, 3, 93) > -0.02),
+        (0.8, 2.4),
+    )
     n.far_wood(("far broadleaf", "far conifer"), t.weights[..., 3], 5000, 120, 1800, conifer_bias=-0.12)
     dry = lambda x, y, z: pool(x, y) > 1.12  # noqa: E731
     n.scatter(n.tufts(heights=(0.12, 0.17, 0.22, 0.14)), 1.0, 46, 0.74, dry, tall_noise=0.8)
@@ -567,7 +590,7 @@ def autumn_pool(stage, rng):
         8,
         70,
         0.8,
-        lambda x, y, z: (z > -0.3) & (z < 0.3) & (field(x, y, 8, 3, 92) > 0.12),
+        lambda x, y, z: (z > -0.3) & (z < 0.3) & (field(x, y, 8, 3, 92) > 0.06) & ((y > 48) | (x < -9) | (x > 22)),
         (0.7, 1.2),
     )
     fallen = _fallen_leaves(stage)

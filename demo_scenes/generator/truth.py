@@ -1,7 +1,6 @@
 """What is true of a scene: classes, tones in zones, layers and their gaps, written beside the picture."""
 
 import numpy as np
-from noise import smooth_step
 from reflectance import KIT_WEIGHTS
 from stage import COVERAGE_OF_CLASS, COVERAGE_PASSES
 
@@ -10,12 +9,15 @@ SURE = 0.9
 FULL_SCALE = 1.6
 FARTHEST_M = 30000.0
 HOLDS_ZONES, MERGES_ZONES = 1.0, 0.35
+# Optical depth below which a cloud cannot be seen, and from which it is thick: 0.03 and 0.3 (Sassen and Cho 1992, for
+# cirrus; from memory). As opacities: 1 - exp(-depth). Between them neither "clear" nor "cloud" is sure.
+UNSEEN_OPACITY, THICK_OPACITY = 0.03, 0.26
 
 
 def coverage(passes, marched):
     """Soft coverage (H, W, 9) averaged over the samples like the picture; sky split by what the cloud lets through."""
     alpha = np.clip(passes["picture"][..., 3], 0, 1)
-    cloudy = smooth_step(1 - marched[..., 0], 0.15, 0.5)
+    cloudy = np.interp(1 - marched[..., 0], (0.0, UNSEEN_OPACITY, THICK_OPACITY, 1.0), (0.0, 1 - SURE, SURE, 1.0))
     out = np.zeros((*alpha.shape, 9), np.float32)
     out[..., 0], out[..., 1] = (1 - alpha) * (1 - cloudy), (1 - alpha) * cloudy
     for class_id, (which, channel) in COVERAGE_OF_CLASS.items():
