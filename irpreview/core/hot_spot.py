@@ -1,22 +1,26 @@
 """A bright spot in the middle of infrared frames, measured on frames of an even subject.
 
     log2 light = level + slope of the light (x, y, xy, x2 - y2) + vignetting (r2 to r8) + strength * bump(r / radius)
+                 + structure of the subject + noise
 
-with r from the middle of the frame in half diagonals and the bump free to lie off-centre. Radii and centres are tried
-on a grid, the rest is linear; the best is refined. How sure it is follows from the frame itself: a bump of the same
-size fitted anywhere else in what is left over tells how strong a bump the subject's own structure can fake.
+with r from the middle of the frame in half diagonals and the bump free to lie off-centre. Structure and noise are told
+apart by restricted maximum likelihood (Patterson and Thompson 1971): how strong and how wide the subject's own blotches
+are decides how sure a bump of a given size can be (generalized least squares). Radii and centres are tried on a grid,
+the best is refined.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize, minimize_scalar
+from scipy.special import erf, ndtr
 
 from irpreview.core.frame_pairs import CAMERA_CURVES, curve_linear
 from irpreview.errors import BadPair, BadValue
@@ -27,18 +31,34 @@ Array = NDArray[np.float64]
 BLOCKS = 44
 """Blocks along the long side."""
 RADII = tuple(float(r) for r in np.geomspace(0.07, 0.35, 7))
-WIDEST = 0.38
+NARROWEST, WIDEST = 0.056, 0.38
+TRUSTED_RADIUS = 0.98 * WIDEST
 CENTRES = tuple(float(c) for c in np.linspace(-0.22, 0.22, 5))
 MOST_OFF_CENTRE = 0.3
-SURE_SIGMAS = 4.0
+CENTRE_DOUBT, RADIUS_DOUBT = 0.17, 0.09
+"""Standard deviations of what is thinkable beforehand: even spreads between the limits above."""
+SURE_SIGMAS = 5.5
 """Set on simulated frames without a spot: fewer than 2 in 100 show one, see tests/core/test_hot_spot.py."""
-MOST_DOUBT_STOPS = 0.12
-"""A frame whose own structure fakes bumps of this strength (one standard deviation) cannot tell."""
-MOST_STRUCTURE_STOPS = 0.25
+LEAST_SPOT_STOPS = 0.02
+MOST_HIDDEN_STOPS = 0.15
+"""A frame in which a spot of this strength could hide cannot tell that there is none: in a sky it would show."""
+MOST_STRUCTURE_STOPS = 0.06
+TOLD_STOPS, TOLD_SHARE = 0.05, 0.15
+"""A strength is told when its range is no wider than this to either side."""
 CURVE_DOUBT_SHARE = 0.05
 """What a curve found from two exposures leaves open, share of the strength."""
+LEAST_ERROR_STOPS = 0.004
 DARK_CODE, CLIPPED_CODE = 0.04, 0.965
 LEAST_STEP_STOPS = 0.3
+HALF_WIDTH_SD = 1.6449
+"""Half of a 5-95 % range in standard deviations of a normal distribution."""
+TAKEN_SHARE = 4.0
+"""The likeliest bump takes some of the structure for itself, where it lies best: what is left says too little of it, by
+so much in variance. Set on simulated frames."""
+KINDS = ("soft", "rough")
+LENGTHS = (0.04, 0.07, 0.12, 0.2, 0.35, 0.6)
+SHARES = (0.0, *(float(q) for q in np.geomspace(0.03, 3000.0, 11)))
+"""Reach of the subject's blotches [half diagonals] and their variance against that of the noise, as tried."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +89,8 @@ class HotSpot:
     """0..1: 0 = no spot can be told from the subject's structure."""
     frames: int
     says: tuple[str, ...]
+    strength_told: bool = True
+    """False: a spot shows, but how strong it is cannot be told within 0.05 stop or 15 %."""
 
     @property
     def shows(self) -> bool:
@@ -79,6 +101,9 @@ class HotSpot:
 class _Fit:
     strength: float
     error: float
+    hidden: float
+    """A spot stronger than this would have been seen, in 95 of 100 frames. [stops]"""
+    sigmas: float
     radius: float
     centre: tuple[float, float]
     vignetting: float
@@ -88,8 +113,9 @@ class _Fit:
 def measure_hot_spot(frames: Sequence[EvenFrame]) -> HotSpot:
     """Strength, radius and confidence of a central bump, from one or more frames of the same lens setting.
 
-    Of a single finished picture the camera's tone curve is unknown, and the strength is uncertain by about a fifth for
-    that alone; two exposures a stop apart, or a raw file, do away with it. Raises BadPair for frames that cannot tell.
+    Of a single finished picture the camera's tone curve is unknown, and with it the strength by about a sixth to either
+    side: then it is given as a range only (`strength_told`). Two exposures a stop apart, or a raw file, tell it.
+    Raises BadPair for frames that cannot tell.
     """
     if not frames:
         raise BadValue("no frame was given; give at least one frame of an even subject")
@@ -102,35 +128,47 @@ def measure_hot_spot(frames: Sequence[EvenFrame]) -> HotSpot:
         _check_levels(frame)
     curve = _curve_of(frames)
     steps = tuple(CAMERA_CURVES.values()) if curve is None else (curve,)
-    by_curve = [_combined([_fit(_stops(f, k)) for f in frames]) for k in steps]
-    strengths = [f.strength for f in by_curve]
-    middle = 0.5 * (min(strengths) + max(strengths))
-    chosen = min(by_curve, key=lambda f: abs(f.strength - middle))
-    if chosen.structure > MOST_STRUCTURE_STOPS or chosen.error > MOST_DOUBT_STOPS:
+    fits = [_fit(_together([_stops(f, k, shape) for f in frames])) for k in steps]
+    surest = max(fits, key=lambda f: f.sigmas)
+    if surest.structure > MOST_STRUCTURE_STOPS:
         raise BadPair(
-            f"the subject is not even enough to tell a hot spot (its structure: {chosen.structure:.2f} stop, at most "
-            f"{MOST_STRUCTURE_STOPS:g}; it can fake a spot of {chosen.error:.2f} stop, at most {MOST_DOUBT_STOPS:g}): "
-            "take an evenly lit wall or sky out of focus, or a diffuser on the lens"
+            f"the subject is not even enough to tell a hot spot (its structure: {surest.structure:.2f} stop, at most "
+            f"{MOST_STRUCTURE_STOPS:g}): {_BETTER_SUBJECT}"
+        )
+    sure = surest.sigmas > SURE_SIGMAS and surest.strength > LEAST_SPOT_STOPS and surest.radius < TRUSTED_RADIUS
+    hidden = max(f.hidden for f in fits)
+    if not sure and hidden > MOST_HIDDEN_STOPS:
+        raise BadPair(
+            f"these frames cannot tell: a hot spot of {hidden:.2f} stop could hide in the unevenness of the subject "
+            f"(at most {MOST_HIDDEN_STOPS:g}): {_BETTER_SUBJECT}"
         )
     known = 0.0 if all(not f.coded for f in frames) else CURVE_DOUBT_SHARE
-    spread = 0.5 * (max(strengths) - min(strengths))
-    half = math.hypot(1.645 * chosen.error, spread, 1.645 * known * abs(middle))
-    # at the widest radius that is tried a bump is one with the vignetting
-    sure = middle > SURE_SIGMAS * chosen.error and middle > 0.02 and chosen.radius < 0.98 * WIDEST
-    # a bump that the structure could fake is no bump: the range then reaches down to none
-    low = max(middle - half, 0.25 * middle) if sure else min(middle - half, 0.0)
-    confidence = 1.0 - math.exp(-max(middle / max(chosen.error, 1e-6) - SURE_SIGMAS, 0.0) / 4.0) if sure else 0.0
-    strength = Range(low, max(middle, low), max(middle + half, low))
-    centre = _centre_share(chosen.centre, shape)
+    least, most = min(fits, key=lambda f: f.strength), max(fits, key=lambda f: f.strength)
+    middle = math.sqrt(max(least.strength, 0.0) * max(most.strength, 0.0))
+    if sure:
+        low, high = (
+            f.strength + sign * HALF_WIDTH_SD * math.hypot(f.error, known * middle)
+            for f, sign in ((least, -1.0), (most, 1.0))
+        )
+        strength = Range(max(low, 0.25 * middle), middle, max(high, middle))
+    else:
+        # a bump that the structure could fake is no bump: the range then reaches down to none
+        strength = Range(0.0, min(middle, hidden), hidden)
+    half = max(strength.high - strength.likely, strength.likely - strength.low)
+    told = not sure or half <= max(TOLD_STOPS, TOLD_SHARE * strength.likely)
     return HotSpot(
         strength,
-        chosen.radius,
-        centre,
-        chosen.vignetting,
-        confidence,
+        surest.radius,
+        _centre_share(surest.centre, shape),
+        surest.vignetting,
+        1.0 - math.exp(-(surest.sigmas - SURE_SIGMAS) / 4.0) if sure else 0.0,
         len(frames),
-        _says(strength, chosen, sure, curve is None, len(frames)),
+        _says(strength, surest, sure, told, curve is None, len(frames)),
+        told,
     )
+
+
+_BETTER_SUBJECT = "take an evenly lit wall or sky out of focus, or a diffuser on the lens"
 
 
 # --- light from values ----------------------------------------------------------------------------------------------
@@ -145,10 +183,10 @@ def _check_levels(frame: EvenFrame) -> None:
         raise BadPair(f"{frame.name} is nearly black (middle {middle:.3f} of full scale); expose it to middle grey")
 
 
-def _stops(frame: EvenFrame, steepness: float) -> Array:
-    """Blocks of the frame, log2 light. A block is the median of its rows' means: dust and birds fall out."""
-    k = BLOCKS / max(frame.values.shape)
-    size = (max(8, round(frame.values.shape[1] * k)), max(8, round(frame.values.shape[0] * k)))
+def _stops(frame: EvenFrame, steepness: float, shape: tuple[int, ...]) -> Array:
+    """Means of the frame's blocks, log2 light; `shape`: of the frame that sets the blocks."""
+    k = BLOCKS / max(shape)
+    size = (max(8, round(shape[1] * k)), max(8, round(shape[0] * k)))
     small = cv2.resize(np.asarray(frame.values, np.float32), size, interpolation=cv2.INTER_AREA)
     linear = curve_linear(np.asarray(small, np.float32), steepness) if frame.coded else small
     return np.asarray(np.log2(np.maximum(linear, 1e-5)), np.float64)
@@ -167,7 +205,7 @@ def _curve_of(frames: Sequence[EvenFrame]) -> float | None:
         return None
 
     def misfit(steepness: float) -> float:
-        level = np.array([float(np.median(_stops(f, steepness))) for f in known])
+        level = np.array([float(np.median(_stops(f, steepness, f.values.shape))) for f in known])
         off = level + ev  # the same light through the same lens: a constant
         return float(np.sum((off - off.mean()) ** 2))
 
@@ -175,6 +213,17 @@ def _curve_of(frames: Sequence[EvenFrame]) -> float | None:
     steepness = float(found.x)
     # two exposures of changing light, or a curve outside the family: no better than unknown
     return steepness if misfit(steepness) < 0.02 * len(known) else None
+
+
+def _together(blocks: Sequence[Array]) -> Array:
+    """The mean of frames of one subject or several, the less even ones counting less."""
+    if len(blocks) == 1:
+        return blocks[0]
+    level = [b - np.median(b) for b in blocks]
+    smooth = _smooth_part(*_grid(blocks[0].shape))
+    rough = [float(np.var(v.ravel() - smooth @ np.linalg.lstsq(smooth, v.ravel(), rcond=None)[0])) for v in level]
+    weight = 1.0 / (np.array(rough) + LEAST_ERROR_STOPS**2)
+    return np.asarray(np.tensordot(weight / weight.sum(), np.stack(level), axes=1), np.float64)
 
 
 # --- fit ------------------------------------------------------------------------------------------------------------
@@ -192,96 +241,181 @@ def _smooth_part(x: Array, y: Array) -> Array:
     return np.stack((np.ones_like(x), x, y, x * y, x**2 - y**2, r2, r2**2, r2**3, r2**4), axis=1)
 
 
-def _bump(x: Array, y: Array, centre: tuple[float, float], radius: float) -> Array:
-    """1 in the middle, a half at `radius`."""
-    return np.asarray(np.exp2(-((x - centre[0]) ** 2 + (y - centre[1]) ** 2) / radius**2), np.float64)
+def _bump(shape: tuple[int, ...], cx: float, cy: float, radius: float) -> Array:
+    """Block means of a bump that is 1 in its middle, a half at `radius`."""
+    half = 0.5 * math.hypot(*shape)
+    steep = math.sqrt(math.log(2.0)) / radius
+
+    def along(count: int, centre: float) -> Array:
+        edge = steep * ((np.arange(count + 1) - count / 2) / half - centre)
+        return np.asarray(0.5 * math.sqrt(math.pi) * np.diff(erf(edge)) / (steep / half), np.float64)
+
+    return np.outer(along(shape[0], cy), along(shape[1], cx)).ravel()
+
+
+@lru_cache(maxsize=4)
+def _tried(shape: tuple[int, int]) -> tuple[Array, Array, tuple[tuple[float, float, float], ...], Array, Array]:
+    """(smooth part (n, 9), its orthonormal basis, places and radii tried, their bumps less the smooth part, squares)"""
+    smooth = _smooth_part(*_grid(shape))
+    q, _ = np.linalg.qr(smooth)
+    options = tuple((cx, cy, r) for r in RADII for cx in CENTRES for cy in CENTRES)
+    bumps = np.stack([_bump(shape, *option) for option in options], axis=1)
+    bumps -= q @ (q.T @ bumps)
+    return smooth, q, options, bumps, np.maximum((bumps**2).sum(axis=0), 1e-12)
 
 
 def _fit(stops: Array) -> _Fit:
-    x, y = _grid(stops.shape)
+    """The likeliest bump in blocks of log2 light (rows, columns), by least squares; its error by the structure left."""
+    shape = (stops.shape[0], stops.shape[1])
+    smooth, q, options, bumps, size = _tried(shape)
     value = stops.ravel()
-    smooth = _smooth_part(x, y)
-    weight: Array = np.ones_like(value)
-    centre, radius, strength = (0.0, 0.0), 0.2, 0.0
-    smooth_value: Array = np.zeros(smooth.shape[1])
-    rest: Array = value
-    for round_number in range(3):
-        root = np.sqrt(weight)
-        q, _ = np.linalg.qr(smooth * root[:, None])
-        target = value * root
-        target = target - q @ (q.T @ target)
+    target = value - q @ (q.T @ value)
+    place = options[int((np.maximum(target @ bumps, 0.0) ** 2 / size).argmax())]
+    for _ in range(3):
+        target = value - q @ (q.T @ value)
 
-        def gain(cx: float, cy: float, r: float, q: Array = q, root: Array = root, target: Array = target) -> float:
-            b = _bump(x, y, (cx, cy), r) * root
+        def loss(p: Array, target: Array = target) -> float:
+            b = _bump(shape, float(p[0]), float(p[1]), float(p[2]))
             b = b - q @ (q.T @ b)
-            size = float(b @ b)
             dot = float(b @ target)
-            return dot**2 / size if dot > 0.0 and size > 1e-9 else 0.0
+            return -(dot**2) / max(float(b @ b), 1e-9) if dot > 0.0 else 0.0
 
-        if round_number == 0:
-            options = [(gain(cx, cy, r), cx, cy, r) for r in RADII for cx in CENTRES for cy in CENTRES]
-            start = np.array(max(options)[1:])
-        else:
-            start = np.array([*centre, radius])
-        lowest, highest = RADII[0] * 0.8, WIDEST
-        bounds = [(-MOST_OFF_CENTRE, MOST_OFF_CENTRE)] * 2 + [(lowest, highest)]
-
-        def loss(p: Array, gain: Callable[[float, float, float], float] = gain) -> float:
-            return -gain(float(p[0]), float(p[1]), float(p[2]))
-
-        found = minimize(loss, start, method="Nelder-Mead", bounds=bounds, options={"maxfev": 70, "xatol": 2e-3})
-        centre, radius = (float(found.x[0]), float(found.x[1])), float(found.x[2])
-        design = np.column_stack((smooth, _bump(x, y, centre, radius)))
-        solution = np.linalg.lstsq(design * root[:, None], value * root, rcond=None)[0]
-        strength, smooth_value = float(solution[-1]), np.asarray(solution[:-1], np.float64)
-        rest = np.asarray(value - design @ solution, np.float64)
-        scatter = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
-        weight = np.asarray(np.minimum(1.0, 2.5 * scatter / np.maximum(np.abs(rest), 1e-9)), np.float64)
-    error = _faked(x, y, smooth, rest, centre, radius)
+        bounds = [(-MOST_OFF_CENTRE, MOST_OFF_CENTRE)] * 2 + [(NARROWEST, WIDEST)]
+        found = minimize(loss, place, method="Nelder-Mead", bounds=bounds, options={"maxfev": 80, "xatol": 1e-3})
+        place = (float(found.x[0]), float(found.x[1]), float(found.x[2]))
+        design = np.column_stack((smooth, _bump(shape, *place)))
+        # dust and birds fall out once a bump is taken off, whose top would pass for dust else
+        value = _tamed(stops.ravel(), design)
+    solution = np.linalg.lstsq(design, value, rcond=None)[0]
+    strength = float(solution[-1])
+    rest = value - design @ solution
+    noise = _noise(value, design, shape)
+    error = math.hypot(_error(shape, smooth, place, strength, noise, float(np.var(rest))), LEAST_ERROR_STOPS)
     corner = _smooth_part(np.array([0.0, 0.707]), np.array([0.0, 0.707]))
-    vignetting = float(corner[1, 5:] @ smooth_value[5:])
-    return _Fit(max(strength, 0.0), error, radius, centre, vignetting, float(np.std(rest)))
-
-
-def _faked(x: Array, y: Array, smooth: Array, rest: Array, centre: tuple[float, float], radius: float) -> float:
-    """Standard deviation of the strength of a bump of this size that the leftover fakes elsewhere. [stops]"""
-    q, _ = np.linalg.qr(smooth)
-    places = [
-        (cx, cy)
-        for cx in np.linspace(x.min() * 0.85, x.max() * 0.85, 13)
-        for cy in np.linspace(y.min() * 0.85, y.max() * 0.85, 9)
-        if math.hypot(cx - centre[0], cy - centre[1]) > radius
-    ]
-    bumps = np.stack([_bump(x, y, place, radius) for place in places], axis=1)
-    bumps -= q @ (q.T @ bumps)
-    size = np.sqrt(np.maximum((bumps**2).sum(axis=0), 1e-12))
-    chance = float(np.sqrt(np.mean(((rest @ bumps) / size) ** 2)))
-    own = _bump(x, y, centre, radius)
-    own = own - q @ (q.T @ own)
-    # the chance of the grid's best place and size was taken: that is worth about half as much again
-    return 1.5 * chance / max(float(np.sqrt(own @ own)), 1e-9) + 0.004
-
-
-def _combined(fits: Sequence[_Fit]) -> _Fit:
-    """Frames together: a weighted mean; where they disagree more than they say, the error grows."""
-    weight = np.array([1.0 / f.error**2 for f in fits])
-    share = weight / weight.sum()
-    strength = float(sum(s * f.strength for s, f in zip(share, fits, strict=True)))
-    scatter = float(np.sqrt(sum(s * (f.strength - strength) ** 2 for s, f in zip(share, fits, strict=True))))
-    # the subject is often the same in all of them, so its structure does not average out by the root of their number
-    error = max(float(1.0 / np.sqrt(weight.sum())), 0.7 * min(f.error for f in fits), scatter / math.sqrt(len(fits)))
-
-    def mean(values: Sequence[float]) -> float:
-        return float(sum(s * v for s, v in zip(share, values, strict=True)))
-
     return _Fit(
-        strength,
+        max(strength, 0.0),
         error,
-        mean([f.radius for f in fits]),
-        (mean([f.centre[0] for f in fits]), mean([f.centre[1] for f in fits])),
-        mean([f.vignetting for f in fits]),
-        min(f.structure for f in fits),
+        max(
+            _most_hidden(target @ bumps / size, np.sqrt(noise.power(bumps)) / size),
+            # at the widest radius that is tried a bump is one with the vignetting
+            strength + HALF_WIDTH_SD * error if place[2] < TRUSTED_RADIUS else 0.0,
+        ),
+        strength / error,
+        place[2],
+        place[:2],
+        float(corner[1, 5:] @ solution[5:-1]),
+        float(np.std(rest)),
     )
+
+
+def _tamed(value: Array, design: Array) -> Array:
+    """The values with what lies far off the design pulled in: a robust fit by clipped residuals (Huber 1964)."""
+    tame = value
+    solve = np.linalg.pinv(design)
+    for _ in range(4):
+        fitted = design @ (solve @ tame)
+        rest = value - fitted
+        scatter = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
+        tame = fitted + np.clip(rest, -3.5 * scatter, 3.5 * scatter)
+    return np.asarray(tame, np.float64)
+
+
+def _error(
+    shape: tuple[int, ...],
+    smooth: Array,
+    place: tuple[float, float, float],
+    strength: float,
+    noise: _Noise,
+    variance: float,
+) -> float:
+    """Standard error of the strength, centre and radius being unknown too. [stops]
+
+    variance: of what the fit leaves over.
+    """
+    columns = [_bump(shape, *place)]
+    for i in range(3):
+        ends = [[p + (side * 0.01 if i == j else 0.0) for j, p in enumerate(place)] for side in (1.0, -1.0)]
+        columns.append(max(strength, 0.0) * (_bump(shape, *ends[0]) - _bump(shape, *ends[1])) / 0.02)
+    design = np.column_stack((*smooth.T, *columns))
+    beforehand = np.zeros(design.shape[1])
+    beforehand[-3:] = 1.0 / np.array([CENTRE_DOUBT, CENTRE_DOUBT, RADIUS_DOUBT]) ** 2
+    inverse = np.linalg.pinv(design.T @ design / variance + np.diag(beforehand), hermitian=True)
+    # least squares do not know of the structure: what it does to them follows from both (White 1980)
+    row = inverse[smooth.shape[1]]
+    return math.sqrt(float(noise.power((design @ row)[:, None])[0]) / variance**2 + float(row**2 @ beforehand))
+
+
+def _most_hidden(strengths: Array, errors: Array) -> float:
+    """95 % end of the strength over all places and sizes of the grid, each as likely as the frame makes it. [stops]"""
+    z = strengths / errors
+    # likelihood of a place and size, the strength left open between 0 and 1 stop
+    log_weight = np.log(errors) + 0.5 * z**2 + np.log(np.maximum(ndtr((1.0 - strengths) / errors) - ndtr(-z), 1e-300))
+    weight = np.exp(log_weight - log_weight.max())
+    steps = np.linspace(0.0, 1.0, 401)
+    below = ndtr((steps[:, None] - strengths) / errors) - ndtr(-z)
+    whole = np.maximum(ndtr((1.0 - strengths) / errors) - ndtr(-z), 1e-300)
+    share = (below / whole) @ weight / weight.sum()
+    return float(steps[int(np.searchsorted(share, 0.95, side="left").clip(0, 400))])
+
+
+# --- structure and noise --------------------------------------------------------------------------------------------
+
+
+class _Noise:
+    """Structure and noise of the blocks: blotches of a given reach on a grid fall apart into rows and columns."""
+
+    def __init__(self, shape: tuple[int, ...], kind: str, length: float, share: float, scale: float = 1.0) -> None:
+        self._shape = shape
+        step = 1.0 / (0.5 * math.hypot(*shape))
+        tall, self._rows = _spread(shape[0], step, kind, length)
+        wide, self._columns = _spread(shape[1], step, kind, length)
+        self.spread = np.outer(tall, wide).ravel()
+        self.variance = scale * (TAKEN_SHARE * share * self.spread + 1.0)
+
+    def turned(self, columns: Array) -> Array:
+        """(n, k) -> (n, k), parts of which noise and structure are independent, with `variance` (n,)."""
+        tall, wide = self._shape
+        by_row = (self._rows.T @ columns.reshape(tall, -1)).reshape(tall, wide, -1)
+        return np.asarray((self._columns.T @ by_row).reshape(columns.shape[0], -1), np.float64)
+
+    def power(self, columns: Array) -> Array:
+        """Variance of each column's product with noise and structure. (n, k) -> (k,)"""
+        return np.asarray(self.variance @ self.turned(columns) ** 2, np.float64)
+
+
+@lru_cache(maxsize=64)
+def _spread(count: int, step: float, kind: str, length: float) -> tuple[Array, Array]:
+    """Eigenvalues and vectors of how alike blocks are at a distance: softly (clouds) or roughly (plaster)."""
+    apart = np.abs(np.subtract.outer(np.arange(count), np.arange(count))) * step / length
+    alike = np.exp(-0.5 * apart**2) if kind == "soft" else np.exp(-apart)
+    values, vectors = np.linalg.eigh(alike)
+    return np.maximum(values, 0.0), vectors
+
+
+def _noise(value: Array, design: Array, shape: tuple[int, ...]) -> _Noise:
+    """Structure and noise in what the design leaves over, by restricted maximum likelihood over kinds and lengths."""
+    best: tuple[float, _Noise] | None = None
+    both = np.column_stack((design, value))
+    free = len(value) - design.shape[1]
+    for kind in KINDS:
+        for length in LENGTHS:
+            unit = _Noise(shape, kind, length, 1.0)
+            columns = unit.turned(both)
+            for share in SHARES:
+                variance = share * unit.spread + 1.0
+                # the last diagonal is the leftover, the others the information on the design
+                gram = columns.T @ (columns / variance[:, None])
+                lower = np.linalg.cholesky(gram + 1e-12 * np.trace(gram) * np.eye(len(gram)))
+                square = float(lower[-1, -1] ** 2)
+                fits = -0.5 * (
+                    float(np.log(variance).sum())
+                    + 2.0 * float(np.log(np.diag(lower)[:-1]).sum())
+                    + free * math.log(square / free)
+                )
+                if best is None or fits > best[0]:
+                    best = fits, _Noise(shape, kind, length, share, square / free)
+    assert best is not None
+    return best[1]
 
 
 def _centre_share(centre: tuple[float, float], shape: tuple[int, ...]) -> tuple[float, float]:
@@ -290,16 +424,23 @@ def _centre_share(centre: tuple[float, float], shape: tuple[int, ...]) -> tuple[
     return 0.5 + centre[0] * half / wide, 0.5 + centre[1] * half / tall
 
 
-def _says(strength: Range, fit: _Fit, sure: bool, unknown_curve: bool, count: int) -> tuple[str, ...]:
+def _says(strength: Range, fit: _Fit, sure: bool, told: bool, unknown_curve: bool, count: int) -> tuple[str, ...]:
     if not sure:
         out = [
-            f"no hot spot: none above {max(strength.high, 0.02):.2f} stop in {count} frame{'s' if count != 1 else ''}"
+            f"no hot spot: none above {max(strength.high, LEAST_SPOT_STOPS):.2f} stop in {count} "
+            f"frame{'s' if count != 1 else ''}"
         ]
     else:
-        out = [
-            f"hot spot of {strength.likely:.2f} stop ({strength.low:.2f} to {strength.high:.2f}), half as strong at "
-            f"{fit.radius:.0%} of half the diagonal from its middle"
-        ]
+        where = f"half as strong at {fit.radius:.0%} of half the diagonal from its middle"
+        if told:
+            out = [
+                f"hot spot of {strength.likely:.2f} stop ({strength.low:.2f} to {strength.high:.2f}), {where}",
+            ]
+        else:
+            out = [
+                f"hot spot, {where}; how strong cannot be told: between {strength.low:.2f} and "
+                f"{strength.high:.2f} stop",
+            ]
         if unknown_curve:
             out.append("the camera's tone curve is unknown: two exposures a stop apart, or a raw file, would tell more")
     way = "darker" if fit.vignetting < 0 else "brighter"
