@@ -27,9 +27,9 @@ def register(app: typer.Typer) -> None:
         scene: SceneOption = None,
         as_json: JsonOption = False,
     ) -> None:
-        """Do the main job on a scene that comes along, and say where the pictures are."""
+        """Do the main job on a scene that comes along, and say where the pictures are. The snap is put beside them."""
         from irpreview.cli.render import facts_of, render_one, report
-        from irpreview.io.pictures import make_folder
+        from irpreview.io.pictures import make_folder, write_file
 
         photo = demo_photo(scene)
         make_folder(out)
@@ -38,7 +38,8 @@ def register(app: typer.Typer) -> None:
             emit_json(facts_of(done))
         else:
             print(report(done, title=photo.parent.name.replace("_", " ")))
-        say(f"The pictures are in {out.resolve()}; the snap they were made from is {photo}")
+        write_file(out / "snap.jpg", photo.read_bytes())
+        say(f"The pictures are in {out.resolve()}; snap.jpg there is the photo they were made from")
 
 
 def demo_folder() -> Path:

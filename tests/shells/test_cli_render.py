@@ -332,7 +332,7 @@ def test_demo_says_where_its_pictures_are(call, tmp_path, monkeypatch, schema):
     status, out, err = call("demo")
     assert status == 0
     assert str(tmp_path / "irpreview-demo") in err
-    assert len(list((tmp_path / "irpreview-demo").iterdir())) == 2
+    assert len(list((tmp_path / "irpreview-demo").iterdir())) == 3
     assert "zone" in out
     status, out, _ = call("demo", "--out", tmp_path / "o", "--json")
     assert status == 0
