@@ -226,6 +226,40 @@ def mean_zone_error() -> float:
     return float(np.mean([abs(e) for row in answers().values() for e in row["zone_errors"].values()]))
 
 
+def steps_between_layers() -> list[tuple[str, float, float]]:
+    """(words, true step, predicted step) in zones of every edge between two true layers.
+
+    The prediction's tones are read where the true layer lies: near below 45 m, middle below 400 m, as in the generator.
+    """
+    rows = []
+    for folder in FOLDERS:
+        told, tones = truth_of(folder), answers()[folder.name]["tones"]
+        height, width = tones.shape
+        labels = picture_of(folder, "classes.png")
+        code = picture_of(folder, "depth.png").astype(float)
+        depth = np.expm1(code / 65535 * math.log1p(told["depth_png"]["farthest_m"]))
+        depth = np.repeat(np.repeat(depth, 4, 0), 4, 1)
+        depth = np.pad(depth, ((0, height - depth.shape[0]), (0, width - depth.shape[1])), "edge")
+        reach = np.where(depth < 45, "near", np.where(depth < 400, "middle", "far"))
+        zones = []
+        for layer in told["layers"]:
+            where = labels == CLASS_NAMES.index(layer["class"]) + 1
+            if layer["name"] != layer["class"]:
+                where &= reach == layer["name"].split()[0]
+            zones.append(5 + math.log2(max(float(np.median(tones[where])), 1e-4) / 0.18) if where.any() else math.nan)
+        for gap in told["gaps"]:
+            rows.append((f"{folder.name}: {gap['between']}", gap["zones"], zones[gap["a"]] - zones[gap["b"]]))
+    return [row for row in rows if math.isfinite(row[2])]
+
+
+def test_steps_between_layers_have_the_right_sign():
+    """Where the true step is a zone or more, the predicted one goes the same way in nine of ten cases."""
+    clear = [(words, true, found) for words, true, found in steps_between_layers() if abs(true) >= 1.0]
+    assert len(clear) >= 15
+    wrong = [row for row in clear if row[1] * row[2] < 0]
+    assert len(wrong) <= 0.1 * len(clear), wrong
+
+
 @each_scene
 def test_measured_movement_matches_the_clip(folder):
     """Sway of trees: frequency within 15 %, amplitude within a factor of 1.7; drift within what its cloud pixels do."""
