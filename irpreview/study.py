@@ -56,8 +56,7 @@ def read_snap(path: str | Path, zone: str, name: str | None = None) -> Photo:
     """A snap at the page's working size. Raises BadPhoto, BadValue."""
     from irpreview.io.photos import load_photo
 
-    data = Path(path).read_bytes()
-    return load_photo(data, zone=zone or None, max_side=PAGE_SIDE_PX, name=name or Path(path).name)
+    return load_photo(path, zone=zone or None, max_side=PAGE_SIDE_PX, name=name)
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,15 +45,21 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Make the card for one photo: PDF on A5, PNG for the phone, JSON. Writes into --out, made if missing."""
         from irpreview.core.shotcard import card_dict
+        from irpreview.errors import BadLog
         from irpreview.inputs import Inputs
         from irpreview.io.card_files import write_card
         from irpreview.io.kits import load_kit
+        from irpreview.io.log_exchange import learned_kit
         from irpreview.study import begin, read_snap
         from irpreview.take_along import card_of, window_words
 
         if wind is not None and not 0 <= wind <= 60:
             raise typer.BadParameter("wind must lie between 0 and 60 m/s")
-        chosen = load_kit(kit) if kit is not None else None
+        chosen = load_kit(kit or "unmodified-720")
+        try:
+            chosen = learned_kit(chosen)
+        except BadLog as error:
+            say(f"the field log was not used: {error}")
         snap = read_snap(photo, zone or "")
         inputs = Inputs(place=place, when=when, zone=zone or "", grade=grade, wind_m_s=wind, shutter_s=shutter)
         study = begin(snap, inputs, kit=chosen)

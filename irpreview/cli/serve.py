@@ -42,15 +42,18 @@ def register(app: typer.Typer) -> None:
         def stop_now(_signal: int, _frame: FrameType | None) -> None:
             stop.set()
 
-        signal.signal(signal.SIGINT, stop_now)
-        signal.signal(signal.SIGTERM, stop_now)
-        with opened_page(port, password) as page:
-            typer.echo(f"The page is open at {page.url}  (stop with Ctrl-C)", err=True)
-            if lan:
-                _say_lan(page.lan_urls)
-            if not no_open:
-                webbrowser.open(page.url)
-            stop.wait()
+        before = {number: signal.signal(number, stop_now) for number in (signal.SIGINT, signal.SIGTERM)}
+        try:
+            with opened_page(port, password) as page:
+                typer.echo(f"The page is open at {page.url}  (stop with Ctrl-C)", err=True)
+                if lan:
+                    _say_lan(page.lan_urls)
+                if not (no_open or stop.is_set()):
+                    webbrowser.open(page.url)
+                stop.wait()
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
         typer.echo("The page is closed.", err=True)
 
 
@@ -62,6 +65,6 @@ def _say_lan(urls: tuple[str, ...]) -> None:
         typer.echo(f"On the local network: {url}  (any user name, your password)", err=True)
     typer.echo(
         "Warning: the connection is not encrypted. Whoever shares this Wi-Fi can read along and try passwords;"
-        " use it at home, not in a cafe, and stop it when done.",
+        " use it at home, not in a cafe, and stop it when done. Your field log stays closed to the others.",
         err=True,
     )

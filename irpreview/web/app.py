@@ -52,6 +52,9 @@ def prepare_framework(folder: Path) -> None:
     os.environ["GRADIO_TEMP_DIR"] = str(folder)
     for name in ("GRADIO_SHARE", "GRADIO_ALLOWED_PATHS", "GRADIO_SERVER_NAME", "GRADIO_SERVER_PORT"):
         os.environ.pop(name, None)
+    for name in ("NO_PROXY", "no_proxy"):
+        # The framework asks itself whether it is there; that must not go out to a proxy.
+        os.environ[name] = ",".join(filter(None, (os.environ.get(name), *LOOPBACK)))
     from gradio import processing_utils, routes
 
     async def no_fetch(*_args: object, **_named: object) -> None:

@@ -96,8 +96,21 @@ def ready(context, base_url):
 
 
 @pytest.fixture(scope="session")
-def snap():
+def whole_snap():
     return CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
+
+
+@pytest.fixture(scope="session")
+def snap(whole_snap, tmp_path_factory):
+    """The demo scene at 640 px, with its facts: what is tried here does not hang on size, and is answered sooner."""
+    from PIL import Image
+
+    image = Image.open(whole_snap)
+    path = tmp_path_factory.mktemp("snaps") / "photo.jpg"
+    image.resize((640, round(640 * image.height / image.width)), Image.Resampling.LANCZOS).save(
+        path, quality=92, exif=image.getexif()
+    )
+    return path
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,133 @@
+"""`irpreview card`: what is written is read back; no location unless asked; refusals in one line."""
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+from PIL import Image
+from pypdf import PdfReader
+
+from irpreview.cli import main
+from irpreview.io.card_files import PNG_WIDTH_PX, card_schema
+from irpreview.io.photos import load_photo
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+SCENE = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    path = tmp_path_factory.mktemp("small") / "tower.jpg"
+    image = Image.open(SCENE)
+    image.resize((400, 300)).save(path, exif=image.getexif())
+    return path
+
+
+def run(*arguments):
+    with pytest.raises(SystemExit) as left:
+        main(["card", *map(str, arguments)])
+    return int(left.value.code or 0)
+
+
+def pdf_text(path):
+    return " ".join(PdfReader(path).pages[0].extract_text().split())
+
+
+def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
+    out = tmp_path / "new" / "folder"
+    assert run(small, "--out", out, "--wind", "3bft", "--title", "Tower on the moor", "--json") == 0
+    said = capsys.readouterr()
+    assert said.out.count("\n") == 1
+    answer = json.loads(said.out)
+    jsonschema.Draft202012Validator(card_schema()).validate(answer)
+    made = json.loads((out / "Tower-on-the-moor-card.json").read_text())
+    jsonschema.Draft202012Validator(card_schema()).validate(made)
+    assert made["title"] == "Tower on the moor"
+    text = pdf_text(out / "Tower-on-the-moor-card.pdf")
+    best = made["exposure"]["recommended"]
+    assert f"ISO {best['iso']:.0f}, f/{best['f_number']:g}, {best['shutter_text']}" in text
+    for heading in ("Setting", "Test frames", "If the wind differs", "If the sky differs", "Order of work",
+                    "Reading the red channel", "Focus", "White balance", "Take care", "Notes"):  # fmt: skip
+        assert heading in text
+    assert len(PdfReader(out / "Tower-on-the-moor-card.pdf").pages) == 1
+    image = Image.open(out / "Tower-on-the-moor-card.png")
+    assert (image.format, image.width) == ("PNG", PNG_WIDTH_PX)
+    assert [row["beaufort"] for row in made["wind_table"]] == list(range(1, 8))
+    assert said.err.count("written:") == 3
+
+
+def test_no_location_unless_asked(small, tmp_path):
+    place = load_photo(small).place
+    near = (f"{place.latitude_deg:.2f}", f"{abs(place.longitude_deg):.2f}")
+    assert run(small, "--out", tmp_path / "without", "--title", "Tower") == 0
+    without = pdf_text(tmp_path / "without" / "Tower-card.pdf") + (tmp_path / "without" / "Tower-card.json").read_text()
+    assert not any(part in without for part in near)
+    assert json.loads((tmp_path / "without" / "Tower-card.json").read_text())["place"] is None
+    for file in (tmp_path / "without").iterdir():
+        assert not any(part.encode() in file.read_bytes() for part in near)
+    assert run(small, "--out", tmp_path / "with", "--title", "Tower", "--with-place") == 0
+    made = json.loads((tmp_path / "with" / "Tower-card.json").read_text())
+    assert made["place"]["latitude_deg"] == pytest.approx(place.latitude_deg, abs=1e-4)
+    assert near[0] in pdf_text(tmp_path / "with" / "Tower-card.pdf")
+
+
+def test_place_and_time_may_be_typed(tmp_path, sample_photographs):
+    path = tmp_path / "flower.jpg"
+    Image.fromarray(sample_photographs["flower.jpg"]).resize((300, 200)).save(path)
+    where = ("--place", "51.2 N, 7.4 E", "--when", "2026-06-21 14:30", "--zone", "+02:00")
+    assert run(path, "--out", tmp_path, "--title", "Garden", *where) == 0
+    made = json.loads((tmp_path / "Garden-card.json").read_text())
+    # Sun over 51.2 N, 7.4 E on 21 June 2026 at 12:30 UTC: 60 degrees by the NREL algorithm (pvlib 0.16).
+    assert made["light"]["sun_height_deg"] == pytest.approx(60, abs=2)
+    assert made["light"]["window"]
+
+
+def test_what_the_log_taught_is_on_the_card(small, tmp_path, monkeypatch):
+    from irpreview.core.log_entries import LogEntry
+    from irpreview.io.field_log import FieldLog
+
+    monkeypatch.setenv("IRPREVIEW_LOG", str(tmp_path / "log.sqlite"))
+    with FieldLog() as log:
+        for _ in range(6):
+            log.add(LogEntry("unmodified-720", iso=100, f_number=8, shutter_s=32.0, metered_ev100=14.0, outcome="good",
+                             sun_height_deg=45.0))  # fmt: skip
+    assert run(small, "--out", tmp_path, "--title", "Tower") == 0
+    made = json.loads((tmp_path / "Tower-card.json").read_text())
+    assert "6 frames of the field log" in made["kit"]["factor_source"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (("missing.jpg",), 1, "does not exist"),
+        (("{notes}",), 1, "notes.jpg"),
+        (("{snap}", "--kit", "no-such-kit"), 2, "no-such-kit"),
+        (("{snap}", "--wind", "99"), 2, "wind"),
+        (("{snap}", "--place", "99, 0"), 2, "latitude"),
+        (("{snap}", "--when", "yesterday", "--zone", "+02:00"), 2, "time"),
+    ],
+)
+def test_refusals_are_one_line(small, tmp_path, capsys, arguments, code, words):
+    notes = tmp_path / "notes.jpg"
+    notes.write_text("no picture")
+    given = [one.format(snap=small, notes=notes) for one in arguments]
+    assert run(*given, "--out", tmp_path / "out") == code
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert words in said.err
+    assert "Traceback" not in said.err
+    assert not list((tmp_path / "out").glob("*")) if (tmp_path / "out").exists() else True
+
+
+def test_a_folder_that_may_not_be_written_is_one_line(small, tmp_path, capsys):
+    (tmp_path / "file").write_text("in the way")
+    assert run(small, "--out", tmp_path / "file") == 1
+    assert "cannot write" in capsys.readouterr().err
+
+
+def test_a_planned_time_without_daylight_is_told_and_stands_on_the_card(small, tmp_path, capsys):
+    when = ("--place", "51.2, 7.4", "--when", "2026-01-01 00:30", "--zone", "+01:00")
+    assert run(small, "--out", tmp_path, "--title", "Night", *when) == 0
+    assert "below the horizon" in capsys.readouterr().err
+    assert "no daylight" in " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
