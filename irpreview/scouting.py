@@ -8,7 +8,6 @@ results do not depend on which.
 from __future__ import annotations
 
 import hashlib
-import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
@@ -109,7 +108,7 @@ def _check_planned(settings: Settings) -> None:
 
 
 class _Desk:
-    """Gives out what is left to judge and knows where everything stands. `tasks` runs in a thread of the pool."""
+    """Gives out what is left to judge and knows where everything stands."""
 
     def __init__(
         self,
@@ -122,6 +121,7 @@ class _Desk:
         self.store, self.watch, self.stop = store, watch, stop
         self.key_of = partial(key_of, settings=settings, model_id=session.scene_network().model_id)
         self.photos = photos
+        self.file_of = {photo.path: photo.file for photo in photos}
         self.progress = Progress(len(photos))
         self.judged = store.keys()
         self.hashes = store.hashes()
@@ -129,7 +129,6 @@ class _Desk:
         """relative path -> sha256 of the content, as read in this run"""
         self.read_now: dict[str, tuple[str, str]] = {}
         """relative path -> (stamp, sha256) of files that the store does not know yet"""
-        self.lock = threading.Lock()
         self.given: set[str] = set()
         self.refused: dict[str, str] = {}
         self.refused_content: dict[str, Refused] = {}
@@ -165,8 +164,7 @@ class _Desk:
                 self._refuse(photo.path, f"could not be read ({error.strerror or error})")
                 return None
             sha = hashlib.sha256(data).hexdigest()
-            with self.lock:
-                self.read_now[photo.path] = (stamp, sha)
+            self.read_now[photo.path] = (stamp, sha)
         self.content[photo.path] = sha
         key = self.key_of(sha)
         if key in self.judged or sha in self.given:
@@ -182,15 +180,14 @@ class _Desk:
     def again(self, task: Task) -> Task | None:
         """The task with the file's bytes, as they are now."""
         try:
-            data = Path(task.file).read_bytes()
+            data = self.file_of[task.path].read_bytes()
         except OSError as error:
             self.refused[task.path] = f"was there a moment ago, now it could not be read ({error.strerror or error})"
             return None
         sha = hashlib.sha256(data).hexdigest()
         if sha != task.sha256:  # changed since it was read first
             self.content[task.path] = sha
-            with self.lock:
-                self.read_now.pop(task.path, None)
+            self.read_now.pop(task.path, None)
             if self.key_of(sha) in self.judged:
                 return None
         return replace(task, sha256=sha, data=data)
@@ -212,8 +209,7 @@ class _Desk:
 
     def new_hashes(self) -> list[tuple[str, str, str]]:
         """(path, stamp, sha256) of what was read and is not in the store yet; empties the list."""
-        with self.lock:
-            read, self.read_now = self.read_now, {}
+        read, self.read_now = self.read_now, {}
         return [(path, stamp, sha) for path, (stamp, sha) in read.items()]
 
 

@@ -204,8 +204,9 @@ def edges_text(finding: Finding) -> str:
         return "one layer"
     if finding.edges_hold == total:
         return {1: "the edge holds", 2: "both edges hold"}.get(total, f"all {total} edges hold")
-    verb = "holds" if finding.edges_hold == 1 else "hold"
-    return f"{finding.edges_hold or 'none'} of {total} {'edge' if total == 1 else 'edges'} {verb}"
+    if finding.edges_hold == 0:
+        return "the edge does not hold" if total == 1 else f"none of {total} edges holds"
+    return f"{finding.edges_hold} of {total} edges {'holds' if finding.edges_hold == 1 else 'hold'}"
 
 
 def sky_text(finding: Finding) -> str:

@@ -10,6 +10,8 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import threading
+import time
 import warnings
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
@@ -21,6 +23,7 @@ Item = TypeVar("Item")
 Answer = TypeVar("Answer")
 _AHEAD = 2
 """Items given out per worker: one in work, one waiting."""
+_LOOK_SECONDS = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,80 +41,97 @@ def cores() -> int:
         return os.cpu_count() or 1
 
 
-def over_cores(
-    work: Callable[[Item], Answer], items: Iterable[Item], jobs: int
-) -> Generator[Answer | Died[Item], None, None]:
+def over_cores(work: Callable[[Item], Answer], items: Iterable[Item], jobs: int) -> Iterator[Answer | Died[Item]]:
     """`work(item)` for all items in `jobs` processes; with one job in this process, without any other.
 
-    work: importable by name, gives every refusal as an answer. One thread per process; the processes ignore Ctrl-C.
+    work: importable by name, gives every refusal as an answer. The processes use one thread each, ignore Ctrl-C, and
+    end when this one does.
     """
     if jobs == 1:
         for item in items:
             yield work(item)
         return
-    given: dict[int, Item] = {}
+    source = iter(items)
+    while True:
+        # joblib's own pool, of which one sees which items were out when a process died
+        suspects = yield from _until_one_dies(work, source, jobs)
+        if not suspects:
+            return
+        for item in suspects:  # each of them alone, then the rest as before
+            if (yield from _until_one_dies(work, iter([item]), 1)):
+                yield Died(item)
 
-    def numbered() -> Iterator[tuple[int, Item]]:
-        for number, item in enumerate(items):
-            given[number] = item
-            yield number, item
 
+def _until_one_dies(
+    work: Callable[[Item], Answer], source: Iterator[Item], jobs: int
+) -> Generator[Answer, None, list[Item]]:
+    """Answers until the items are at an end, or a process died: then the items that were out are returned."""
+    from concurrent.futures import FIRST_COMPLETED, wait
+
+    from joblib.externals.loky.process_executor import BrokenProcessPool, ProcessPoolExecutor
+
+    waiting: dict[Any, Item] = {}
+    with _children_ignore_interrupts():
+        pool = ProcessPoolExecutor(max_workers=jobs, initializer=_settle_in, env=_ONE_THREAD)
+        while len(waiting) < _AHEAD * jobs and (item := next(source, _END)) is not _END:
+            waiting[pool.submit(work, item)] = item
+    broken = True  # until it has come to a good end: else nobody waits for what is still in work
     try:
-        for number, answer in _parallel(work, numbered(), jobs):
-            del given[number]
-            yield answer
-        return
-    except _broken_pool():
-        suspects = dict(given)
-    # One of the items that were out killed its process. Each of them alone, then the rest as before.
-    for number, item in suspects.items():
-        try:
-            yield from (answer for _, answer in _parallel(work, iter([(number, item)]), 2))
-        except _broken_pool():
-            yield Died(item)
-    yield from over_cores(work, items, jobs)
+        while waiting:
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in sorted(done, key=list(waiting).index):
+                try:
+                    answer = future.result()
+                except BrokenProcessPool:
+                    return list(waiting.values())
+                del waiting[future]
+                yield answer
+            while len(waiting) < _AHEAD * jobs and (item := next(source, _END)) is not _END:
+                try:
+                    future = pool.submit(work, item)
+                except BrokenProcessPool:
+                    return [*waiting.values(), item]
+                waiting[future] = item
+        broken = False
+        return []
+    finally:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # said of a pool that is given up with work left in it, as is meant
+            pool.shutdown(wait=not broken, kill_workers=broken)
 
 
-def _parallel(
-    work: Callable[[Item], Answer], numbered: Iterator[tuple[int, Item]], jobs: int
-) -> Iterator[tuple[int, Answer]]:
-    from joblib import Parallel, delayed, parallel_config
-
-    with parallel_config(backend="loky", inner_max_num_threads=1):
-        pool = Parallel(n_jobs=jobs, return_as="generator_unordered", batch_size=1, pre_dispatch=_AHEAD * jobs)
-        with _children_ignore_interrupts():
-            answers = pool(delayed(_numbered)(work, number, item) for number, item in numbered)
-    with warnings.catch_warnings():
-        # said when a worker is replaced or work is left undone after a stop; both are meant
-        warnings.filterwarnings("ignore", module=r"joblib\.")
-        try:
-            yield from answers
-        finally:
-            answers.close()
+_THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+_ONE_THREAD = dict.fromkeys(_THREAD_LIMITS, "1")
 
 
-def _numbered(work: Callable[[Item], Answer], number: int, item: Item) -> tuple[int, Answer]:
-    return number, work(item)
+def _settle_in() -> None:
+    """First thing in each worker process: leave Ctrl-C to the first process, and leave when that one is gone.
 
+    The pool's workers would outlive a killed parent by minutes, each with its share of memory.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = os.getppid()
 
-def _broken_pool() -> type[BaseException]:
-    from joblib.externals.loky.process_executor import BrokenProcessPool
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(_LOOK_SECONDS)
+        os._exit(1)
 
-    kind: type[BaseException] = BrokenProcessPool
-    return kind
+    threading.Thread(target=watch, daemon=True).start()
 
 
 @contextlib.contextmanager
 def _children_ignore_interrupts() -> Iterator[None]:
-    """Processes started inside hold back Ctrl-C for good: the terminal sends it to all, and only we are to answer."""
-    if not hasattr(signal, "pthread_sigmask"):
+    """Processes started inside ignore Ctrl-C from their first moment: the terminal sends it to all of them, and only
+    the first process is to answer."""
+    if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # unlike a handler, "ignored" is inherited
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.signal(signal.SIGINT, before)
 
 
 # --- Dask -----------------------------------------------------------------------------------------------------------
