@@ -33,13 +33,15 @@ class Progress:
 
     files: int
     known: int = 0
-    """Judged in an earlier run, or the very content of another file."""
+    """Judged in an earlier run."""
+    copies: int = 0
+    """The very content of another file of this run."""
     done: int = 0
     """Judged or refused in this run."""
 
     @property
     def left(self) -> int:
-        return self.files - self.known - self.done
+        return self.files - self.known - self.copies - self.done
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +125,8 @@ class _Desk:
         self.photos = photos
         self.file_of = {photo.path: photo.file for photo in photos}
         self.progress = Progress(len(photos))
-        self.judged = store.keys()
+        self.before = frozenset(store.keys())
+        self.judged = set(self.before)
         self.hashes = store.hashes()
         self.content: dict[str, str] = {}
         """relative path -> sha256 of the content, as read in this run"""
@@ -167,8 +170,11 @@ class _Desk:
             self.read_now[photo.path] = (stamp, sha)
         self.content[photo.path] = sha
         key = self.key_of(sha)
-        if key in self.judged or sha in self.given:
+        if key in self.before:
             self.progress.known += 1
+            return None
+        if sha in self.given:
+            self.progress.copies += 1
             return None
         self.given.add(sha)
         return Task(photo.path, printable(photo.path), str(photo.file), sha, data if self.send else None)

@@ -215,7 +215,7 @@ class _Bar:
             self._bar = tqdm(
                 total=progress.files, desc="judged", unit=" photos", bar_format=shape, leave=False, dynamic_ncols=True
             )
-        self._bar.total = progress.files - progress.known
+        self._bar.total = progress.files - progress.known - progress.copies
         self._bar.update(progress.done - self._bar.n)
 
 
