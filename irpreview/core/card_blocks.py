@@ -56,6 +56,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         alternatives.append("Also: " + "; ".join(setting_words(one) for one in others[:4]) + ".")
     blocks = [
         Block("Setting", (*setting_lines, *alternatives), kind="strong"),
+        Block("Take care", facts["cautions"]),
         Block("Test frames", tuple(frame_words(frame) for frame in exposure.test_frames[:6]), kind="numbered"),
         Block("Will it hold apart", _verdict_lines(verdict)),
         Block("What is in it, and its tone", (_tone_words(card),)),
@@ -73,7 +74,6 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         Block("White balance", (facts["white_balance"],)),
         Block("When the light is right", facts["light_window"]),
         Block("What moves", facts["movement"]),
-        Block("Take care", facts["cautions"]),
         Block("Taken for granted", facts["assumptions"], kind="small"),
         Block("Where the figures come from", facts["sources"], kind="small"),
     ]

@@ -108,7 +108,7 @@ def build_card(
         "focus": focus_lines(exposure.focus),
         "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
         "movement": clean(movement.warnings) if movement is not None else (),
-        "cautions": clean(full_sentence(text) for text in (*exposure.cautions, *cautions, *USUAL_CAUTIONS)),
+        "cautions": clean(full_sentence(text) for text in (*USUAL_CAUTIONS, *exposure.cautions, *cautions)),
         "assumptions": clean(
             full_sentence(text)
             for text in (

@@ -33,6 +33,8 @@ PNG_WIDTH_PX = 1080
 """A phone's width in pixels; text stays readable without zooming."""
 MM = 72.0 / 25.4
 A5_PT = (148.0 * MM, 210.0 * MM)
+TEXT_SIZES_PT = tuple(round(6.2 - 0.1 * step, 1) for step in range(29))
+"""Sizes of the body text that are tried, large to small."""
 INK = "#1c1b19"
 QUIET = "#55524d"
 PAPER = "#ffffff"
@@ -117,16 +119,32 @@ def font_files() -> dict[str, Path]:
 
 
 def card_pdf(card: ShotCard) -> bytes:
-    """One A5 page. Text shrinks a little, in steps, when there is more to say than usual; nothing is cut off."""
-    for size in (6.0, 5.7, 5.4, 5.1, 4.8, 4.5, 4.2, 3.8, 3.4):
-        data = _pdf_at(card, size)
-        if data is not None:
-            return data
+    """One A5 page. The text is as large as fits, a little smaller when there is more to say; nothing is cut off."""
+    pictures = [_jpeg(pixels) for pixels in (card.snap, card.infrared)]
+    found = None
+    low, high = 0, len(TEXT_SIZES_PT) - 1
+    while low <= high:  # the smaller the text, the surer it fits
+        middle = (low + high) // 2
+        data = _pdf_at(card, TEXT_SIZES_PT[middle], pictures)
+        if data is None:
+            low = middle + 1
+        else:
+            found, high = data, middle - 1
+    if found is not None:
+        return found
     raise CannotWrite("the card has more text than fits on one A5 page; leave out some sentences")
 
 
-def _pdf_at(card: ShotCard, size_pt: float) -> bytes | None:
-    """The page with body text of `size_pt`, or None when it does not fit."""
+def _jpeg(pixels: ByteArray) -> bytes:
+    from PIL import Image
+
+    packed = io.BytesIO()
+    Image.fromarray(pixels).save(packed, "JPEG", quality=88)
+    return packed.getvalue()
+
+
+def _pdf_at(card: ShotCard, size_pt: float, pictures: Sequence[bytes]) -> bytes | None:
+    """The page with body text of `size_pt`, or None when it does not fit. pictures: snap and infrared as JPEG."""
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
     from reportlab.pdfgen.canvas import Canvas
@@ -149,7 +167,7 @@ def _pdf_at(card: ShotCard, size_pt: float) -> bytes | None:
     canvas.setFont("Card-Bold", 11)
     canvas.drawString(edge, top - 9, _fitted(card.title, "Card-Bold", 11, width - 2 * edge))
     top -= 15
-    picture_height = _draw_pictures(canvas, card, edge, top, column, gutter)
+    picture_height = _draw_pictures(canvas, card, pictures, edge, top, column, gutter)
     top -= picture_height + 4
     bottom = edge + 8
     canvas.setFont("Card", 4.6)
@@ -162,7 +180,7 @@ def _pdf_at(card: ShotCard, size_pt: float) -> bytes | None:
         frame = Frame(left, bottom, column, top - bottom, 0, 0, 0, 0, showBoundary=0)
         frame.addFromList(story, canvas)
         lowest = frame._y
-    if story or lowest - bottom < 30:
+    if story or lowest - bottom < 50:
         return None
     _draw_notes(canvas, edge + column + gutter, bottom, column, lowest - bottom - 4)
     canvas.showPage()
@@ -180,9 +198,10 @@ def _fitted(text: str, font: str, size: float, width: float) -> str:
     return text.rstrip() + "…"
 
 
-def _draw_pictures(canvas: Any, card: ShotCard, left: float, top: float, column: float, gutter: float) -> float:
+def _draw_pictures(
+    canvas: Any, card: ShotCard, pictures: Sequence[bytes], left: float, top: float, column: float, gutter: float
+) -> float:
     """Snap and infrared picture side by side with captions; returns the height used [pt]."""
-    from PIL import Image
     from reportlab.lib.utils import ImageReader
 
     used = 0.0
@@ -192,10 +211,7 @@ def _draw_pictures(canvas: Any, card: ShotCard, left: float, top: float, column:
         scale = min(column / columns, 40.0 * MM / rows)
         wide, high = columns * scale, rows * scale
         x = left + index * (column + gutter) + (column - wide) / 2
-        packed = io.BytesIO()
-        Image.fromarray(pixels).save(packed, "JPEG", quality=88)
-        packed.seek(0)
-        canvas.drawImage(ImageReader(packed), x, top - high, wide, high)
+        canvas.drawImage(ImageReader(io.BytesIO(pictures[index])), x, top - high, wide, high)
         canvas.setFont("Card", 5)
         canvas.setFillColor(QUIET)
         canvas.drawString(x, top - high - 6.5, caption)

@@ -361,6 +361,7 @@ def opening(study: Study) -> str:
     return block(
         big
         + listed([sentence(reason) for reason in exposure.reasons])
+        + ("<h3>Take care</h3>" + listed([sentence(text) for text in exposure.cautions]) if exposure.cautions else "")
         + f"<h3>Test frames first</h3>{listed([frame_words(frame) for frame in exposure.test_frames], ordered=True)}"
         + folded("Other settings", _settings_table(exposure))
         + folded(
@@ -368,7 +369,6 @@ def opening(study: Study) -> str:
         )
         + folded("Where to focus, where to take the white balance", listed([*focus_lines(exposure.focus), *balance]))
         + folded("Where the time comes from", listed(_time_parts(exposure)))
-        + ("<h3>Take care</h3>" + listed([sentence(text) for text in exposure.cautions]) if exposure.cautions else "")
         + paragraphs(study.sorry)
     )
 

@@ -1,0 +1,141 @@
+"""How long the page takes: first answer after a 12-megapixel upload, sliders, card; by its handlers and in a browser.
+
+    python tests/benchmarks/page.py [--browser] [PHOTO...]
+
+Prints medians with the load of the machine at the time; nothing is asserted. The owner asks for at most 2 s to the
+first answer and 0.4 s for a slider on two cores.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import sys
+import tempfile
+import time
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(CHECKOUT))
+ROUNDS = 5
+SIDE_PX = 4000
+
+
+def twelve_megapixels(photo: Path, folder: Path) -> Path:
+    """The photo blown up to 4000 x 3000 with a little grain, so that its file is as large as a phone's."""
+    image = Image.open(photo)
+    exif = image.getexif()
+    big = image.convert("RGB").resize((SIDE_PX, round(SIDE_PX * image.height / image.width)), Image.Resampling.BICUBIC)
+    grain = np.random.default_rng(0).normal(0, 4, (big.height, big.width, 1))
+    pixels = np.clip(np.asarray(big, np.float32) + grain, 0, 255).astype(np.uint8)
+    path = folder / f"{photo.parent.name}-{photo.stem}-12mp.jpg"
+    Image.fromarray(pixels).save(path, quality=90, exif=exif)
+    return path
+
+
+def clock(work: Callable[[], Any]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def say(what: str, seconds: list[float]) -> None:
+    middle = statistics.median(seconds)
+    print(f"  {what:<44} {middle:6.2f} s  ({min(seconds):.2f} to {max(seconds):.2f})", flush=True)
+
+
+def by_handlers(photo: Path, folder: Path) -> None:
+    from irpreview.study import SHUTTERS_S, WINDS_M_S
+    from irpreview.web.handlers import Desk
+
+    desk = Desk(folder)
+    token = desk.sittings.open()
+
+    def upload(number: int) -> list[float]:
+        inside = folder / f"up{number}"
+        inside.mkdir()
+        path = shutil.copy(photo, inside / photo.name)
+        start, times = time.perf_counter(), []
+        for shown in desk.add(token, [path]):
+            if shown.twin or shown.opening:
+                times.append(time.perf_counter() - start)
+        return times
+
+    upload(0)  # network and tables are loaded while the page opens
+    runs = [upload(number) for number in range(1, ROUNDS + 1)]
+    say("infrared picture shown after", [run[0] for run in runs])
+    say("everything shown after", [run[1] for run in runs])
+    moves = [(wind, SHUTTERS_S.index(4.0)) for wind in range(0, len(WINDS_M_S), 6)]
+    moves += [(8, at) for at in range(0, len(SHUTTERS_S), 4)]
+    say("a slider moves (picture)", [clock(lambda at=at: desk.move(token, *at)) for at in moves])
+    say("a slider rests (verdict, exposure)", [clock(lambda at=at: desk.settle(token, *at)) for at in moves[:6]])
+    stroke = {"class_name": "water", "width": 0.03, "points": [[0.3, 0.9], [0.6, 0.9]]}
+
+    def paint() -> None:
+        desk.paint(token, [stroke], True)
+        desk.undo(token)
+
+    say("strokes grown and undone (two answers)", [clock(paint) for _ in range(3)])
+    say("card as PDF, PNG and JSON", [clock(lambda: desk.make_card(token, "Card", False)) for _ in range(3)])
+
+
+def in_a_browser(photos: list[Path]) -> None:
+    from playwright.sync_api import expect, sync_playwright
+
+    from irpreview.web.app import opened_page
+
+    switches = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+    binary = os.environ.get("CHROMIUM") or shutil.which("chromium")
+    with opened_page() as opened, sync_playwright() as driver:
+        opened.blocks.warming.join()
+        browser = driver.chromium.launch(executable_path=binary, args=switches)
+        for photo in photos:
+            first, rest, slides = [], [], []
+            for _ in range(3):
+                page = browser.new_page(viewport={"width": 1280, "height": 900})
+                page.goto(opened.url)
+                page.get_by_label("Choose snaps").wait_for(state="attached")
+                start = time.perf_counter()
+                page.get_by_label("Choose snaps").set_input_files(photo)
+                expect(page.locator("#twin img").first).to_be_visible(timeout=90_000)
+                first.append(time.perf_counter() - start)
+                expect(page.locator("#opening .big")).to_be_visible(timeout=90_000)
+                rest.append(time.perf_counter() - start)
+                wind = page.get_by_role("slider", name="Wind", exact=True)
+                for key, words in (("Home", "0.0 m/s of wind"), ("End", "17.5 m/s of wind")):
+                    start = time.perf_counter()
+                    wind.press(key)
+                    expect(page.locator("#moving")).to_contain_text(words, timeout=90_000)
+                    slides.append(time.perf_counter() - start)
+                    page.wait_for_timeout(2500)  # the rest of the answers follows
+                page.close()
+            print(f" {photo.name} in a browser, load {os.getloadavg()[0]:.1f}")
+            say("infrared picture seen after", first)
+            say("everything seen after", rest)
+            say("picture with its movement seen after", slides)
+
+
+def main() -> None:
+    warnings.simplefilter("ignore")
+    given = [Path(one) for one in sys.argv[1:] if not one.startswith("--")]
+    photos = given or sorted((CHECKOUT / "demo_scenes").glob("*/photo.jpg"))[:2]
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        large = [twelve_megapixels(photo, folder) for photo in photos]
+        if "--browser" in sys.argv:
+            in_a_browser(large)
+            return
+        for photo in large:
+            print(f" {photo.name}, {photo.stat().st_size / 1e6:.1f} MB, load {os.getloadavg()[0]:.1f}")
+            by_handlers(photo, Path(tempfile.mkdtemp(dir=folder)))
+
+
+if __name__ == "__main__":
+    main()
