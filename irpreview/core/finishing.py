@@ -8,6 +8,8 @@ exposure range between 0.04 above base and 0.9 of the maximum density); the R of
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +28,7 @@ HIGHLIGHT_ZONE = 7.05
 """Where the brightest extended surface is placed: white with texture."""
 _STEPS = 4096
 _SCREEN_BLACK = 0.8 * 10.0**-PAPER_BLACK_DENSITY
-STEPS_PER_ROOT = (_STEPS - 1) / float(np.sqrt(2.0))
+_STEPS_PER_ROOT = (_STEPS - 1) / float(np.sqrt(2.0))
 
 
 def iso_range(grade: float) -> float:
@@ -42,13 +44,9 @@ def negative_gamma(root: FloatArray) -> float:
     Infrared scenes run over six and more stops; the development is held back for them, as for any contrasty negative,
     so that black water and white leaves keep texture on a hard paper. Common practice, no source.
     """
-    low, high = np.percentile(root[:: _thin(root), :: _thin(root)], (1.5, 97))
+    low, high = np.percentile(root[:: sample_step(root), :: sample_step(root)], (1.5, 97))
     range_stops = 2 * np.log2(max(float(high), 1e-3) / max(float(low), 1e-3))
     return float(np.clip(NEGATIVE_GAMMA * FITTING_RANGE_STOPS / max(range_stops, 0.1), *_GAMMA_LIMITS))
-
-
-def _thin(picture: NDArray[np.generic]) -> int:
-    return max(1, round(int(max(picture.shape)) / 256))
 
 
 def print_luminance(relative_stops: np.ndarray, grade: float, gamma: float = NEGATIVE_GAMMA) -> np.ndarray:
@@ -72,7 +70,7 @@ def placement_stops(root: FloatArray, grade: float, gamma: float = NEGATIVE_GAMM
 
     root: (H, W) square roots of linear tones.
     """
-    step = _thin(root)
+    step = sample_step(root)
     bright = float(np.percentile(root[::step, ::step], 97)) ** 2
     stops = np.linspace(-8, 8, 1601)
     printed = print_luminance(stops, grade, gamma)
@@ -83,35 +81,52 @@ def placement_stops(root: FloatArray, grade: float, gamma: float = NEGATIVE_GAMM
 
 def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> ByteArray:
     """The finished picture, (H, W) uint8 in display tones, of square roots of linear tones (H, W)."""
-    return finish_steps(root_steps(root), grade=grade, film_look=film_look)
+    curve = print_curve(root[:: sample_step(root), :: sample_step(root)], grade)
+    if film_look:
+        root = _halation(root, curve.gain)
+    picture = np.empty(root.shape, np.uint8)
+    rows = max(16, (1 << 18) // root.shape[1])
+    for top in range(0, root.shape[0], rows):  # in strips, so that the steps stay in the cache
+        picture[top : top + rows] = curve.printed(root[top : top + rows])
+    return picture
 
 
-def root_steps(root: FloatArray, out: NDArray[np.uint16] | None = None) -> NDArray[np.uint16]:
-    """Square roots of tones (H, W) as the whole steps that `finish_steps` reads: 0 to 4095, the last = root of 2."""
-    return np.asarray(cv2.multiply(root, STEPS_PER_ROOT, dst=out, dtype=cv2.CV_16U), np.uint16)
+@dataclass(frozen=True, slots=True)
+class PrintedCurve:
+    """From square roots of tones to display tones, for one picture."""
+
+    table: ByteArray
+    """(1, 65536) by step of the root."""
+    gain: float
+    """What placing the picture multiplies square roots of tones by."""
+
+    def printed(self, root: FloatArray) -> ByteArray:
+        """Display tones (h, w) of square roots of tones (h, w)."""
+        steps = cv2.multiply(root, _STEPS_PER_ROOT, dtype=cv2.CV_16U)
+        try:
+            return np.asarray(cv2.LUT(steps, self.table), np.uint8)
+        except cv2.error:  # before OpenCV 5 the index must be 8 bit
+            return np.asarray(self.table[0].take(steps), np.uint8)
 
 
-def finish_steps(steps: NDArray[np.uint16], *, grade: float = 4.0, film_look: bool = False) -> ByteArray:
-    """The finished picture, (H, W) uint8, of `root_steps` (H, W)."""
-    thin = _thin(steps)
-    sample = np.asarray(steps[::thin, ::thin] * np.float32(1 / STEPS_PER_ROOT), np.float32)
+def sample_step(picture: NDArray[np.generic]) -> int:
+    """Every how many pixels each way a picture (H, W) is asked for its range: about 256 along the long side."""
+    return max(1, round(int(max(picture.shape)) / 256))
+
+
+def print_curve(sample: FloatArray, grade: float) -> PrintedCurve:
+    """The curve of a picture from a sample of its square roots of tones, (h, w). Raises BadValue for the grade."""
     gamma = negative_gamma(sample)
     shift = placement_stops(sample, grade, gamma)
-    tone = np.maximum((np.arange(_STEPS) / STEPS_PER_ROOT) ** 2, 1e-5)
+    tone = np.maximum((np.arange(_STEPS) / _STEPS_PER_ROOT) ** 2, 1e-5)
     luminance = print_luminance(np.log2(tone) + shift, grade, gamma)
     # a screen's black is deeper than paper's: most of the paper's own black is taken off (common practice, no source)
     luminance = (luminance - _SCREEN_BLACK) / (1 - _SCREEN_BLACK)
     display = np.where(luminance <= 0.0031308, 12.92 * luminance, 1.055 * luminance ** (1 / 2.4) - 0.055)
-    curve = np.full((1, 1 << 16), 255, np.uint8)
-    curve[0, :_STEPS] = np.clip(np.round(255 * display), 0, 255)
-    curve[0, _STEPS:] = curve[0, _STEPS - 1]
-    if film_look:
-        root = np.multiply(steps, np.float32(1 / STEPS_PER_ROOT), dtype=np.float32)
-        steps = root_steps(_halation(root, 2.0 ** (shift / 2)))
-    try:
-        return np.asarray(cv2.LUT(steps, curve), np.uint8)
-    except cv2.error:  # before OpenCV 5 the index must be 8 bit
-        return np.asarray(curve[0].take(steps), np.uint8)
+    table = np.empty((1, 1 << 16), np.uint8)
+    table[0, :_STEPS] = np.clip(np.round(255 * display), 0, 255)
+    table[0, _STEPS:] = table[0, _STEPS - 1]
+    return PrintedCurve(table, float(2.0 ** (shift / 2)))
 
 
 def _halation(root: FloatArray, gain: float) -> FloatArray:

@@ -39,13 +39,19 @@ def reference_tone(pixels: ByteArray, mix: FloatArray, basis: str = MIX_BASIS) -
         return np.asarray(cv2.resize(np.ascontiguousarray(m), (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
 
     tone = np.array(at_size(mix[3]), np.float32)
-    luminance = np.zeros((h, w), np.float32)
     for k, channel in enumerate(cv2.split(pixels)):
         cv2.accumulateProduct(np.asarray(cv2.LUT(channel, _DISPLAY), np.float32), at_size(mix[k]), tone)
-        luminance += cv2.LUT(channel, _LUMINANCE_OF[k])
-    cv2.accumulateProduct(luminance, at_size(mix[4]), tone)
+    cv2.accumulateProduct(luminance_of(pixels), at_size(mix[4]), tone)
     clipped: FloatArray = np.clip(tone, 0.0, 1.0, out=tone)
     return clipped
+
+
+def luminance_of(pixels: ByteArray) -> FloatArray:
+    """Linear luminance 0..1 (H, W) of sRGB pixels (H, W, 3) uint8."""
+    luminance = np.zeros(pixels.shape[:2], np.float32)
+    for k, channel in enumerate(cv2.split(pixels)):
+        luminance += cv2.LUT(channel, _LUMINANCE_OF[k])
+    return luminance
 
 
 def tone_from_coefficients(pixels: ByteArray, coefficients: NDArray[np.float32]) -> FloatArray:

@@ -24,7 +24,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.finishing import finish_steps, root_steps
+from irpreview.core.finishing import finish, print_curve, sample_step
 from irpreview.core.scene import (
     WORKING_SIDE_PX,
     EdgeGuide,
@@ -249,19 +249,21 @@ def _spread_rows(
 
 @dataclass(frozen=True, slots=True)
 class _PerClass:
-    """Rows of one value per class, blended to maps by the class probabilities in a single product."""
+    """Rows of one value per class, to be blended to maps by the weights of the classes."""
 
     reference: np.ndarray
     factor: np.ndarray
     colour: np.ndarray
+    """(4, 9): by redness, blueness, lightness, and constant."""
     spread: np.ndarray
+    """(2, 9): as predicted, and where a person repainted."""
 
-    def blend(self, weights: _Weights) -> FloatArray:
-        """(8, h, w): reference factor, factor, three colour slopes, constant, two spreads."""
-        rows = np.vstack([self.reference, self.factor, self.colour, self.spread]).astype(np.float32)
-        n, h, w = weights.maps.shape
-        mixed = rows[:, list(weights.index)] @ weights.maps.reshape(n, h * w)
-        return np.asarray(mixed.reshape(len(rows), h, w), np.float32)
+    def blend(self, row: np.ndarray, weights: _Weights) -> FloatArray:
+        """A row of one value per class as a map (h, w)."""
+        out = np.multiply(weights.maps[0], np.float32(row[weights.index[0]]))
+        for k, i in enumerate(weights.index[1:], 1):
+            cv2.scaleAdd(weights.maps[k], float(row[i]), out, dst=out)
+        return np.asarray(out, np.float32)
 
 
 def shade_share(visible_stops: FloatArray, blueness: FloatArray, land: FloatArray) -> FloatArray:
@@ -359,10 +361,10 @@ def render_tones(
         colour=_colour_rows(np.nan_to_num(medians) + offset, pairs),
         spread=_spread_rows(factors, pairs, placement_error, is_reference),
     )
-    reference_factor, factor, by_red, by_blue, by_light, constant, spread, spread_painted = per_class.blend(weights)
-    within = constant
-    for slope, value in ((by_red, snap.redness), (by_blue, snap.blueness), (by_light, visible)):
-        cv2.accumulateProduct(slope, value, within)
+    reference_factor, factor = (per_class.blend(row, weights) for row in (per_class.reference, per_class.factor))
+    within = per_class.blend(per_class.colour[3], weights)
+    for row, value in zip(per_class.colour[:3], (snap.redness, snap.blueness, visible), strict=True):
+        cv2.accumulateProduct(per_class.blend(row, weights), value, within)
     np.clip(within, -2, 2, out=within)
     land = np.ones((h, w), np.float32)
     for index in (0, 1, 2):
@@ -390,16 +392,18 @@ def render_tones(
         if name not in ("visible", "factor"):
             stops += parts[name]
 
+    spread = per_class.blend(per_class.spread[0], weights)
     spread += unsure  # doubt about the class itself, up to a stop
     if painted is not None:
-        spread = np.where(painted, spread_painted, spread)
+        spread[painted] = per_class.blend(per_class.spread[1], weights)[painted]
     classes = _class_tones(stops, spread, weights, factors)
-    tones, spread, steps = _printed(stops, _fine_texture(residual), spread, small, photo.pixels)
+    full = _FullSize(photo.pixels, small, grade, film_look)
+    tones, spread, picture = full.printed(stops, _fine_texture(residual), spread)
     return Rendering(
         tones=frozen_array(tones),
         spread_stops=frozen_array(spread),
         classes=MappingProxyType(classes),
-        picture=frozen_array(finish_steps(steps, grade=grade, film_look=film_look)),
+        picture=frozen_array(picture),
         kit=kit,
         light=light,
         parts_stops=MappingProxyType({name: frozen_array(part) for name, part in parts.items()}),
@@ -412,7 +416,7 @@ def _highest(fine: FloatArray) -> FloatArray:
     for p in fine[1:]:
         if p.any():
             cv2.max(p, best, dst=best)
-    return best
+    return np.asarray(best, np.float32)
 
 
 def _brighter(
@@ -518,46 +522,68 @@ def _fine_texture(residual: FloatArray) -> FloatArray:
     return np.asarray(np.clip(-_TEXTURE_TAKEN * fine, -_TEXTURE_LIMIT_STOPS, _TEXTURE_LIMIT_STOPS), np.float32)
 
 
-def _printed(
-    stops: FloatArray, texture: FloatArray, spread: FloatArray, small: ByteArray, pixels: ByteArray
-) -> tuple[FloatArray, FloatArray, NDArray[np.uint16]]:
-    """(tones (H, W), spread (H, W) [stops], steps of the finished picture (H, W)) at the photo's size.
+@dataclass(frozen=True, slots=True)
+class _FullSize:
+    """From maps at the working size to tones and picture at the photo's own."""
 
-    stops, texture, spread: (h, w) at the working size. Square roots of tones are carried to full size by local lines of
-    the grey value, found small, applied large. The root is used because it is nearly even to the eye, so one epsilon
-    serves shadows and lights, and its square is one multiplication. At this scale grey is guide enough, and a quarter
-    of the work of colour.
-    """
-    root = stops + texture
-    root *= np.float32(0.5)
-    np.exp2(root, out=root)
-    np.clip(root, _LOWEST_ROOT, _HIGHEST_ROOT, out=root)
-    if small.shape == pixels.shape:
-        return np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE), spread, root_steps(root)
-    height, width = pixels.shape[:2]
-    slope, intercept = _lines_of_grey(root, small)
+    pixels: ByteArray
+    small: ByteArray
+    grade: float
+    film_look: bool
 
-    def enlarge(m: FloatArray, out: FloatArray | None = None) -> FloatArray:
-        return np.asarray(cv2.resize(m, (width, height), dst=out, interpolation=cv2.INTER_LINEAR), np.float32)
+    def printed(
+        self, stops: FloatArray, texture: FloatArray, spread: FloatArray
+    ) -> tuple[FloatArray, FloatArray, ByteArray]:
+        """(tones (H, W), spread (H, W) [stops], picture (H, W)) from three maps (h, w) in stops.
 
-    # fresh memory costs as much as the sums, so two large maps serve one after the other for four
-    value, second = enlarge(slope), enlarge(intercept)
-    steps = np.empty((height, width), np.uint16)
-    rows = max(16, (1 << 18) // width)
-    strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]  # so that work stays in the cache
-    for strip in strips:
-        here, grey = value[strip], cv2.cvtColor(pixels[strip], cv2.COLOR_RGB2GRAY)
-        cv2.multiply(here, grey, dst=here, dtype=cv2.CV_32F)
-        cv2.add(here, second[strip], dst=here)
-        np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
-        root_steps(here, out=steps[strip])
-    enlarge(np.exp2(-texture), second)  # tones keep what the network says
-    for strip in strips:
-        here = value[strip]
-        cv2.multiply(here, here, dst=here)
-        cv2.multiply(here, second[strip], dst=here)
-        np.clip(here, LOWEST_TONE, HIGHEST_TONE, out=here)
-    return value, enlarge(spread, second), steps
+        Square roots of tones are carried to full size by local lines of the grey value, found small, applied large. The
+        root is used because it is nearly even to the eye, so one epsilon serves shadows and lights, and its square is
+        one multiplication. At this scale grey is guide enough, and a quarter of the work of colour.
+        """
+        root = stops + texture
+        root *= np.float32(0.5)
+        np.exp2(root, out=root)
+        np.clip(root, _LOWEST_ROOT, _HIGHEST_ROOT, out=root)
+        if self.small.shape == self.pixels.shape:
+            tones = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE)
+            return tones, spread, finish(root, grade=self.grade, film_look=self.film_look)
+        # fresh memory costs as much as the sums, so two large maps serve one after the other for four
+        value, second = (self._enlarged(line) for line in _lines_of_grey(root, self.small))
+        picture = self._picture(value, second)
+        self._enlarged(np.exp2(-texture), second)  # tones keep what the network says
+        for strip in self._strips():
+            here = value[strip]
+            cv2.multiply(here, here, dst=here)
+            cv2.multiply(here, second[strip], dst=here)
+            np.clip(here, LOWEST_TONE, HIGHEST_TONE, out=here)
+        return value, self._enlarged(spread, second), picture
+
+    def _enlarged(self, m: FloatArray, out: FloatArray | None = None) -> FloatArray:
+        size = (self.pixels.shape[1], self.pixels.shape[0])
+        return np.asarray(cv2.resize(m, size, dst=out, interpolation=cv2.INTER_LINEAR), np.float32)
+
+    def _strips(self) -> list[slice]:
+        """Rows that fit into the cache together."""
+        height, width = self.pixels.shape[:2]
+        rows = max(16, (1 << 18) // width)
+        return [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
+
+    def _picture(self, slope: FloatArray, intercept: FloatArray) -> ByteArray:
+        """The finished picture; square roots of tones = slope . grey + intercept replace `slope`."""
+        step = sample_step(slope)
+        thin = (slice(None, None, step), slice(None, None, step))
+        grey = cv2.cvtColor(np.ascontiguousarray(self.pixels[thin]), cv2.COLOR_RGB2GRAY)
+        sample = np.clip(slope[thin] * grey + intercept[thin], _LOWEST_ROOT, _HIGHEST_ROOT)
+        curve = print_curve(np.asarray(sample, np.float32), self.grade)
+        picture = np.empty(slope.shape, np.uint8)
+        for strip in self._strips():
+            here = slope[strip]
+            cv2.multiply(here, cv2.cvtColor(self.pixels[strip], cv2.COLOR_RGB2GRAY), dst=here, dtype=cv2.CV_32F)
+            cv2.add(here, intercept[strip], dst=here)
+            np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
+            if not self.film_look:
+                picture[strip] = curve.printed(here)
+        return finish(slope, grade=self.grade, film_look=True) if self.film_look else picture
 
 
 def _lines_of_grey(root: FloatArray, small: ByteArray) -> tuple[FloatArray, FloatArray]:

@@ -13,11 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.reference_tone import MIX_MAPS, reference_tone
+from irpreview.core.reference_tone import MIX_MAPS, luminance_of, reference_tone
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, ByteArray, FloatArray, Photo, SceneMap, frozen_array
 
 WORKING_SIDE_PX = 1024
+_FIT_SIDE_PX = 384
 _EDGE_RADIUS_SHARE = 0.017
 _EDGE_EPS = 1e-4
 """Colour variance below which a patch counts as flat, (0..1 display value)^2; 2.5 of 255 levels."""
@@ -43,16 +44,21 @@ class EdgeGuide:
     """
 
     def __init__(
-        self, pixels: ByteArray, radius_share: float = _EDGE_RADIUS_SHARE, eps: float = _EDGE_EPS, fit_side: int = 384
+        self,
+        pixels: ByteArray,
+        radius_share: float = _EDGE_RADIUS_SHARE,
+        eps: float = _EDGE_EPS,
+        fit_side: int = _FIT_SIDE_PX,
+        like: EdgeGuide | None = None,
     ) -> None:
         """pixels: (h, w, 3) uint8. radius_share: window radius / long side. eps: regularisation, (0..1 colour)^2.
 
-        fit_side: long side of the reduced copy [px].
+        fit_side: long side of the reduced copy [px]. like: another guide of the same pixels, to share its colours.
         """
         h, w = pixels.shape[:2]
         self.shape = (h, w)
         self.reduced = size_within(h, w, fit_side)
-        self._colour = _channels(pixels)
+        self._colour: list[FloatArray] = _channels(pixels) if like is None else like._colour
         self._small = self._colour
         if self.reduced != (h, w):
             self._small = _channels(cv2.resize(pixels, self.reduced[::-1], interpolation=cv2.INTER_AREA))
@@ -113,6 +119,31 @@ class EdgeGuide:
             cv2.accumulateProduct(slope, colour, out)
         return np.asarray(out, np.float32)
 
+    def tone(self, planes: FloatArray, luminance: FloatArray) -> FloatArray:
+        """Clipped tone 0..1 of five carried maps under the basis red, green, blue, one, luminance, (h, w).
+
+        planes: (5, 4, h', w') of `plane`; luminance: (h, w). The five carried maps are linear in colour, so their
+        products with it are one polynomial of second degree: 14 maps to enlarge instead of 20.
+        """
+        by = planes.reshape(MIX_MAPS, 4, *self.reduced)
+        size = self.shape[::-1]
+
+        def add(coefficient: FloatArray, factor: FloatArray) -> None:
+            enlarged = cv2.resize(coefficient, size, interpolation=cv2.INTER_LINEAR)
+            cv2.accumulateProduct(enlarged, factor, out)
+
+        out = np.asarray(cv2.resize(by[3, 3], size, interpolation=cv2.INTER_LINEAR), np.float32)
+        product = np.empty_like(out)
+        for i, one in enumerate(self._colour):
+            add(by[i, 3] + by[3, i], one)
+            for k in range(i, 3):
+                cv2.multiply(one, self._colour[k], dst=product)
+                add(by[i, k] + by[k, i] if k > i else by[i, i], product)
+            cv2.multiply(one, luminance, dst=product)
+            add(by[4, i], product)
+        add(by[4, 3], luminance)
+        return np.clip(out, 0, 1, out=out)
+
     def carry(self, target: FloatArray) -> FloatArray:
         """A small map (h', w') brought to the guide's own size along its edges."""
         return self.apply(self.plane(target))
@@ -159,16 +190,18 @@ def _most_likely(probability: FloatArray) -> tuple[ByteArray, FloatArray]:
 def network_tone(small: ByteArray, mix: FloatArray, edges: EdgeGuide) -> FloatArray:
     """Display tone (h, w) of the network's mix (5, h', w'), carried along the photo's edges.
 
-    The network's own edges are too soft for a print.
+    The network's own edges are too soft for a print. edges: the guide of `small`. Raises BadModel for another mix.
     """
-    return reference_tone(small, np.stack([edges.carry(m) for m in mix]))
+    if mix.ndim != 3 or len(mix) != MIX_MAPS or edges.reduced == edges.shape:
+        return reference_tone(small, np.stack([edges.carry(m) for m in mix]))
+    return edges.tone(np.stack([edges.plane(m) for m in mix]), luminance_of(small))
 
 
-def cloud_share_of_sky(small: ByteArray, probability: FloatArray) -> FloatArray | None:
+def cloud_share_of_sky(small: ByteArray, probability: FloatArray, edges: EdgeGuide | None = None) -> FloatArray | None:
     """Share of cloud in the sky, 0..1, (h, w): a step only where the snap shows an edge. None without both.
 
     Where haze thins out into blue the classes meet at a line that nobody sees; a change of light or filter that set in
-    along it would print as a band. small: (h, w, 3); probability: (9, h, w).
+    along it would print as a band. small: (h, w, 3); probability: (9, h, w); edges: the guide of `small`, if there is.
     """
     h, w = small.shape[:2]
     size = size_within(h, w, _SKY_SIDE_PX)[::-1]
@@ -179,7 +212,7 @@ def cloud_share_of_sky(small: ByteArray, probability: FloatArray) -> FloatArray 
     sigma = 0.04 * max(size)
     around = cv2.GaussianBlur(cloud, (0, 0), sigma) / (cv2.GaussianBlur(both, (0, 0), sigma) + np.float32(1e-4))
     share = np.asarray(cloud + (1 - both) * around, np.float32)  # the land is filled from the sky beside it
-    soft = EdgeGuide(small, _SKY_RADIUS_SHARE, _SKY_EPS, _SKY_SIDE_PX).carry(share)
+    soft = EdgeGuide(small, _SKY_RADIUS_SHARE, _SKY_EPS, _SKY_SIDE_PX, edges).carry(share)
     return np.asarray(np.clip(soft, 0, 1, out=soft), np.float32)
 
 
@@ -223,7 +256,7 @@ def scene_from_network(
     else:
         label = _label_at_full_size(photo.pixels, edges, planes, small_label)
         confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
-    cloud_share = cloud_share_of_sky(small, fine)
+    cloud_share = cloud_share_of_sky(small, fine, edges)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
         label=frozen_array(label),
@@ -250,15 +283,15 @@ def _label_at_full_size(
         at = np.flatnonzero(strip.view(np.bool_))
         row, column = np.divmod(at.astype(np.int32), np.int32(width))
         h, w = edges.reduced
-        small_at = (np.arange(height) * h // height * w)[row] + (np.arange(width) * w // width)[column]
-        colours = np.ascontiguousarray(pixels.reshape(-1, 3)[at].T)
-        red, green, blue = (np.multiply(c, np.float32(1 / 255), dtype=np.float32) for c in colours)
+        small_at = (np.arange(height) * h // height * w).take(row) + (np.arange(width) * w // width).take(column)
+        colours = pixels.reshape(-1, 3).take(at, axis=0)
+        red, green, blue = (np.multiply(colours[:, k], np.float32(1 / 255), dtype=np.float32) for k in range(3))
         best = np.full(at.size, -1.0, np.float32)
         winner = np.zeros(at.size, np.uint8)
         for i, plane in enumerate(planes):
             if plane is None:
                 continue
-            by_red, by_green, by_blue, value = (coefficient.ravel()[small_at] for coefficient in plane)
+            by_red, by_green, by_blue, value = (coefficient.ravel().take(small_at) for coefficient in plane)
             value += by_red * red
             value += by_green * green
             value += by_blue * blue
