@@ -179,6 +179,8 @@ class Kit:
     has_bulb: bool = True
     focus: Literal["on_sensor", "separate"] = "on_sensor"
     hot_spot_from_f_number: float | None = None
+    lens: str | None = None
+    """The lens in use, in the owner's words: which rows of the log's hot-spot table count. None = not said."""
     factor_stops: Range | None = None
     """Calibrated factor of neutral grey in sun; None = the default of the kit's class."""
     factor_source: str = "kit class"

@@ -17,14 +17,24 @@ from irpreview.records import Range
 
 __all__ = [
     "SCHEMA",
+    "AtOption",
+    "EvOption",
+    "FocalOption",
     "GradeOption",
+    "GustOption",
+    "HeadingOption",
     "JsonOption",
     "KitOption",
+    "LensOption",
+    "LogOption",
+    "MeterOption",
     "OutOption",
     "PhotoArgument",
     "PhotosArgument",
     "Refusals",
     "ShutterOption",
+    "TemperatureOption",
+    "WhenOption",
     "WindOption",
     "ZoneOption",
     "as_option",
@@ -87,6 +97,37 @@ ShutterOption = Annotated[
     typer.Option(
         "--shutter", parser=as_option(parse_shutter), metavar="TIME", help="Shutter time: seconds (30), 1/30 or 2m30s."
     ),
+]
+GustOption = Annotated[
+    float | None,
+    typer.Option("--gust", parser=as_option(parse_wind), metavar="WIND", help="Gusts, written like --wind."),
+]
+TemperatureOption = Annotated[
+    float | None, typer.Option("--temperature", metavar="C", min=-60.0, max=60.0, help="Air, degrees Celsius.")
+]
+AtOption = Annotated[
+    str | None,
+    typer.Option("--at", metavar="LAT,LON", help="Place in degrees, such as 47.1,11.4; west and south negative."),
+]
+WhenOption = Annotated[
+    str | None, typer.Option("--when", metavar="TIME", help="Date and time, such as 2026-06-21T10:30.")
+]
+HeadingOption = Annotated[
+    float | None, typer.Option("--heading", metavar="DEG", help="View direction, degrees true; 90 = east.")
+]
+FocalOption = Annotated[
+    float | None, typer.Option("--focal", metavar="MM", help="Focal length, 35 mm equivalent, in mm.")
+]
+LensOption = Annotated[str | None, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")]
+MeterOption = Annotated[
+    str | None, typer.Option("--meter", metavar="READING", help='The metered light, such as "1/125 f/10 ISO 64".')
+]
+EvOption = Annotated[
+    float | None, typer.Option("--ev", metavar="EV", help="The metered light as exposure value at ISO 100.")
+]
+LogOption = Annotated[
+    Path | None,
+    typer.Option("--log", metavar="FILE", help="The field log; else $IRPREVIEW_LOG, else the one in your data folder."),
 ]
 ZoneOption = Annotated[
     str | None,

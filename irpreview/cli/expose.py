@@ -8,7 +8,25 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import JsonOption, KitOption, WindOption, ZoneOption, emit_json, fail_usage, say
+from irpreview.cli.common import (
+    AtOption,
+    EvOption,
+    FocalOption,
+    GustOption,
+    HeadingOption,
+    JsonOption,
+    KitOption,
+    LensOption,
+    LogOption,
+    MeterOption,
+    TemperatureOption,
+    WhenOption,
+    WindOption,
+    ZoneOption,
+    emit_json,
+    fail_usage,
+    say,
+)
 
 if TYPE_CHECKING:
     from irpreview.core.metering import Metering
@@ -17,32 +35,10 @@ if TYPE_CHECKING:
 PhotoOption = Annotated[
     Path | None, typer.Argument(metavar="PHOTO", help="The snap: its own exposure data are a light meter.")
 ]
-MeterOption = Annotated[
-    str | None, typer.Option("--meter", metavar="READING", help='A meter reading, such as "1/125 f/10 ISO 64".')
-]
-EvOption = Annotated[float | None, typer.Option("--ev", metavar="EV", help="Exposure value at ISO 100.")]
-AtOption = Annotated[
-    str | None, typer.Option("--at", metavar="LAT,LON", help="Place, for the sun model (with --when).")
-]
-WhenOption = Annotated[
-    str | None, typer.Option("--when", metavar="TIME", help="Date and time, such as 2026-06-21T10:30.")
-]
-HeadingOption = Annotated[
-    float | None, typer.Option("--heading", metavar="DEG", help="View direction, degrees true; 90 = east.")
-]
 SkyOption = Annotated[
     str, typer.Option("--sky", metavar="STATE", help="clear, thin_cloud, broken, overcast or unknown.")
 ]
 HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
-GustOption = Annotated[
-    float | None, typer.Option("--gust", metavar="M_S", min=0.0, max=100.0, help="Gusts, metres per second.")
-]
-TemperatureOption = Annotated[
-    float | None, typer.Option("--temperature", metavar="C", min=-60.0, max=60.0, help="Air, degrees Celsius.")
-]
-FocalOption = Annotated[
-    float | None, typer.Option("--focal", metavar="MM", help="Focal length, 35 mm equivalent, in mm.")
-]
 NearestOption = Annotated[
     float | None, typer.Option("--nearest", metavar="M", help="Nearest thing that must be sharp, metres.")
 ]
@@ -54,10 +50,6 @@ NoiseReductionOption = Annotated[
 ]
 LightMinutesOption = Annotated[
     float | None, typer.Option("--light-minutes", metavar="MIN", help="How long the light will last, minutes.")
-]
-LogOption = Annotated[
-    Path | None,
-    typer.Option("--log", metavar="FILE", help="Field log to learn from; else $IRPREVIEW_LOG or your data folder."),
 ]
 ShadeOption = Annotated[bool, typer.Option("--shade", help="What matters lies in open shade, and was metered there.")]
 
@@ -81,6 +73,7 @@ def register(app: typer.Typer) -> None:
         gust: GustOption = None,
         temperature: TemperatureOption = None,
         focal: FocalOption = None,
+        lens: LensOption = None,
         nearest: NearestOption = None,
         hold: HoldOption = 5.0,
         noise_reduction: NoiseReductionOption = False,
@@ -94,7 +87,8 @@ def register(app: typer.Typer) -> None:
 
         from irpreview import session
         from irpreview.core.exposure import Wishes
-        from irpreview.io.kits import load_kit
+        from irpreview.io.kits import load_kit, with_lens
+        from irpreview.io.photos import load_photo
         from irpreview.records import Conditions, Shot
 
         chosen = load_kit(kit) if kit is not None else session.default_kit()
@@ -106,13 +100,16 @@ def register(app: typer.Typer) -> None:
             haze=_one_of("haze", haze, ("clear", "normal", "hazy", "unknown")),
             focal_35mm_mm=focal,
         )
-        chosen, log_doubts = _taught(chosen, log, shade)
+        if lens is not None:
+            chosen = with_lens(chosen, lens)
         readings = _readings(meter, ev)
-        snap, scene, rendering, doubts = _looked_at(photo, zone, chosen)
-        doubts += log_doubts
+        snap = load_photo(photo, zone=zone) if photo is not None else None
         light = _light(at, when, zone, heading, conditions, snap)
+        chosen, doubts = _taught(chosen, log, in_shade=shade, light=light, focal_mm=focal)
+        scene, rendering, more = _looked_at(snap, chosen)
+        doubts += more
         metered_snap = snap
-        if snap is not None and when is not None and light is not None and _is_another_time(snap, light):
+        if snap is not None and when is not None and _is_another_time(snap, light):
             metered_snap = replace(snap, shot=Shot())
             doubts.append("the snap's light differs from the planned one: its exposure data are left out")
         wishes = Wishes(
@@ -144,17 +141,23 @@ def register(app: typer.Typer) -> None:
                 say(f"doubt: {doubt}")
 
 
-def _taught(kit: Kit, log: Path | None, in_shade: bool) -> tuple[Kit, list[str]]:
+def _taught(
+    kit: Kit, log: Path | None, *, in_shade: bool, light: Light, focal_mm: float | None
+) -> tuple[Kit, list[str]]:
     """The kit as the field log taught it. A log named by hand must be readable; the usual one is no reason to stop."""
     from irpreview.errors import BadLog
-    from irpreview.io.log_exchange import learned_kit
+    from irpreview.io.log_exchange import teach
 
+    sun_known = light.sun_bearing_deg is not None
     try:
-        return learned_kit(kit, log, in_shade=in_shade), []
+        taught = teach(
+            kit, log, in_shade=in_shade, sun_height_deg=light.sun_height_deg if sun_known else None, focal_mm=focal_mm
+        )
     except BadLog as error:
         if log is not None:
             raise
         return kit, [f"the field log was not used: {error}"]
+    return taught.kit, list(taught.says)
 
 
 def _one_of(name: str, word: str, allowed: tuple[str, ...]) -> Any:
@@ -173,22 +176,18 @@ def _readings(meter: str | None, ev: float | None) -> tuple[Metering, ...]:
     return (from_ev(ev),) if ev is not None else ()
 
 
-def _looked_at(
-    path: Path | None, zone: str | None, kit: Kit
-) -> tuple[Photo | None, SceneMap | None, Rendering | None, list[str]]:
-    """The photo with what is in it; without weights the exposure still works, and says what it lacks."""
+def _looked_at(snap: Photo | None, kit: Kit) -> tuple[SceneMap | None, Rendering | None, list[str]]:
+    """What is in the photo; without weights the exposure still works, and says what it lacks."""
     from irpreview import session
     from irpreview.errors import BadModel
-    from irpreview.io.photos import load_photo
 
-    if path is None:
-        return None, None, None, []
-    snap = load_photo(path, zone=zone)
+    if snap is None:
+        return None, None, []
     try:
         scene = session.map_scene(snap)
-        return snap, scene, session.render(snap, scene, kit, session.light_of(snap)), []
+        return scene, session.render(snap, scene, kit, session.light_of(snap)), []
     except BadModel as error:
-        return snap, None, None, [f"what is in the photo is not known ({error}): grey is placed, not a layer"]
+        return None, None, [f"what is in the photo is not known ({error}): grey is placed, not a layer"]
 
 
 SAME_SUN_DEG = 8.0
@@ -223,7 +222,7 @@ def _light(
     heading: float | None,
     conditions: Conditions,
     photo: Photo | None,
-) -> Light | None:
+) -> Light:
     from dataclasses import replace
 
     from irpreview import session
@@ -300,6 +299,7 @@ def report(answer: Exposure, kit: Kit) -> str:
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",
+        *([f"Lens     {kit.lens}"] if kit.lens else []),
         *([f"Factor   {kit.factor_source}"] if kit.factor_stops is not None else []),
         f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {answer.metered_by}",
         f"Filter   {f.likely:.1f} stops ({f.low:.1f} to {f.high:.1f}) for neutral grey, made of",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import JsonOption, emit_json, say
+from irpreview.cli.common import JsonOption, LensOption, emit_json, say
 
 if TYPE_CHECKING:
     from irpreview.core.spectra import Tables
@@ -72,6 +72,7 @@ def register(app: typer.Typer) -> None:
         factor: Annotated[
             float | None, typer.Option("--factor", metavar="STOPS", help="Your own filter factor of grey, where known.")
         ] = None,
+        lens: LensOption = None,
         overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace the file if it is there.")] = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -83,7 +84,13 @@ def register(app: typer.Typer) -> None:
         if path.exists() and not overwrite:
             raise CannotWrite(f"kit {path}: is there already; choose another name or add --overwrite")
         kit = made_kit(
-            load_kit(start), name or path.stem, cut_on_nm=cut_on, curve=curve, sensor=sensor, factor_stops=factor
+            load_kit(start),
+            name or path.stem,
+            cut_on_nm=cut_on,
+            curve=curve,
+            sensor=sensor,
+            factor_stops=factor,
+            lens=lens,
         )
         save_kit(kit, path)
         facts = facts_of(kit, load_tables())
@@ -102,6 +109,7 @@ def made_kit(
     curve: Path | None,
     sensor: str | None,
     factor_stops: float | None,
+    lens: str | None = None,
 ) -> Kit:
     """A kit changed as the options say, checked like a kit file. Raises BadKit."""
     import tomllib
@@ -123,6 +131,10 @@ def made_kit(
         folder = curve.parent
     if sensor is not None:
         content["sensor"]["kind"] = sensor
+    if lens is not None:
+        if lens != kit.lens:
+            content.get("lens", {}).pop("hot_spot_from_f_number", None)  # that was another lens
+        content.setdefault("lens", {})["name"] = lens
     if cut_on_nm is not None or curve is not None or sensor is not None:
         content.pop("calibration", None)  # a factor found with other glass is not this kit's
         content["words"] = "own kit"

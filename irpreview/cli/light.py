@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, say
+from irpreview.cli.common import HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say
 
 if TYPE_CHECKING:
     from irpreview.core.light_plan import LightPlan, Window
@@ -15,9 +15,6 @@ if TYPE_CHECKING:
 
 AtOption = Annotated[str, typer.Option("--at", metavar="LAT,LON", help="Place in degrees; west and south negative.")]
 DateOption = Annotated[str, typer.Option("--date", metavar="DATE", help="Day as YYYY-MM-DD.")]
-HeadingOption = Annotated[
-    float | None, typer.Option("--heading", metavar="DEG", help="View direction, degrees true; 90 = east.")
-]
 DaysOption = Annotated[int, typer.Option("--days", metavar="N", help="Look at N days from the date on.")]
 HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
 FocalOption = Annotated[

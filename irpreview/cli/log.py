@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say
+from irpreview.cli.common import (
+    AtOption,
+    EvOption,
+    FocalOption,
+    JsonOption,
+    KitOption,
+    LensOption,
+    LogOption,
+    MeterOption,
+    WhenOption,
+    ZoneOption,
+    emit_json,
+    fail_usage,
+    say,
+)
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -15,10 +30,6 @@ if TYPE_CHECKING:
     from irpreview.core.log_entries import LogEntry, SearchWish
     from irpreview.records import Kit, Place
 
-LogOption = Annotated[
-    Path | None,
-    typer.Option("--log", metavar="FILE", help="The log file; else $IRPREVIEW_LOG, else your data folder."),
-]
 NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the frame, as `log list` shows it.")]
 FrameOption = Annotated[
     Path | None,
@@ -34,10 +45,6 @@ TakenOption = Annotated[
 PlannedOption = Annotated[
     str | None, typer.Option("--planned", metavar="EXPOSURE", help="What was planned, written the same way.")
 ]
-MeterOption = Annotated[
-    str | None, typer.Option("--meter", metavar="READING", help='The metered light, such as "1/125 f/10 ISO 64".')
-]
-EvOption = Annotated[float | None, typer.Option("--ev", metavar="EV", help="The same as exposure value at ISO 100.")]
 CameOutOption = Annotated[
     float | None,
     typer.Option(
@@ -58,12 +65,6 @@ SunHeightOption = Annotated[
     float | None, typer.Option("--sun-height", metavar="DEG", help="Height of the sun; else from place and time.")
 ]
 PlaceOption = Annotated[str | None, typer.Option("--place", metavar="NAME", help="Name of the place.")]
-AtOption = Annotated[str | None, typer.Option("--at", metavar="LAT,LON", help="Where it is, degrees.")]
-WhenOption = Annotated[
-    str | None, typer.Option("--when", metavar="TIME", help="Date, or date and time, such as 2026-06-21T10:30.")
-]
-FocalOption = Annotated[float | None, typer.Option("--focal", metavar="MM", help="Focal length, mm.")]
-LensOption = Annotated[str | None, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")]
 NotesOption = Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Anything else.")]
 SinceOption = Annotated[str | None, typer.Option("--since", metavar="DATE", help="From this day on, 2026-05-01.")]
 UntilOption = Annotated[str | None, typer.Option("--until", metavar="DATE", help="Up to this day.")]
@@ -113,31 +114,19 @@ def _register_writing(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Put a frame in, from its file or as typed."""
+        given = locals()
         from irpreview.core.log_entries import kit_key
         from irpreview.io.field_log import FieldLog
         from irpreview.io.log_entry_files import entry_from_files
 
         chosen = _kit(kit)
-        typed = _typed(
-            taken,
-            planned,
-            meter,
-            ev,
-            came_out,
-            outcome,
-            subject,
-            shade,
-            sun_height,
-            place,
-            at,
-            when,
-            zone,
-            focal,
-            lens,
-            notes,
-        )
-        if frame is None and not {"iso", "f_number", "shutter_s"} & typed.keys():
-            raise fail_usage('say what was taken: --frame FILE, or --taken "30s f/8 ISO 200"')
+        typed = _typed(given)
+        if frame is None and not {"iso", "f_number", "shutter_s", "planned_shutter_s"} & typed.keys():
+            raise fail_usage(
+                'say what was taken: --frame FILE, or --taken "30s f/8 ISO 200"; or --planned before it is'
+            )
+        if chosen.lens is not None:
+            typed.setdefault("lens", chosen.lens)
         entry = entry_from_files(chosen.name, kit_key(chosen), frame, snap, typed, zone)
         with FieldLog(log) as book:
             number = book.add(entry)
@@ -167,26 +156,10 @@ def _register_writing(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Change a frame; what is not named stays."""
+        given = locals()
         from irpreview.io.field_log import FieldLog
 
-        typed = _typed(
-            taken,
-            planned,
-            meter,
-            ev,
-            came_out,
-            outcome,
-            subject,
-            shade,
-            sun_height,
-            place,
-            at,
-            when,
-            zone,
-            focal,
-            lens,
-            notes,
-        )
+        typed = _typed(given)
         if not typed:
             raise fail_usage("say what to change, such as --came-out -0.7")
         with FieldLog(log) as book:
@@ -312,59 +285,42 @@ def _register_files(group: typer.Typer) -> None:
 # --- what was typed -------------------------------------------------------------------------------------------------
 
 
-def _typed(
-    taken: str | None,
-    planned: str | None,
-    meter: str | None,
-    ev: float | None,
-    came_out: float | None,
-    outcome: str | None,
-    subject: str | None,
-    shade: bool | None,
-    sun_height: float | None,
-    place: str | None,
-    at: str | None,
-    when: str | None,
-    zone: str | None,
-    focal: float | None,
-    lens: str | None,
-    notes: str | None,
-) -> dict[str, Any]:
-    """The fields of a log entry that were typed."""
+_AS_TYPED = {
+    "came_out": "came_out_stops",
+    "outcome": "outcome",
+    "shade": "in_shade",
+    "sun_height": "sun_height_deg",
+    "place": "place_name",
+    "focal": "focal_mm",
+    "lens": "lens",
+    "notes": "notes",
+}
+"""Options of `add` and `edit` that go into the log as they were typed, and the field of LogEntry they go to."""
+
+
+def _typed(given: Mapping[str, Any]) -> dict[str, Any]:
+    """The fields of a log entry that were typed. given: the options of `add` or `edit` by their names here."""
     from irpreview.core.light_plan import parse_place
     from irpreview.core.metering import from_ev, from_meter, parse_exposure
 
-    if meter is not None and ev is not None:
+    if given["meter"] is not None and given["ev"] is not None:
         raise fail_usage("give --meter or --ev, not both")
-    out: dict[str, Any] = {}
-    for text, prefix in ((taken, ""), (planned, "planned_")):
-        if text is not None:
-            typed = parse_exposure(text)
-            for name in ("iso", "f_number", "shutter_s"):
-                if getattr(typed, name) is not None:
-                    out[prefix + name] = getattr(typed, name)
-    if meter is not None:
-        out["metered_ev100"] = from_meter(parse_exposure(meter)).ev100.likely
-    if ev is not None:
-        out["metered_ev100"] = from_ev(ev).ev100.likely
-    where = parse_place(at) if at is not None else None
-    if when is not None:
-        out |= _moment(when, zone, where)
-    simple = {
-        "came_out_stops": came_out,
-        "outcome": outcome,
-        "subject": None if subject in (None, "grey") else subject,
-        "in_shade": shade,
-        "sun_height_deg": sun_height,
-        "place_name": place,
-        "place": where,
-        "focal_mm": focal,
-        "lens": lens,
-        "notes": notes,
-    }
-    out |= {name: value for name, value in simple.items() if value is not None}
-    if subject == "grey":
-        out["subject"] = None
+    out: dict[str, Any] = {field: given[name] for name, field in _AS_TYPED.items() if given[name] is not None}
+    for name, prefix in (("taken", ""), ("planned", "planned_")):
+        if given[name] is not None:
+            typed = parse_exposure(given[name])
+            parts = {field: getattr(typed, field) for field in ("iso", "f_number", "shutter_s")}
+            out |= {prefix + field: value for field, value in parts.items() if value is not None}
+    if given["meter"] is not None:
+        out["metered_ev100"] = from_meter(parse_exposure(given["meter"])).ev100.likely
+    if given["ev"] is not None:
+        out["metered_ev100"] = from_ev(given["ev"]).ev100.likely
+    if given["at"] is not None:
+        out["place"] = parse_place(given["at"])
+    if given["when"] is not None:
+        out |= _moment(given["when"], given["zone"], out.get("place"))
+    if given["subject"] is not None:
+        out["subject"] = None if given["subject"] == "grey" else given["subject"]
     return out
 
 

@@ -7,13 +7,18 @@ from typing import Annotated, Any
 
 import typer
 
-from irpreview.cli.common import JsonOption, KitOption, OutOption, ZoneOption, emit_json, fail_usage, say
+from irpreview.cli.common import (
+    JsonOption,
+    KitOption,
+    LensOption,
+    LogOption,
+    OutOption,
+    ZoneOption,
+    emit_json,
+    fail_usage,
+    say,
+)
 from irpreview.records import CLASS_WORDS, Range
-
-LogOption = Annotated[
-    Path | None,
-    typer.Option("--log", metavar="FILE", help="The log file; else $IRPREVIEW_LOG, else your data folder."),
-]
 
 
 def register_lessons(group: typer.Typer) -> None:
@@ -27,7 +32,7 @@ def _register_learn(group: typer.Typer) -> None:
     @group.command("learn")
     def learn(kit: KitOption = None, log: LogOption = None, as_json: JsonOption = False) -> None:
         """The filter factor of a kit by its frames, and what they say of shade, low sun and subjects."""
-        from irpreview.core.comparison import personal_correction
+        from irpreview.core.comparison import check_correction, personal_correction
         from irpreview.io.field_log import FieldLog
         from irpreview.io.kits import load_kit
         from irpreview.io.log_exchange import learned_from
@@ -35,7 +40,8 @@ def _register_learn(group: typer.Typer) -> None:
         chosen = load_kit(kit or "unmodified-720")
         with FieldLog(log, read_only=True) as book:
             learned = learned_from(chosen, book)
-            own = personal_correction(book.differences(chosen.name))
+            differences = book.differences(chosen.name)
+            own, check = personal_correction(differences), check_correction(differences)
             uses = book.uses(chosen.name)
         corrections = {n: {**c.stops.as_dict(), "pairs": c.pairs, "unshrunk": c.unshrunk_stops} for n, c in own.items()}
         if as_json:
@@ -52,6 +58,14 @@ def _register_learn(group: typer.Typer) -> None:
                     "counts": learned.counts,
                     "changed_stops": learned.changed_stops,
                     "corrections": corrections,
+                    "correction_check": None
+                    if check is None
+                    else {
+                        "pairs": check.pairs,
+                        "before_zones": round(check.before_zones, 3),
+                        "after_zones": round(check.after_zones, 3),
+                        "helps": check.helps,
+                    },
                     "uses": {"learned": uses[0], "correction": uses[1]},
                     "says": learned.says,
                 }
@@ -62,11 +76,13 @@ def _register_learn(group: typer.Typer) -> None:
         for name, c in own.items():
             s = c.stops
             print(f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {c.pairs} frames")
-        for on, words, option in zip(
-            uses, ("the learned factor", "the correction"), ("--learned", "--correction"), strict=True
-        ):
-            if not on:
-                print(f"{words} is switched off (`irpreview log use {option}` switches it on)")
+        if check is not None:
+            print(check.says)
+        if learned.frames and not uses[0]:
+            print("the learned factor is switched off (`irpreview log use --learned` switches it on)")
+        if own:
+            state, option = ("on", "--no-correction") if uses[1] else ("off", "--correction")
+            print(f"the personal correction is {state} (`irpreview log use {option}` changes that)")
 
     @group.command("use")
     def use(
@@ -168,7 +184,7 @@ def _register_hot_spot(group: typer.Typer) -> None:
             list[Path] | None,
             typer.Argument(metavar="FRAME...", help="Frames of one even subject, one lens, focal length and aperture."),
         ] = None,
-        lens: Annotated[str, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")] = "my lens",
+        lens: LensOption = None,
         focal: Annotated[float | None, typer.Option("--focal", metavar="MM", help="Focal length, mm.")] = None,
         aperture: Annotated[float | None, typer.Option("--aperture", metavar="N", help="f-number.")] = None,
         kit: KitOption = None,
@@ -183,7 +199,9 @@ def _register_hot_spot(group: typer.Typer) -> None:
         from irpreview.io.kits import load_kit
         from irpreview.io.log_entry_files import focal_and_aperture, spot_frame
 
-        kit_name = load_kit(kit or "unmodified-720").name
+        chosen = load_kit(kit or "unmodified-720")
+        kit_name = chosen.name
+        lens = lens or chosen.lens or "my lens"
         if not frames:
             with FieldLog(log, read_only=True) as book:
                 for spot in book.hot_spots(kit_name):
@@ -197,7 +215,12 @@ def _register_hot_spot(group: typer.Typer) -> None:
                 book.keep_hot_spot(spot)
         if as_json:
             _show_spot(
-                spot, True, confidence=found.confidence, vignetting_stops=found.vignetting_stops, says=found.says
+                spot,
+                True,
+                strength_told=found.strength_told,
+                confidence=found.confidence,
+                vignetting_stops=found.vignetting_stops,
+                says=found.says,
             )
             return
         for sentence in found.says:

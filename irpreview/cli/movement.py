@@ -11,16 +11,16 @@ import typer
 
 from irpreview.cli.common import (
     GradeOption,
+    GustOption,
     JsonOption,
     KitOption,
     PhotoArgument,
     ShutterOption,
+    TemperatureOption,
     WindOption,
     ZoneOption,
-    as_option,
     emit_json,
     fail_usage,
-    parse_wind,
     say,
     shutter_text,
 )
@@ -36,10 +36,6 @@ DRAWN_SIDE = 2560
 MOVING = ("tree", "grass", "water", "cloud", "other")
 WATER_KINDS = ("unknown", "pond", "lake", "sea", "stream", "falls")
 
-GustOption = Annotated[
-    float | None,
-    typer.Option("--gust", parser=as_option(parse_wind), metavar="WIND", help="Gusts, written like --wind."),
-]
 WindFromOption = Annotated[
     float | None,
     typer.Option("--wind-from", metavar="DEG", help="Where the wind blows from, degrees true: 270 = west."),
@@ -61,7 +57,6 @@ FistOption = Annotated[
     typer.Option("--cloud-fist", metavar="S", help="Seconds a cloud takes to cross a fist at arm's length."),
 ]
 CloudHeightOption = Annotated[float | None, typer.Option("--cloud-height", metavar="M", help="Cloud base, metres.")]
-TemperatureOption = Annotated[float | None, typer.Option("--temperature", metavar="C", help="Air, degrees Celsius.")]
 DewPointOption = Annotated[float | None, typer.Option("--dew-point", metavar="C", help="Dew point, degrees Celsius.")]
 WaterOption = Annotated[
     str, typer.Option("--water", metavar="KIND", help="What water it is: " + ", ".join(WATER_KINDS) + ".")

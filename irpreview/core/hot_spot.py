@@ -40,7 +40,7 @@ CENTRE_DOUBT, RADIUS_DOUBT = 0.17, 0.09
 SURE_SIGMAS = 5.5
 """Set on simulated frames without a spot: fewer than 2 in 100 show one, see tests/core/test_hot_spot.py."""
 LEAST_SPOT_STOPS = 0.02
-MOST_HIDDEN_STOPS = 0.15
+MOST_HIDDEN_STOPS = 0.2
 """A frame in which a spot of this strength could hide cannot tell that there is none: in a sky it would show."""
 MOST_STRUCTURE_STOPS = 0.06
 TOLD_STOPS, TOLD_SHARE = 0.05, 0.15

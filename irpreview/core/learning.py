@@ -88,17 +88,34 @@ class Learned:
         return f"learned from {self.frames} frame{'s' if self.frames != 1 else ''} of the field log{aside}"
 
     def applied_to(self, kit: Kit, *, in_shade: bool = False, sun_height_deg: float | None = None) -> Kit:
-        """The kit with this factor. What the frames say of shade and low sun joins in where it applies."""
+        """The kit with this factor, and with what the frames say of shade, of a low sun and of each class.
+
+        A class that needed more stops than the model says is darker in infrared by so much: its factor is corrected,
+        and with it which layer is brightest and where it is placed.
+        """
         shift = 0.0
         parts = []
         if in_shade and self.counts.get("shade", 0):
-            shift += self.circumstances["shade"].likely
-            parts.append("shade")
+            step = self.circumstances["shade"].likely
+            shift += step
+            parts.append(f"open shade {step:+.1f}")
         if sun_height_deg is not None and self.counts.get("low_sun", 0):
-            shift += self.circumstances["low_sun"].likely * float(_low_sun(sun_height_deg))
-            parts.append("sun height")
-        words = self.source + (f", with what they say of {' and '.join(parts)}" if abs(shift) >= 0.02 else "")
-        return replace(kit, factor_stops=self.factor_stops + shift, factor_source=words)
+            step = self.circumstances["low_sun"].likely * float(_low_sun(sun_height_deg))
+            shift += step
+            parts.append(f"a sun {sun_height_deg:.0f} degrees high {step:+.1f}")
+        classes = dict(kit.class_correction_stops)
+        for name in CLASS_NAMES:
+            if self.counts.get(name, 0) >= LEAST_FRAMES:
+                step = self.circumstances[name].likely
+                classes[name] = classes.get(name, 0.0) - step
+                parts.append(f"{CLASS_WORDS[name]} {step:+.1f}")
+        words = self.source + (f"; by circumstance in stops: {', '.join(parts)}" if parts else "")
+        return replace(
+            kit,
+            factor_stops=self.factor_stops + shift,
+            factor_source=words,
+            class_correction_stops=MappingProxyType(classes),
+        )
 
 
 def observations_of(kit: Kit, entries: Sequence[LogEntry]) -> tuple[tuple[Observation, ...], tuple[str, ...]]:

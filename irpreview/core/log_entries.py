@@ -175,6 +175,28 @@ def check_entry(entry: LogEntry) -> LogEntry:
     return entry
 
 
+def check_spot(spot: SpotRecord) -> SpotRecord:
+    """The same row of the lens table. Raises BadValue."""
+    if not spot.kit_name.strip() or not spot.lens.strip():
+        raise BadValue("a hot spot needs the names of its kit and its lens")
+    check_f_number(spot.f_number)
+    _within("focal length", spot.focal_mm, 1.0, 3000.0, "mm")
+    _within("strength", spot.strength_stops.likely, -1.0, 5.0, "stops")
+    _within("radius", spot.radius_share, 0.01, 2.0, "of half the diagonal")
+    return spot
+
+
+def check_difference(difference: ToneDifference) -> ToneDifference:
+    """The same comparison. Raises BadValue."""
+    if difference.class_name not in CLASS_NAMES:
+        raise BadValue(f"class {difference.class_name!r} is not known; one of {', '.join(CLASS_NAMES)}")
+    if not difference.kit_name.strip() or not difference.pair_key:
+        raise BadValue("a comparison needs the name of its kit and its pair")
+    _within("difference", difference.difference_stops, -12.0, 12.0, "stops")
+    _within("share", difference.share, 0.0, 1.0, "of the picture")
+    return difference
+
+
 def _within(name: str, value: float | None, low: float, high: float, unit: str) -> None:
     if value is not None and not (low <= value <= high):
         raise BadValue(f"{name} {value:g} {unit} is outside {low:g} to {high:g} {unit}; check it")

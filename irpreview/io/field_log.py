@@ -143,25 +143,14 @@ class FieldLog:
             self._update("kits", number, {k: int(v) for k, v in wanted.items() if v is not None})
 
     def uses(self, kit_name: str) -> tuple[bool, bool]:
-        """Whether (the learned factor, the personal correction) of a kit is switched on; both are, unless told."""
+        """Whether (the learned factor, the personal correction) of a kit is switched on; unless told, the first is."""
         row = self._one("SELECT use_learned, use_correction FROM kits WHERE name = ?", (kit_name,))
-        return (True, True) if row is None else (bool(row[0]), bool(row[1]))
+        return (True, False) if row is None else (bool(row[0]), bool(row[1]))
 
     def keep_hot_spot(self, spot: SpotRecord) -> None:
         """Put a hot spot in the lens table, in place of an older one of the same lens, focal length and aperture."""
         with self._change(f"hot spot of {spot.lens} at f/{spot.f_number:g}"):
-            key = (self._kit_id(spot.kit_name), spot.lens, spot.focal_mm, spot.f_number)
-            old = self._one(
-                "SELECT id FROM hot_spots WHERE kit_id = ? AND lens = ? AND focal_mm = ? AND f_number = ?", key
-            )
-            s = spot.strength_stops
-            row = dict(zip(("kit_id", "lens", "focal_mm", "f_number"), key, strict=True))
-            row |= {"low_stops": s.low, "likely_stops": s.likely, "high_stops": s.high}
-            row |= {"radius_share": spot.radius_share, "frames": spot.frames}
-            if old is None:
-                self._insert("hot_spots", row)
-            else:
-                self._update("hot_spots", int(old["id"]), row)
+            self._put_spot(spot)
 
     def hot_spots(self, kit_name: str | None = None) -> tuple[SpotRecord, ...]:
         """The lens table, by lens, focal length and aperture."""
@@ -187,23 +176,26 @@ class FieldLog:
     def keep_differences(self, differences: Sequence[ToneDifference]) -> None:
         """Keep what a comparison of predicted and taken told, in place of an older one of the same pair."""
         with self._change("a comparison of predicted and taken"):
-            for d in differences:
-                kit_id = self._kit_id(d.kit_name)
-                old = self._one(
-                    "SELECT id FROM tone_differences WHERE kit_id = ? AND pair_key = ? AND class_name = ?",
-                    (kit_id, d.pair_key, d.class_name),
-                )
-                row = {
-                    "kit_id": kit_id,
-                    "pair_key": d.pair_key,
-                    "class_name": d.class_name,
-                    "difference_stops": d.difference_stops,
-                    "share": d.share,
-                }
-                if old is None:
-                    self._insert("tone_differences", row)
-                else:
-                    self._update("tone_differences", int(old["id"]), row)
+            for difference in differences:
+                self._put_difference(difference)
+
+    def take_in(
+        self,
+        entries: Sequence[LogEntry],
+        spots: Sequence[SpotRecord] = (),
+        differences: Sequence[ToneDifference] = (),
+        words: str = "took in another log",
+    ) -> None:
+        """Put in what another log holds, as one change, all or none; rows of the lens table that are here stay."""
+        for entry in entries:
+            check_entry(entry)
+        with self._change(words):
+            for entry in entries:
+                self._insert("frames", self._row_of(entry))
+            for spot in spots:
+                self._put_spot(spot, replacing=False)
+            for difference in differences:
+                self._put_difference(difference, replacing=False)
 
     def differences(self, kit_name: str) -> tuple[ToneDifference, ...]:
         rows = self._all(
@@ -232,6 +224,10 @@ class FieldLog:
 
     def kit_names(self) -> tuple[str, ...]:
         return tuple(r[0] for r in self._all("SELECT DISTINCT kits.name FROM kits JOIN frames ON kit_id = kits.id"))
+
+    def all_kit_names(self) -> tuple[str, ...]:
+        """Every kit that anything was kept of, frames or not."""
+        return tuple(r[0] for r in self._all("SELECT name FROM kits ORDER BY name"))
 
     def search(self, wish: SearchWish | None = None) -> tuple[LogEntry, ...]:
         """The frames that answer all of the wish, newest day first unless told otherwise."""
@@ -279,6 +275,39 @@ class FieldLog:
 
     # --- within -----------------------------------------------------------------------------------------------------
 
+    def _put_spot(self, spot: SpotRecord, *, replacing: bool = True) -> None:
+        s = spot.strength_stops
+        self._put(
+            "hot_spots",
+            {
+                "kit_id": self._kit_id(spot.kit_name),
+                "lens": spot.lens,
+                "focal_mm": spot.focal_mm,
+                "f_number": spot.f_number,
+            },
+            {
+                "low_stops": s.low,
+                "likely_stops": s.likely,
+                "high_stops": s.high,
+                "radius_share": spot.radius_share,
+                "frames": spot.frames,
+            },
+            replacing,
+        )
+
+    def _put_difference(self, d: ToneDifference, *, replacing: bool = True) -> None:
+        key = {"kit_id": self._kit_id(d.kit_name), "pair_key": d.pair_key, "class_name": d.class_name}
+        self._put("tone_differences", key, {"difference_stops": d.difference_stops, "share": d.share}, replacing)
+
+    def _put(self, table: str, key: Mapping[str, Any], row: Mapping[str, Any], replacing: bool) -> None:
+        """Insert, or write over the row of the same key."""
+        where = " AND ".join(f"{name} = :{name}" for name in key)
+        old = self._one(f"SELECT id FROM {table} WHERE {where}", key)
+        if old is None:
+            self._insert(table, {**key, **row})
+        elif replacing:
+            self._update(table, int(old["id"]), row)
+
     def _row_of(self, entry: LogEntry) -> dict[str, Any]:
         row = {name: getattr(entry, name) for name in _PLAIN_COLUMNS}
         row["uid"] = entry.uid or uuid.uuid4().hex
@@ -292,7 +321,7 @@ class FieldLog:
 
     def _kit_id(self, name: str) -> int:
         row = self._one("SELECT id FROM kits WHERE name = ?", (name,))
-        return int(row[0]) if row else self._insert("kits", {"name": name})
+        return int(row[0]) if row else self._insert("kits", {"name": name, "use_correction": 0})
 
     def _snap_id(self, entry: LogEntry) -> int | None:
         if entry.snap_path is None:
@@ -339,6 +368,8 @@ class FieldLog:
         self._steps = []
         with self._transaction():
             yield
+            if not self._steps:  # nothing to take back
+                return
             self._connection.execute(
                 "INSERT INTO changes (made_at, words, steps) VALUES (?, ?, ?)",
                 (datetime.now(UTC).isoformat(timespec="seconds"), words, json.dumps(self._steps)),

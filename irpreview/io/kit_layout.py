@@ -56,6 +56,7 @@ class SensorSection(_Section):
 
 
 class LensSection(_Section):
+    name: Annotated[str, Field(min_length=1, max_length=80)] | None = None
     focal_mm: (
         Annotated[list[Annotated[float, Field(ge=2.0, le=2000.0, allow_inf_nan=False)]], Field(min_length=1)] | None
     ) = None

@@ -6,6 +6,8 @@
     cut_on_nm = 720            # or: curve = "my-filter.csv" (two columns: wavelength_nm, transmission 0..1)
     [sensor]
     kind = "unmodified"        # or "full_spectrum", "converted"
+    [lens]
+    name = "old fifty"         # as in the log's table of hot spots
     [body]
     iso_min = 64
     [calibration]
@@ -21,6 +23,7 @@ import difflib
 import math
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -89,6 +92,7 @@ _FIELDS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "pixels_wide": "pixels_wide",
         },
         "lens": {
+            "name": "lens",
             "focal_mm": "focal_mm",
             "f_number_min": "f_number_min",
             "f_number_max": "f_number_max",
@@ -181,6 +185,20 @@ def kit_from(content: Mapping[str, Any], folder: Path, *, where: str = "kit", de
         if low > high:
             raise BadKit(f"{where}: {small} {low:g} is above {large} {high:g} ({unit}); swap or correct them")
     return Kit(**values)
+
+
+def with_lens(kit: Kit, name: str) -> Kit:
+    """The kit with this lens on it: what its file said of another one's hot spot no longer counts. Raises BadKit."""
+    name = name.strip()
+    if not 1 <= len(name) <= 80:
+        raise BadKit(f"a lens needs a name of 1 to 80 letters, this one has {len(name)}; give it in your own words")
+    same = kit.lens is None or same_lens(kit.lens, name)
+    return replace(kit, lens=name, hot_spot_from_f_number=kit.hot_spot_from_f_number if same else None)
+
+
+def same_lens(one: str, other: str) -> bool:
+    """Whether two names mean one lens: capitals and spaces do not count."""
+    return "".join(one.split()).casefold() == "".join(other.split()).casefold()
 
 
 def _half_point_nm(curve: Spectrum) -> float:

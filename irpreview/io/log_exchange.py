@@ -9,23 +9,39 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
+from importlib import resources
+from importlib.metadata import version
 from pathlib import Path, PurePath
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from irpreview.core.log_entries import ENTRY_FIELDS, LogEntry, SearchWish, check_entry
+from irpreview.core.log_entries import (
+    ENTRY_FIELDS,
+    LogEntry,
+    SearchWish,
+    SpotRecord,
+    ToneDifference,
+    check_difference,
+    check_entry,
+    check_spot,
+)
 from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog, default_path
+from irpreview.io.kits import same_lens
 from irpreview.io.pictures import write_file
-from irpreview.records import Kit, Place
+from irpreview.records import Kit, Place, Range
 
 if TYPE_CHECKING:
     from irpreview.core.learning import Learned
 
-SCHEMA = "irpreview-log/1"
+T = TypeVar("T")
+SCHEMA = "irpreview-log/2"
+"""Version 2 holds the lens table and the comparisons too; version 1 had frames alone and is still read."""
+READABLE = ("irpreview-log/1", SCHEMA)
 LARGEST_FILE_MB = 100.0
 PLACE_COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m")
 COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place")) + PLACE_COLUMNS
@@ -73,8 +89,17 @@ def export_log(log: FieldLog, path: Path | str, wish: SearchWish | None = None, 
         )
         write_file(path, text.getvalue().encode())
     else:
-        whole = {"schema": SCHEMA, "locations": locations, "frames": facts}
-        write_file(path, json.dumps(whole, ensure_ascii=False, indent=1).encode())
+        kits = (wish.kit_name,) if wish is not None and wish.kit_name else log.all_kit_names()
+        whole = {
+            "schema": SCHEMA,
+            "version": int(SCHEMA.rsplit("/", 1)[1]),
+            "made_by": f"irpreview {version('irpreview')}",
+            "locations": locations,
+            "frames": facts,
+            "hot_spots": [_spot_facts(s) for name in kits for s in log.hot_spots(name)],
+            "differences": [asdict(d) for name in kits for d in log.differences(name)],
+        }
+        write_file(path, json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False).encode())
     return len(facts)
 
 
@@ -84,7 +109,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
     Raises BadLog, with the line or frame at fault, when the file is not one of these.
     """
     path = Path(path)
-    rows = _rows(path)
+    rows, spots, differences = _content(path)
     new: list[LogEntry] = []
     seen: set[str] = set()
     for where, row in rows:
@@ -97,12 +122,15 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
             continue
         seen.add(entry.uid)
         new.append(entry)
-    if new:
-        log.add_all(new, f"imported {len(new)} frames from {path.name}")
+    log.take_in(new, spots, differences, f"imported {len(new)} frame{'s' if len(new) != 1 else ''} from {path.name}")
     return len(new), len(rows) - len(new)
 
 
-def _rows(path: Path) -> list[tuple[str, Mapping[str, Any]]]:
+Rows = list[tuple[str, dict[str, Any]]]
+
+
+def _content(path: Path) -> tuple[Rows, list[SpotRecord], list[ToneDifference]]:
+    """(frames with where they stand, lens table, comparisons) of an exported file."""
     try:
         if path.stat().st_size > LARGEST_FILE_MB * 1e6:
             raise BadLog(f"{path} is larger than {LARGEST_FILE_MB:.0f} MB; a log of 10000 frames has about 8 MB")
@@ -114,16 +142,83 @@ def _rows(path: Path) -> list[tuple[str, Mapping[str, Any]]]:
         reader = csv.DictReader(io.StringIO(text))
         if "kit_name" not in (reader.fieldnames or ()):
             raise BadLog(f"{path.name} lacks the column kit_name in its first line; see a CSV file of `log export`")
-        return [(f"line {i + 2}", {k: v for k, v in row.items() if k and v}) for i, row in enumerate(reader)]
+        rows = [(f"line {i + 2}", {k: v for k, v in row.items() if k and v}) for i, row in enumerate(reader)]
+        return rows, [], []
     try:
         whole = json.loads(text)
     except (ValueError, RecursionError) as error:
         raise BadLog(f"{path.name} is no JSON ({str(error)[:80]}); name a JSON or CSV file of `log export`") from None
-    if not isinstance(whole, dict) or whole.get("schema") != SCHEMA or not isinstance(whole.get("frames"), list):
+    schema = whole.get("schema") if isinstance(whole, dict) else None
+    kind, _, number = str(schema).partition("/")
+    if kind == SCHEMA.partition("/")[0] and number.isdigit() and schema not in READABLE:
+        raise BadLog(
+            f"{path.name} was exported by a newer irpreview (its version {number}, this one reads up to "
+            f"{SCHEMA.rpartition('/')[2]}); update irpreview, or export it there as CSV"
+        )
+    if schema not in READABLE or not isinstance(whole.get("frames"), list):
         raise BadLog(f'{path.name} is no exported log: it needs "schema": "{SCHEMA}" and "frames"')
-    if not all(isinstance(row, dict) for row in whole["frames"]):
-        raise BadLog(f"{path.name}: each of its frames must be an object; nothing was imported")
-    return [(f"frame {i + 1}", row) for i, row in enumerate(whole["frames"])]
+    for part in ("frames", "hot_spots", "differences"):
+        if not isinstance(whole.get(part, []), list) or not all(isinstance(row, dict) for row in whole.get(part, [])):
+            raise BadLog(f"{path.name}: each of its {part} must be an object; nothing was imported")
+    rows = [(f"frame {i + 1}", row) for i, row in enumerate(whole["frames"])]
+    return (
+        rows,
+        _records(path, "hot_spots", whole.get("hot_spots", []), _spot_of),
+        _records(path, "differences", whole.get("differences", []), _difference_of),
+    )
+
+
+def _records(
+    path: Path, part: str, rows: Sequence[Mapping[str, Any]], read: Callable[[Mapping[str, Any]], T]
+) -> list[T]:
+    out = []
+    for i, row in enumerate(rows):
+        try:
+            out.append(read(row))
+        except (IrpreviewError, ValueError, TypeError, KeyError) as error:
+            said = " ".join(f"{type(error).__name__} {error}".split())[:200]
+            raise BadLog(f"{path.name}, {part} {i + 1}: {said}; nothing was imported") from None
+    return out
+
+
+def _spot_facts(spot: SpotRecord) -> dict[str, Any]:
+    facts = asdict(spot)
+    del facts["id"]
+    return facts | {"strength_stops": spot.strength_stops.as_dict(6)}
+
+
+def _spot_of(row: Mapping[str, Any]) -> SpotRecord:
+    strength = row["strength_stops"]
+    return check_spot(
+        SpotRecord(
+            str(row["kit_name"]),
+            str(row["lens"]),
+            float(row["focal_mm"]),
+            float(row["f_number"]),
+            Range(float(strength["low"]), float(strength["likely"]), float(strength["high"])),
+            float(row["radius_share"]),
+            int(row["frames"]),
+        )
+    )
+
+
+def _difference_of(row: Mapping[str, Any]) -> ToneDifference:
+    return check_difference(
+        ToneDifference(
+            str(row["kit_name"]),
+            str(row["class_name"]),
+            float(row["difference_stops"]),
+            float(row["share"]),
+            str(row["pair_key"]),
+        )
+    )
+
+
+def log_schema() -> dict[str, Any]:
+    """The JSON schema that the JSON of `export_log` keeps."""
+    text = resources.files("irpreview").joinpath("data/schemas/log.json").read_text(encoding="utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema
 
 
 def _entry_of(row: Mapping[str, Any]) -> LogEntry:
@@ -164,6 +259,70 @@ def learned_from(kit: Kit, log: FieldLog) -> Learned:
     return replace(learned, says=(*learned.says, *says))
 
 
+@dataclass(frozen=True, slots=True)
+class Taught:
+    """A kit as the field log taught it, and what the photographer should know of that."""
+
+    kit: Kit
+    says: tuple[str, ...] = ()
+
+
+def teach(
+    kit: Kit,
+    log: FieldLog | Path | str | None = None,
+    *,
+    in_shade: bool = False,
+    sun_height_deg: float | None = None,
+    focal_mm: float | None = None,
+) -> Taught:
+    """The kit as the field log taught it: factor, personal correction of classes, apertures with a hot spot.
+
+    log: an open one, its file, or None for the usual place, where a missing log changes nothing. What is switched off
+    for the kit stays out. in_shade, sun_height_deg: what the frames say of these joins the factor; None = not known.
+    focal_mm: of the picture planned, 35 mm equivalent; of one lens the nearest focal length in the table counts.
+    `factor_source` says what was used. Raises BadLog where a named log cannot be read.
+    """
+    if not isinstance(log, FieldLog):
+        path = Path(log) if log is not None else default_path()
+        if log is None and not path.exists():
+            return Taught(kit)
+        with FieldLog(path, read_only=True) as opened:
+            return teach(kit, opened, in_shade=in_shade, sun_height_deg=sun_height_deg, focal_mm=focal_mm)
+    use_learned, use_correction = log.uses(kit.name)
+    out, says = kit, []
+    if use_learned:
+        learned = learned_from(kit, log)
+        if learned.frames:
+            out = learned.applied_to(out, in_shade=in_shade, sun_height_deg=sun_height_deg)
+            if sun_height_deg is None and learned.counts.get("low_sun", 0):
+                says.append(
+                    "how high the sun will stand is not known (--at and --when, or the snap's own time and place): "
+                    "what the field log says of a low sun is left out"
+                )
+            if learned.changed_stops is not None:
+                says.append(
+                    f"the field log shows a step of {learned.changed_stops:+.1f} stops: only frames since then count"
+                )
+    if use_correction:
+        from irpreview.core.comparison import personal_correction
+
+        own = personal_correction(log.differences(kit.name))
+        if own:
+            # frames compared as pictures say more of a class than their exposures: they stand in their place
+            together = {n: v for n, v in out.class_correction_stops.items() if n not in own}
+            together |= {n: kit.class_correction_stops.get(n, 0.0) + own[n].stops.likely for n in own}
+            out = replace(out, class_correction_stops=MappingProxyType(together))
+    shows_from = spot_from(log, kit.name, lens=kit.lens, focal_mm=focal_mm)
+    if shows_from is not None and (kit.hot_spot_from_f_number is None or shows_from < kit.hot_spot_from_f_number):
+        out = replace(out, hot_spot_from_f_number=shows_from)
+        if kit.lens is None:
+            says.append(
+                f"which lens is in use was not said (--lens, or its name in the kit): apertures from f/{shows_from:g} "
+                "on are avoided because one of yours shows a hot spot there"
+            )
+    return Taught(out, tuple(says))
+
+
 def learned_kit(
     kit: Kit,
     log: FieldLog | Path | str | None = None,
@@ -171,45 +330,21 @@ def learned_kit(
     in_shade: bool = False,
     sun_height_deg: float | None = None,
 ) -> Kit:
-    """The kit as the field log taught it: factor, personal correction of classes, apertures with a hot spot.
+    """The kit alone, see `teach`."""
+    return teach(kit, log, in_shade=in_shade, sun_height_deg=sun_height_deg).kit
 
-    log: an open one, its file, or None for the usual place, where a missing log changes nothing. What is switched off
-    for the kit stays out. in_shade, sun_height_deg: what the frames say of these joins the factor.
-    `factor_source` says what was used. Raises BadLog where a named log cannot be read.
+
+def spot_from(log: FieldLog, kit_name: str, *, lens: str | None = None, focal_mm: float | None = None) -> float | None:
+    """Widest aperture at which a hot spot surely shows, as f-number; None = none does.
+
+    lens: of this lens alone; None = of any in the table. focal_mm: at the focal length of that lens nearest to it.
     """
-    if not isinstance(log, FieldLog):
-        path = Path(log) if log is not None else default_path()
-        if log is None and not path.exists():
-            return kit
-        with FieldLog(path, read_only=True) as opened:
-            return learned_kit(kit, opened, in_shade=in_shade, sun_height_deg=sun_height_deg)
-    use_learned, use_correction = log.uses(kit.name)
-    out = kit
-    if use_learned:
-        learned = learned_from(kit, log)
-        if learned.frames:
-            out = learned.applied_to(out, in_shade=in_shade, sun_height_deg=sun_height_deg)
-    if use_correction:
-        from irpreview.core.comparison import personal_correction
-
-        own = personal_correction(log.differences(kit.name))
-        if own:
-            together = {
-                name: kit.class_correction_stops.get(name, 0.0) + (own[name].stops.likely if name in own else 0.0)
-                for name in {*kit.class_correction_stops, *own}
-            }
-            out = replace(out, class_correction_stops=MappingProxyType(together))
-    shows_from = spot_from(log, kit.name)
-    if shows_from is not None and (kit.hot_spot_from_f_number is None or shows_from < kit.hot_spot_from_f_number):
-        out = replace(out, hot_spot_from_f_number=shows_from)
-    return out
+    rows = [s for s in log.hot_spots(kit_name) if lens is None or same_lens(s.lens, lens)]
+    if lens is not None and focal_mm is not None and rows:
+        nearest = min((s.focal_mm for s in rows), key=lambda f: abs(math.log(f / focal_mm)))
+        rows = [s for s in rows if s.focal_mm == nearest]
+    return min((s.f_number for s in rows if _shows(s)), default=None)
 
 
-def spot_from(log: FieldLog, kit_name: str) -> float | None:
-    """Widest aperture of any lens in the table at which a hot spot surely shows, as f-number; None = none does."""
-    shows: Sequence[float] = [
-        s.f_number
-        for s in log.hot_spots(kit_name)
-        if s.strength_stops.low > 0 and s.strength_stops.likely >= HOT_SPOT_SHOWS_STOPS
-    ]
-    return min(shows, default=None)
+def _shows(spot: SpotRecord) -> bool:
+    return spot.strength_stops.low > 0 and spot.strength_stops.likely >= HOT_SPOT_SHOWS_STOPS
