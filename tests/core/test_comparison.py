@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from irpreview.core.comparison import compare, differences_of, personal_correction
+from irpreview.core.comparison import check_correction, compare, differences_of, personal_correction
 from irpreview.core.log_entries import ToneDifference
 from irpreview.core.registration import Registration
 from irpreview.errors import BadPair
@@ -113,3 +113,24 @@ def test_correction_covers_the_truth():
             inside += own[n].stops.low <= v - shift <= own[n].stops.high
             total += 1
     assert 0.85 <= inside / total <= 0.99
+
+
+def test_the_check_on_pairs_held_back_tells_help_from_chance():
+    rng = np.random.default_rng(5)
+    kit_differs = check_correction(pairs(10, {"tree": 0.7, "grass": 0.1, "ground": -0.6, "structure": 0.0}, 0.2, rng))
+    assert kit_differs.helps
+    assert "it helps" in kit_differs.says
+    assert kit_differs.after_zones < 0.6 * kit_differs.before_zones
+    helped = 0
+    for k in range(20):
+        nothing = pairs(8, dict.fromkeys(("tree", "grass", "ground"), 0.0), 0.3, np.random.default_rng(k))
+        helped += check_correction(nothing).helps
+    assert helped <= 3
+    assert check_correction(pairs(2, {"tree": 0.5, "grass": 0.0}, 0.1, rng)) is None
+
+
+def test_a_kit_that_differs_clearly_is_corrected_by_most_of_it():
+    """Ten pairs that scatter by 0.2 stop tell the prior of 0.35 stop nearly off."""
+    rng = np.random.default_rng(6)
+    own = personal_correction(pairs(10, {"tree": 0.5, "grass": 0.0, "ground": -0.5}, 0.2, rng))
+    assert own["tree"].stops.likely - own["ground"].stops.likely == pytest.approx(1.0, abs=0.25)
