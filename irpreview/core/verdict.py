@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 
 from irpreview.core import lead as lead_of
+from irpreview.core.figures import candidates, parting
 from irpreview.core.gaps import measure_gaps
 from irpreview.core.layers import at_photo_size, edge_lengths, find_layers, ground_of
 from irpreview.core.movement import movement_at, rates_of_motion
@@ -71,7 +72,7 @@ def judge_scene(
     gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
     sky = read_sky(ground, movement)
     shade = lead_of.read_shade(ground, rendering, sky, conditions)
-    found = lead_of.candidates(layers, gaps, layer_map, ground, curve, sky)
+    found = candidates(layers, gaps, layer_map, ground, curve, sky)
     sky_share = sum(layer.share for layer in layers if layer.class_name in _SKY)
     lead = lead_of.find_lead(
         found,
@@ -181,14 +182,14 @@ def layered_contrast(
     """
     length = edge_lengths(layer_map, len(layers))
     total = sum(float(length[g.a, g.b]) for g in gaps)
-    parting = sum(float(length[g.a, g.b]) * lead_of.parting(g) for g in gaps) / total if total else 0.0
+    parted = sum(float(length[g.a, g.b]) * parting(g) for g in gaps) / total if total else 0.0
     shares = [layer.share for layer in layers if layer.share > 0]
     effective = math.exp(-sum(s * math.log(s) for s in shares))
     depth = min(1.0, max(0.0, (effective - 1) / 3))
     zones = [layer.zone.likely for layer in layers if layer.share >= 0.03]
     span = min(1.0, (max(zones) - min(zones)) / 4) if zones else 0.0
-    parts = {"parting": round(parting, 4), "depth": round(depth, 4), "range": round(span, 4)}
-    score = 100 * parting**0.6 * depth**0.2 * span**0.2
+    parts = {"parting": round(parted, 4), "depth": round(depth, 4), "range": round(span, 4)}
+    score = 100 * parted**0.6 * depth**0.2 * span**0.2
     return round(score, 1), MappingProxyType(parts)
 
 

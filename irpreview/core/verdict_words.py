@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from irpreview.core.figures import Candidate
 from irpreview.core.gaps import PrintCurve
-from irpreview.core.lead import LEADS_FROM, SHARP_PRINT_MM, Candidate, Lead
+from irpreview.core.lead import LEADS_FROM, SHARP_PRINT_MM, Lead
 from irpreview.core.sky import BLANK_STOPS, FAINT_STOPS, texture_word
 from irpreview.core.wording import shutter_text
 from irpreview.records import Conditions, Gap, Layer, Movement, Range, Rendering, Sentence, Sky

@@ -58,8 +58,8 @@ def test_texture_scales_with_contrast_and_ignores_what_is_not_sky() -> None:
     assert texture_stops(other, sky) == pytest.approx(once, rel=1e-6)
 
 
-@pytest.mark.parametrize(("stops", "word"), [(0.02, "blank"), (0.1, "faint"), (0.3, "lively"), (0.7, "dramatic")])
-def test_texture_words_common_practice(stops: float, word: str) -> None:
+@pytest.mark.parametrize(("stops", "word"), [(0.02, "blank"), (0.06, "faint"), (0.1, "lively"), (0.2, "dramatic")])
+def test_texture_words_set_by_eye(stops: float, word: str) -> None:
     assert texture_word(stops) == word
 
 
