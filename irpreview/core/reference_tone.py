@@ -57,3 +57,15 @@ def luminance_of(pixels: ByteArray) -> FloatArray:
 def tone_from_coefficients(pixels: ByteArray, coefficients: NDArray[np.float32]) -> FloatArray:
     """Display tone (H, W) 0..1 of sRGB pixels (H, W, 3) uint8 under one mix (5,) for the whole picture."""
     return reference_tone(pixels, np.asarray(coefficients, np.float32).reshape(-1, 1, 1))
+
+
+def display_stops(display: FloatArray, lowest: float) -> FloatArray:
+    """log2 of the linear light of display tones (h, w), not below that of `lowest`, 0..0.003. [stops]"""
+    x = np.maximum(display, np.float32(12.92 * lowest))
+    curved = x + np.float32(0.055)
+    curved *= np.float32(1 / 1.055)
+    np.log2(curved, out=curved)
+    curved *= np.float32(2.4)
+    near_black = x <= 0.04045
+    curved[near_black] = np.log2(x[near_black] * np.float32(1 / 12.92))
+    return curved

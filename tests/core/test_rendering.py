@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from irpreview.core import scene as module
-from irpreview.core.rendering import HIGHEST_TONE, LOWEST_TONE, RESIDUAL_LIMIT_STOPS, decode_display, linear_light
+from irpreview.core.full_size import HIGHEST_TONE, LOWEST_TONE
+from irpreview.core.rendering import RESIDUAL_LIMIT_STOPS, decode_display, linear_light
 from irpreview.core.rendering import render_tones as render_with
 from irpreview.core.scene import repaint, scene_from_network
 from irpreview.io.kits import load_kit

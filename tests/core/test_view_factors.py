@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from irpreview.core.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.picture_geometry import pixels_per_radian
 from irpreview.core.planned_light import leak_words, planned_light, planned_words
-from irpreview.core.rendering import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.scene import cloud_share_of_sky, repaint, scene_from_network
 from irpreview.core.view_factors import View, brightness_change, enlarged, light_is_known, view_factors
 from irpreview.core.water_surface import water_signal_by_view
