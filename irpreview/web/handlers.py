@@ -484,7 +484,11 @@ class Desk:
     def _hold(study: Study) -> str:
         from irpreview.core.verdict_picture import draw_verdict
 
-        return parts.hold(study.verdict, pictures.data_address(draw_verdict(study.verdict, study.rendering)))
+        drawn = draw_verdict(study.verdict, study.rendering)
+        tall, wide = study.rendering.picture.shape
+        # The strip of words below the picture is too small for a phone; the page writes them itself.
+        drawn = drawn[: round(drawn.shape[1] * tall / wide)]
+        return parts.hold(study.verdict, pictures.data_address(drawn))
 
     @staticmethod
     def _motion(study: Study) -> str:

@@ -214,6 +214,10 @@ def _kit_light(study: Study | Look) -> str:
 # ---- will it hold apart ---------------------------------------------------------------------------------------------
 
 
+MOST_SENTENCES = 6
+"""So many are shown at once; the rest is one press away."""
+
+
 def hold(verdict: Verdict, drawn: str) -> str:
     """Layers and gaps drawn in, and the verdict in sentences with what each rests on."""
     by_index = {layer.index: layer for layer in verdict.layers}
@@ -231,12 +235,19 @@ def hold(verdict: Verdict, drawn: str) -> str:
         if rows
         else ""
     )
-    reasons = "".join(f"<li>{safe(sentence(one.text))}</li>" for one in verdict.lead_reasons)
-    said = [sentence(one.text) for one in verdict.sentences]
+    said = [sentence(one.text) for one in (*verdict.lead_reasons, *verdict.sentences)]
     rests = "".join(
         f"<li>{safe(sentence(one.text))} <span class='quiet'>{safe(sentence(one.evidence))}</span></li>"
         for one in (*verdict.lead_reasons, *verdict.sentences)
         if one.evidence
+    )
+    key = "".join(
+        f'<li><span class="number">{one.index + 1}</span> {safe(one.name)}, {safe(zone_text(one.zone))}</li>'
+        for one in verdict.layers
+    )
+    lines = (
+        '<p class="small quiet">Figures on the lines: the step in zones. Unbroken line: holds apart. Dashed, with a '
+        "question mark: too close to call. Dotted: melts together.</p>"
     )
     turn = ""
     if verdict.turns_at_wind_m_s is not None:
@@ -246,8 +257,10 @@ def hold(verdict: Verdict, drawn: str) -> str:
         f'<img src="{drawn}" alt="The infrared picture with its layers numbered and the edges between them drawn: '
         "unbroken where they hold apart, dashed where it cannot be told, dotted where they melt together. The table "
         f'below says the same." style="margin:.5rem 0">'
-        f'<p class="lead">{safe(sentence(LEAD_WORDS[verdict.lead]))}</p><ul>{reasons}</ul>{turn}'
-        + listed(said)
+        f'<ul class="key" aria-label="Layers by their number">{key}</ul>{lines}'
+        f'<p class="lead">{safe(sentence(LEAD_WORDS[verdict.lead]))}</p>{turn}'
+        + listed(said[:MOST_SENTENCES])
+        + folded("All that was found", listed(said[MOST_SENTENCES:]))
         + folded("Every edge as a table", table)
         + folded("What each sentence rests on", f"<ul class='small'>{rests}</ul>" if rests else "")
     )
@@ -360,9 +373,9 @@ def opening(study: Study) -> str:
     cost = exposure.frame_cost.get("says", ())
     return block(
         big
-        + listed([sentence(reason) for reason in exposure.reasons])
         + ("<h3>Take care</h3>" + listed([sentence(text) for text in exposure.cautions]) if exposure.cautions else "")
         + f"<h3>Test frames first</h3>{listed([frame_words(frame) for frame in exposure.test_frames], ordered=True)}"
+        + folded("Why this setting", listed([sentence(reason) for reason in exposure.reasons]))
         + folded("Other settings", _settings_table(exposure))
         + folded(
             "What one frame costs", listed([sentence(str(text)) for text in cost]) if isinstance(cost, tuple) else ""
@@ -432,12 +445,12 @@ def hours(study: Study) -> str:
     for hour in day:
         if hour.shutter_s is None:
             continue
-        # One more stop of time makes the bar a tenth longer.
-        length = min(100.0, 26.0 + 10.0 * math.log2(max(hour.shutter_s / shortest, 1.0)))
+        # One more stop of time makes the bar seven hundredths longer.
+        length = min(60.0, 8.0 + 7.0 * math.log2(max(hour.shutter_s / shortest, 1.0)))
         rows.append(
-            f'<div class="hour" role="listitem"><span>{hour.when:%H:%M}</span><span class="bar" '
-            f'style="width:{length:.0f}%">{safe(shutter_text(hour.shutter_s))}, sun {hour.sun_height_deg:.0f}°'
-            "</span></div>"
+            f'<div class="hour" role="listitem"><span>{hour.when:%H:%M}</span><span class="beam"><span class="bar" '
+            f'style="width:{length:.0f}%"></span><span>{safe(shutter_text(hour.shutter_s))}, sun '
+            f"{hour.sun_height_deg:.0f}°</span></span></div>"
         )
     best = study.exposure.recommended if study.exposure is not None else None
     at = f"ISO {best.iso:.0f} and f/{best.f_number:g}" if best is not None else "the same setting"

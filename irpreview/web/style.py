@@ -126,14 +126,15 @@ footer { display: none !important; }
   min-height: 6.8rem; padding: .6rem; border: 2px dashed #8d8475; border-radius: 6px; background: var(--paper);
   cursor: pointer; }
 .irp .drop.over { border-color: var(--red); background: var(--wash); }
-.irp .drop .big { font: 600 1.05rem/1.4 inherit; font-family: inherit; margin: 0; }
+.irp .drop .big { font-family: inherit; font-size: 1.1rem; margin: 0; }
 .irp .drop input, .irp .take input { position: absolute; inset: 0; width: 100%; height: 100%; opacity: 0;
   cursor: pointer; font-size: 0; }
 .irp .drop:has(input:focus-visible), .irp .take:has(input:focus-visible) { outline: 3px solid var(--red);
   outline-offset: 2px; }
 .irp .take { position: relative; display: none; place-content: center; }
 @media (pointer: coarse) { .irp .take { display: grid; } }
-.irp .give output { min-height: 1.4rem; overflow-wrap: anywhere; }
+.irp .give output { overflow-wrap: anywhere; }
+.irp output:empty { display: none; }
 /* snaps */
 .irp .snaps { list-style: none; padding: 0; display: grid; gap: .8rem; max-width: none;
   grid-template-columns: repeat(auto-fill, minmax(15rem, 1fr)); }
@@ -179,6 +180,12 @@ footer { display: none !important; }
 .irp .dials { display: grid; gap: .9rem 2rem; grid-template-columns: repeat(auto-fit, minmax(16rem, 1fr)); }
 .irp .dials label { display: block; font-weight: 600; }
 .irp .dials output { display: block; min-height: 3rem; }
+/* layers by their number */
+.irp .key { list-style: none; padding: 0; max-width: none; display: grid; gap: .2rem 1rem; font-size: .9rem;
+  grid-template-columns: repeat(auto-fill, minmax(15rem, 1fr)); }
+.irp .key li { margin: 0; }
+.irp .key .number { display: inline-block; width: 1.5rem; height: 1.5rem; border-radius: 50%; text-align: center;
+  font: 700 .85rem/1.5rem system-ui, sans-serif; background: var(--ink); color: var(--paper); }
 /* setting */
 .irp .big { font: 600 1.7rem/1.25 Georgia, serif; margin: .4rem 0 .1rem; }
 .irp .lead { font: 600 1.2rem/1.35 Georgia, serif; }
@@ -187,8 +194,8 @@ footer { display: none !important; }
 .irp .holds { color: var(--good); } .irp .merges { color: var(--bad); } .irp .cannot_tell { color: var(--open); }
 .irp .hours { display: grid; gap: 2px; }
 .irp .hours .hour { display: grid; grid-template-columns: 4rem 1fr; gap: .6rem; align-items: center; }
-.irp .hours .bar { background: var(--red); color: var(--paper); border-radius: 2px; padding: .1rem .4rem;
-  min-width: 5.5rem; font-size: .9rem; white-space: nowrap; box-sizing: border-box; }
+.irp .hours .beam { display: flex; gap: .5rem; align-items: center; font-size: .9rem; white-space: nowrap; }
+.irp .hours .bar { background: var(--red); border-radius: 2px; height: 1.1rem; flex: none; }
 .irp .hours .none { color: var(--quiet); font-size: .9rem; }
 /* frames brought home */
 #brought-home { border-top: 1px solid var(--line); padding-top: 1rem; overflow: visible !important; }
