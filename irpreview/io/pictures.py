@@ -27,7 +27,12 @@ _PNG_LEVEL = 3
 
 def write_jpeg(path: Path | str, pixels: ByteArray, quality: int = JPEG_QUALITY) -> Path:
     """Write grey (H, W) or sRGB (H, W, 3) uint8 as JPEG. Raises CannotWrite."""
-    return write_file(path, _packed(pixels, "JPEG", quality=quality))
+    return write_file(path, jpeg_bytes(pixels, quality))
+
+
+def jpeg_bytes(pixels: ByteArray, quality: int = JPEG_QUALITY) -> bytes:
+    """Grey (H, W) or sRGB (H, W, 3) uint8 as the bytes of a JPEG file."""
+    return _packed(pixels, "JPEG", quality=quality)
 
 
 def write_png(path: Path | str, pixels: NDArray[np.uint8] | NDArray[np.uint16]) -> Path:
