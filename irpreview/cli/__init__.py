@@ -44,8 +44,10 @@ def build_app(only: str | None = None) -> typer.Typer:
 
     app = typer.Typer(
         name="irpreview",
-        help="From an ordinary phone snap to its black-and-white near-infrared picture, and what to do about it.",
-        epilog="New here? `irpreview demo` tries it without a photo, `irpreview guide` is the guide.",
+        help=(
+            "From an ordinary phone snap to its black-and-white near-infrared picture, and what to do about it. "
+            "`irpreview demo` tries it without a photo, `irpreview guide` prints the guide."
+        ),
         no_args_is_help=True,
         add_completion=False,
         pretty_exceptions_enable=False,
