@@ -132,6 +132,7 @@ def _register_writing(group: typer.Typer) -> None:
             number = book.add(entry)
             entry = book.entry(number)
         _show(entry, as_json)
+        _say_what_lacks(entry)
 
     @group.command("edit")
     def edit(
@@ -165,6 +166,7 @@ def _register_writing(group: typer.Typer) -> None:
         with FieldLog(log) as book:
             entry = book.edit(number, **typed)
         _show(entry, as_json)
+        _say_what_lacks(entry)
 
     @group.command("remove")
     def remove(
@@ -387,6 +389,12 @@ def _show(entry: LogEntry, as_json: bool, whole: bool = False) -> None:
                 print(f"  {name:<20} {value}")
 
 
+def _say_what_lacks(entry: LogEntry) -> None:
+    """So that nobody fills a log for a season and learns nothing from it."""
+    if entry.lacks:
+        say(f"frame {entry.id} teaches nothing yet, it lacks: {', '.join(entry.lacks)} (`log edit {entry.id}` adds it)")
+
+
 def entry_facts(entry: LogEntry) -> dict[str, Any]:
     """A frame as JSON holds it; on one's own screen places are shown."""
     from irpreview.io.log_exchange import facts_of
@@ -404,18 +412,26 @@ def line_of(entry: LogEntry) -> str:
     from irpreview.core.log_entries import OUTCOME_WORDS
     from irpreview.core.wording import shutter_text
 
-    exposure = [
-        f"ISO {entry.iso:g}" if entry.iso else "",
-        f"f/{entry.f_number:g}" if entry.f_number else "",
-        shutter_text(entry.shutter_s) if entry.shutter_s else "",
-    ]
+    def exposure(iso: float | None, f_number: float | None, shutter_s: float | None) -> str:
+        parts = (
+            f"ISO {iso:g}" if iso else "",
+            f"f/{f_number:g}" if f_number else "",
+            shutter_text(shutter_s) if shutter_s else "",
+        )
+        return " ".join(p for p in parts if p)
+
+    taken = exposure(entry.iso, entry.f_number, entry.shutter_s)
+    if not taken:
+        planned = exposure(entry.planned_iso, entry.planned_f_number, entry.planned_shutter_s)
+        taken = f"planned {planned}" if planned else ""
+    bound = {"exact": "", "at_most": "at most ", "at_least": "at least "}[entry.bound]
     came = "" if entry.came_out_stops is None else f"{entry.came_out_stops:+.1f} stops"
-    raw = "" if entry.raw_factor_stops is None else f"says {entry.raw_factor_stops:.1f} stops"
+    raw = "" if entry.raw_factor_stops is None else f"says {bound}{entry.raw_factor_stops:.1f} stops"
     parts = [
         f"{entry.id:>5}",
         entry.day.isoformat() if entry.day else "no date   ",
         entry.kit_name,
-        " ".join(p for p in exposure if p),
+        taken,
         came or OUTCOME_WORDS[entry.outcome],
         raw,
         entry.place_name or "",

@@ -73,9 +73,13 @@ def _register_learn(group: typer.Typer) -> None:
             return
         for sentence in learned.says:
             print(sentence)
+        if own:
+            print("how the classes came out against the prediction, as the personal correction:")
         for name, c in own.items():
-            s = c.stops
-            print(f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {c.pairs} frames")
+            s, plural = c.stops, "s" if c.pairs != 1 else ""
+            print(
+                f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {c.pairs} frame{plural}"
+            )
         if check is not None:
             print(check.says)
         if learned.frames and not uses[0]:
@@ -226,7 +230,8 @@ def _register_hot_spot(group: typer.Typer) -> None:
         for sentence in found.says:
             print(sentence)
         if keep:
-            say(f"kept: {lens}, {focal_mm:g} mm, f/{f_number:g}; exposures avoid apertures that show a spot")
+            avoided = "exposures with this lens avoid it" if found.shows else "exposures need not avoid it"
+            say(f"kept: {lens}, {focal_mm:g} mm, f/{f_number:g}; {avoided}")
 
 
 def _show_spot(spot: Any, as_json: bool, **more: Any) -> None:
@@ -246,7 +251,11 @@ def _show_spot(spot: Any, as_json: bool, **more: Any) -> None:
             }
         )
         return
+    if strength.low <= 0.0:
+        least = max(strength.high, 0.02)
+        print(f"{spot.lens:<20} {spot.focal_mm:>5g} mm  f/{spot.f_number:<5g} none above {least:.2f} stop")
+        return
     print(
-        f"{spot.lens:<20} {spot.focal_mm:>5g} mm  f/{spot.f_number:<5g} {strength.likely:+.2f} stops "
-        f"({strength.low:+.2f} to {strength.high:+.2f}), radius {spot.radius_share:.0%} of half the diagonal"
+        f"{spot.lens:<20} {spot.focal_mm:>5g} mm  f/{spot.f_number:<5g} {strength.likely:.2f} stop "
+        f"({strength.low:.2f} to {strength.high:.2f}), radius {spot.radius_share:.0%} of half the diagonal"
     )

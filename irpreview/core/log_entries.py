@@ -93,6 +93,22 @@ class LogEntry:
         return None if came_out is None else self.metered_ev100 - taken - came_out
 
     @property
+    def lacks(self) -> tuple[str, ...]:
+        """What is missing before this frame can teach anything, in words; empty where nothing is."""
+        if self.outcome == "failed":
+            return ()
+        parts = {
+            "ISO": self.iso,
+            "aperture": self.f_number,
+            "time": self.shutter_s,
+            "metered light": self.metered_ev100,
+        }
+        out = [name for name, value in parts.items() if value is None]
+        if self.came_out_stops is None and self.outcome not in ("good", "clipped", "blocked"):
+            out.append("how it came out")
+        return tuple(out)
+
+    @property
     def bound(self) -> Bound:
         """A blown-out frame was at least that bright: the factor is at most what it says; a black one, at least."""
         return {"clipped": "at_most", "blocked": "at_least"}.get(self.outcome, "exact")  # type: ignore[return-value]

@@ -16,7 +16,7 @@ import os
 import sqlite3
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
@@ -68,6 +68,13 @@ def default_path() -> Path:
     return Path(user_data_path("irpreview", appauthor=False)) / FILE_NAME
 
 
+@dataclass(slots=True)
+class _Change:
+    """What a change is called; known better once it is done."""
+
+    words: str
+
+
 class FieldLog:
     """An open log; use it as a context. Raises BadLog from everything that touches the file."""
 
@@ -97,8 +104,9 @@ class FieldLog:
         """Put many frames in as one change, all or none; returns their numbers."""
         for entry in entries:
             check_entry(entry)
-        with self._change(words or f"added {_frames(len(entries))}"):
+        with self._change(words or "added") as change:
             numbers = [self._insert("frames", self._row_of(entry)) for entry in entries]
+            change.words = words or f"added {_frames(numbers)}"
         return tuple(numbers)
 
     def edit(self, number: int, **changes: Any) -> LogEntry:
@@ -113,7 +121,7 @@ class FieldLog:
 
     def remove(self, *numbers: int) -> None:
         """Take frames out; `undo` brings them back."""
-        with self._change(f"removed {_frames(len(numbers))}"):
+        with self._change(f"removed {_frames(numbers)}"):
             for number in numbers:
                 self.entry(number)
                 self._delete("frames", number)
@@ -363,16 +371,17 @@ class FieldLog:
             raise bad_log(self.path, error) from None
 
     @contextlib.contextmanager
-    def _change(self, words: str) -> Iterator[None]:
+    def _change(self, words: str) -> Iterator[_Change]:
         """One transaction that remembers each row as it was, for `undo`."""
         self._steps = []
+        change = _Change(words)
         with self._transaction():
-            yield
+            yield change
             if not self._steps:  # nothing to take back
                 return
             self._connection.execute(
                 "INSERT INTO changes (made_at, words, steps) VALUES (?, ?, ?)",
-                (datetime.now(UTC).isoformat(timespec="seconds"), words, json.dumps(self._steps)),
+                (datetime.now(UTC).isoformat(timespec="seconds"), change.words, json.dumps(self._steps)),
             )
             self._connection.execute(
                 "DELETE FROM changes WHERE id <= (SELECT max(id) FROM changes) - ?", (MOST_CHANGES_KEPT,)
@@ -455,5 +464,8 @@ def _part(text: str) -> str:
     return f"%{escaped}%"
 
 
-def _frames(count: int) -> str:
-    return "1 frame" if count == 1 else f"{count} frames"
+def _frames(numbers: Sequence[int]) -> str:
+    """Which frames: by number where they are few."""
+    if len(numbers) > 5:
+        return f"{len(numbers)} frames"
+    return f"frame{'s' if len(numbers) != 1 else ''} {', '.join(map(str, numbers))}"

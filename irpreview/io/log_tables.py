@@ -150,7 +150,7 @@ def _bring_up_to_date(connection: sqlite3.Connection, path: Path, read_only: boo
         )
     check = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     if check != "ok":
-        raise BadLog(_damaged(path, str(check)))
+        raise BadLog(_damaged(path, "its pages do not fit together"))
     tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if version == 0 and tables:
         raise BadLog(f"{path} is a database of something else, not a field log; name another file")

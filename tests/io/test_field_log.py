@@ -74,7 +74,7 @@ def test_edit_remove_and_undo_in_reverse_order(path):
         second = log.add(frame(notes="second"))
         log.remove(first, second)
         assert len(log) == 0
-        assert log.undo() == "removed 2 frames"
+        assert log.undo() == "removed frames 1, 2"
         assert log.entry(first).notes == "gusts"
         log.undo()
         assert len(log) == 1

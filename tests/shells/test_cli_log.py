@@ -46,7 +46,7 @@ def test_add_list_show_edit_remove_undo(run):
     assert (code, out) == (0, "")
     assert "undo" in err
     assert "no frame" in run("log", "list")[2]
-    assert "removed 1 frame" in run("log", "undo")[2]
+    assert "removed frame 1" in run("log", "undo")[2]
     assert "Old mill" in run("log", "search", "--place", "mill", "--since", "2026-06-21", "--until", "2026-06-21")[1]
     assert run("log", "search", "--since", "2026-06-22", "--json")[1] == ""
 
@@ -191,3 +191,52 @@ def test_compare_keeps_what_it_found(run, tmp_path, sample_photographs):
     corrections = json.loads(run("log", "learn", "--json")[1])["corrections"]
     assert corrections
     assert all(c["pairs"] == 1 for c in corrections.values())
+
+
+def test_a_plan_is_shown_as_one_and_told_what_it_lacks(run):
+    code, out, err = run("log", "add", "--planned", "60s f/8 ISO 200", "--ev", "14", "--place", "Heron weir")
+    assert code == 0
+    assert "planned ISO 200 f/8 1 min" in out
+    assert "teaches nothing yet" in err
+    assert "how it came out" in err
+    _, out, err = run("log", "edit", "1", "--taken", "60s f/8 ISO 200", "--came-out", "-0.5")
+    assert "planned" not in out
+    assert err == ""
+    assert "at most" in run("log", "edit", "1", "--outcome", "clipped")[1]
+
+
+def test_the_lens_in_use_decides_which_apertures_are_avoided(run, tmp_path):
+    from irpreview.core.log_entries import SpotRecord
+    from irpreview.io.field_log import FieldLog
+    from irpreview.records import Range
+
+    with FieldLog(tmp_path / "log.sqlite") as log:
+        log.keep_hot_spot(SpotRecord("unmodified-720", "old fifty", 50.0, 8.0, Range(0.2, 0.3, 0.4), 0.2))
+
+    def avoided(*more):
+        code, out, _ = run("expose", "--ev", "15", "--json", *more)
+        assert code == 0
+        settings = json.loads(out)["settings"]
+        return min((s["f_number"] for s in settings if any("hot spot" in t for t in s["limits"])), default=None)
+
+    assert avoided("--lens", "Old Fifty") == 8.0
+    assert avoided("--lens", "another") is None
+    err = run("expose", "--ev", "15")[2]
+    assert "which lens is in use was not said" in err
+    run("kit", "make", tmp_path / "mine.toml", "--name", "unmodified-720", "--lens", "another")
+    assert avoided("--kit", tmp_path / "mine.toml") is None
+    assert "Lens     another" in run("expose", "--ev", "15", "--kit", tmp_path / "mine.toml")[1]
+    assert run("expose", "--ev", "15", "--lens", "")[0] != 0
+
+
+def test_the_suns_height_counts_where_it_is_known(run):
+    for i in range(8):
+        run(*TYPED, "--came-out", f"{0.02 * i:.2f}", "--sun-height", "45")
+        run("log", "add", "--taken", "60s f/8 ISO 200", "--ev", "15", "--came-out", f"{-0.02 * i}", "--sun-height", "6")
+    low = ("--at", "47.1,11.4", "--when", "2026-06-21T20:00", "--zone", "+02:00")
+    said = json.loads(run("expose", "--ev", "11", "--json", *low)[1])["factor_stops"]["source"]
+    assert "a sun" in said
+    assert "degrees high" in said
+    unknown = json.loads(run("expose", "--ev", "15", "--json")[1])
+    assert "degrees high" not in unknown["factor_stops"]["source"]
+    assert any("how high the sun will stand is not known" in d for d in unknown["doubts"])
