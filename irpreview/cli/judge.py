@@ -200,7 +200,7 @@ def facts_of(judged: Judged, path: Path, written: dict[str, str]) -> dict[str, A
 
 
 _LEADS = {
-    "structure": "Build on what stands still",
+    "structure": "Let what stands still carry the picture",
     "foliage": "Let the foliage lead",
     "sky": "Let the sky lead",
     "wait": "Wait",

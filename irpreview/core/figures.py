@@ -50,6 +50,10 @@ class Candidate:
     best_gap: Gap | None
     sky_outline: float = 0.0
     """Share of the outline that stands against the sky."""
+    share: float = 0.0
+    """Share of the frame."""
+    name: str = ""
+    """What it is called where that is not the layer's own name: "rock and snow"."""
 
 
 def ramp(value: float, low: float, high: float) -> float:
@@ -83,7 +87,7 @@ def _modelling(inside: np.ndarray, share: float, ground: Ground, curve: PrintCur
     lightness = curve.lightness(ground.infrared_zone).astype(np.float32)
     slow, _ = masked_mean(lightness, inside, max(2, round(0.02 * lightness.shape[1])))
     low, high = np.percentile(slow[inside], (10, 90))
-    return fills * ramp(float(high - low), 8.0, 55.0)
+    return float(fills * ramp(float(high - low), 8.0, 55.0))
 
 
 def _shining(gap: Gap, layer: Layer) -> float:
@@ -135,7 +139,7 @@ def _against_sky(own: np.ndarray, inside: np.ndarray, sky: np.ndarray) -> float:
     ring = cv2.dilate(own.astype(np.uint8), kernel).astype(bool) & ~inside
     # a region that fills the frame has hardly any outline inside it: a speck of sky would be all of it
     least = 3 * 0.5 * inside.shape[1]
-    return float(sky[ring].sum()) / max(float(ring.sum()), least)
+    return float(sky[ring].sum() / max(float(ring.sum()), least))
 
 
 def _stage(inside: np.ndarray, against_sky: float) -> float:
@@ -231,10 +235,13 @@ def candidates(
         inner = _modelling(inside, share, ground, curve)
         size = math.sqrt(min(1.0, share / large))
         strength = weight * size * _place(layer) * max(standing, 0.75 * inner)
-        out.append(Candidate(choice, strength, layer, best, against_sky))
+        name = "rock and snow" if len(group) > 1 else layer.name
+        out.append(Candidate(choice, strength, layer, best, against_sky, share, name))
     share = sum(layer.share for layer in layers if layer.class_name in _SKY)
     if sky.word != "none" and share > 0:
         structure = max((c.strength for c in out if c.choice == "structure"), default=0.0)
         biggest = max((la for la in layers if la.class_name in _SKY), key=lambda la: la.share)
-        out.append(Candidate("sky", _sky_strength(layers, gaps, sky, share, structure), biggest, None, 0.0))
+        out.append(
+            Candidate("sky", _sky_strength(layers, gaps, sky, share, structure), biggest, None, 0.0, share, "sky")
+        )
     return tuple(sorted(out, key=lambda c: -c.strength))

@@ -272,7 +272,7 @@ _WORD = {
     "grass": "grass",
     "structure": "building",
     "ground": "ground",
-    "other": "things",
+    "other": "other things",
     "snow": "snow",
 }
 

@@ -7,17 +7,22 @@ mark lies on each layer, the same number stands below with its name and the grey
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Literal
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.gaps import print_curve
 from irpreview.core.layers import zones_of
-from irpreview.core.verdict_words import tone_word
+from irpreview.core.phrases import tone_word
 from irpreview.errors import BadValue
 from irpreview.records import ByteArray, Gap, GapWord, Layer, Rendering, Verdict
 
-PICTURE_SIDE_PX = 1400
+PICTURE_SIDE_PX = 1100
+"""With the letters below it can still be read on a phone 390 px wide, where it is shown at a third of its size."""
+_TEXT_PX, _SMALL_PX, _TAG_PX = 25, 22, 22
 _INK, _PAPER, _FAINT = (38, 36, 34), (246, 243, 236), (120, 114, 106)
 _LINE: dict[GapWord, tuple[int, int, int]] = {
     "holds": (240, 228, 66),
@@ -25,11 +30,13 @@ _LINE: dict[GapWord, tuple[int, int, int]] = {
     "merges": (86, 180, 233),
 }
 _SAID: dict[GapWord, str] = {"holds": "holds apart", "cannot_tell": "too close to call", "merges": "melts"}
-_MARK_RADIUS = 15
+_MARK_RADIUS = 19
+_COLUMN_PX, _ROW_PX = 680, 42
+"""The widest entry, "farther cloud in the middle  zone 6.2, prints mid-grey", takes 670 px."""
 
 
 def draw_verdict(verdict: Verdict, rendering: Rendering) -> ByteArray:
-    """(h, w, 3) uint8 sRGB, the picture at most 1400 px on its long side and the strip below it.
+    """(h, w, 3) uint8 sRGB, the picture 1100 px on its long side and the strip below it.
 
     Raises BadValue when verdict and rendering are not of one photo.
     """
@@ -56,7 +63,7 @@ def draw_verdict(verdict: Verdict, rendering: Rendering) -> ByteArray:
         x, y = round(layer.centre_xy[0] * w), round(layer.centre_xy[1] * h)
         x, y = (min(max(v, _MARK_RADIUS + 2), n - _MARK_RADIUS - 2) for v, n in ((x, w), (y, h)))
         _mark(canvas, layer.index + 1, (x, y))
-        taken.append((x - 18, y - 18, x + 18, y + 18))
+        taken.append((x - 22, y - 22, x + 22, y + 22))
     for gap, runs in sorted(lines, key=lambda item: -sum(len(r) for r in item[1])):
         longest = max(runs, key=len, default=None)
         if longest is not None and len(longest) > 40:
@@ -113,13 +120,13 @@ def _draw_run(canvas: ByteArray, run: NDArray[np.float32], says: GapWord) -> Non
 def _mark(canvas: ByteArray, number: int, at: tuple[int, int]) -> None:
     cv2.circle(canvas, at, _MARK_RADIUS + 1, (0, 0, 0), -1, cv2.LINE_AA)
     cv2.circle(canvas, at, _MARK_RADIUS - 1, _PAPER, -1, cv2.LINE_AA)
-    _write(canvas, str(number), (at[0], at[1] + 7), 20, _INK, centred=True)
+    _write(canvas, str(number), (at[0], at[1] + 9), 25, _INK, centred=True)
 
 
 def _tag(canvas: ByteArray, gap: Gap, run: NDArray[np.float32], taken: list[tuple[int, int, int, int]]) -> None:
     """The size of the step in zones, on the line, where there is room."""
     text = f"{abs(gap.zones):.1f}" if gap.says != "cannot_tell" else "?"
-    half_w, half_h = 8 + 5 * len(text), 13
+    half_w, half_h = 9 + 7 * len(text), 16
     height, width = canvas.shape[:2]
     for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8):
         x, y = (round(float(v)) for v in run[int(share * (len(run) - 1))])
@@ -132,46 +139,75 @@ def _tag(canvas: ByteArray, gap: Gap, run: NDArray[np.float32], taken: list[tupl
     taken.append(box)
     cv2.rectangle(canvas, (box[0] - 1, box[1] - 1), (box[2] + 1, box[3] + 1), (0, 0, 0), -1)
     cv2.rectangle(canvas, box[:2], box[2:], _LINE[gap.says], -1)
-    _write(canvas, text, (x, y + 6), 17, _INK, centred=True)
+    _write(canvas, text, (x, y + 8), _TAG_PX, _INK, centred=True)
 
 
 def _strip(verdict: Verdict, rendering: Rendering, width: int) -> ByteArray:
     """What the numbers and lines mean, on paper white."""
     step = max(1, max(rendering.tones.shape) // 512)
     curve = print_curve(zones_of(rendering.tones[::step, ::step]), verdict.grade)
-    columns = max(1, width // 460)
+    columns = max(1, width // _COLUMN_PX)
     rows = -(-len(verdict.layers) // columns)
-    strip = np.full((64 + 34 * rows + 14, width, 3), _PAPER, np.uint8)
-    x = 18
-    for says in ("holds", "cannot_tell", "merges"):
-        cv2.rectangle(strip, (x - 6, 14), (x + 62, 42), _FAINT, -1)
-        line = np.stack([np.linspace(x, x + 56, 57), np.full(57, 28.0)], axis=1).astype(np.float32)
-        _draw_run(strip, line, says)
-        x += 74
-        x += _write(strip, _SAID[says], (x, 34), 18, _INK) + 28
-        if x > width - 200:
-            break
-    if x < width - 330:
-        _write(strip, "figures on the lines: step in zones", (x, 34), 18, _FAINT)
+    lines = _key_lines(width)
+    head = 30 + _ROW_PX * len(lines)
+    strip = np.full((head + _ROW_PX * rows + 14, width, 3), _PAPER, np.uint8)
+    for row, entries in enumerate(lines):
+        _key(strip, entries, _ROW_PX * row)
     for i, layer in enumerate(verdict.layers):
-        left, top = 18 + (i % columns) * (width // columns), 64 + (i // columns) * 34
+        left, top = 18 + (i % columns) * (width // columns), head + (i // columns) * _ROW_PX
         _layer_row(strip, layer, (left, top), float(curve.lightness(layer.zone.likely)))
     return strip
 
 
+_FIGURES = "figures on the lines: step in zones"
+
+
+def _text_px(text: str, size_px: int) -> int:
+    """Width of a text; drawn on a scrap, for OpenCV 5 measures only against a picture."""
+    return _write(np.zeros((4, 4, 3), np.uint8), text, (0, 0), size_px, _INK)
+
+
+def _key_lines(width: int) -> list[list[GapWord | Literal["figures"]]]:
+    """What each line of the key holds, so that nothing runs over the edge on an upright picture."""
+    lines: list[list[GapWord | Literal["figures"]]] = [[]]
+    x = 18
+    kinds: tuple[GapWord | Literal["figures"], ...] = ("holds", "cannot_tell", "merges", "figures")
+    for kind in kinds:
+        wide = _text_px(_FIGURES, _SMALL_PX) if kind == "figures" else 74 + _text_px(_SAID[kind], _TEXT_PX)
+        if x + wide > width - 10 and lines[-1]:
+            lines.append([])
+            x = 18
+        lines[-1].append(kind)
+        x += wide + 28
+    return lines
+
+
+def _key(strip: ByteArray, entries: Sequence[GapWord | Literal["figures"]], top: int) -> None:
+    x = 18
+    for says in entries:
+        if says == "figures":
+            _write(strip, _FIGURES, (x, top + 36), _SMALL_PX, _FAINT)
+            continue
+        cv2.rectangle(strip, (x - 6, top + 14), (x + 62, top + 42), _FAINT, -1)
+        line = np.stack([np.linspace(x, x + 56, 57), np.full(57, top + 28.0)], axis=1).astype(np.float32)
+        _draw_run(strip, line, says)
+        x += 74
+        x += _write(strip, _SAID[says], (x, top + 36), _TEXT_PX, _INK) + 28
+
+
 def _layer_row(strip: ByteArray, layer: Layer, at: tuple[int, int], lightness: float) -> None:
     left, top = at
-    cv2.circle(strip, (left + 11, top + 12), 12, _INK, -1, cv2.LINE_AA)
-    _write(strip, str(layer.index + 1), (left + 11, top + 18), 17, _PAPER, centred=True)
+    cv2.circle(strip, (left + 14, top + 15), 15, _INK, -1, cv2.LINE_AA)
+    _write(strip, str(layer.index + 1), (left + 14, top + 23), 22, _PAPER, centred=True)
     # display value of the print's L*: sRGB of the luminance
     luminance = ((lightness + 16) / 116) ** 3 if lightness > 8 else lightness / 903.3
     display = 12.92 * luminance if luminance <= 0.0031308 else 1.055 * luminance ** (1 / 2.4) - 0.055
     grey = round(255 * min(max(display, 0.0), 1.0))
-    cv2.rectangle(strip, (left + 32, top), (left + 76, top + 24), (grey, grey, grey), -1)
-    cv2.rectangle(strip, (left + 32, top), (left + 76, top + 24), _FAINT, 1)
-    x = left + 86
-    x += _write(strip, layer.name, (x, top + 18), 18, _INK) + 10
-    _write(strip, f"zone {layer.zone.likely:.1f}, prints {tone_word(lightness)}", (x, top + 18), 16, _FAINT)
+    cv2.rectangle(strip, (left + 40, top), (left + 92, top + 30), (grey, grey, grey), -1)
+    cv2.rectangle(strip, (left + 40, top), (left + 92, top + 30), _FAINT, 1)
+    x = left + 104
+    x += _write(strip, layer.name, (x, top + 23), _TEXT_PX, _INK) + 12
+    _write(strip, f"zone {layer.zone.likely:.1f}, prints {tone_word(lightness)}", (x, top + 23), _SMALL_PX, _FAINT)
 
 
 def _write(

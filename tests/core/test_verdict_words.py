@@ -111,9 +111,9 @@ def test_the_drawing_keeps_the_picture_and_adds_lines_and_a_strip(name: str) -> 
     verdict = judge_scene(photo, scene, rendering)
     picture = draw_verdict(verdict, rendering)
     assert picture.dtype.name == "uint8"
-    assert picture.shape[1] == 1400
-    assert picture.shape[0] > 1050  # the strip lies below the picture
-    top = picture[:1050]
+    assert picture.shape[1] == 1100
+    assert picture.shape[0] > 825  # the strip lies below the picture
+    top = picture[:825]
     coloured = (top.max(axis=2).astype(int) - top.min(axis=2)) > 40
     if verdict.gaps:
         assert 0.0005 < coloured.mean() < 0.1
