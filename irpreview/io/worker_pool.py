@@ -194,7 +194,7 @@ class Cluster:
         source = iter(items)
         waiting: dict[Any, Item] = {}
         with _quiet_dask():
-            done = as_completed()
+            done = as_completed(loop=self._client.loop)
             try:
                 room = self._room()
                 while True:
