@@ -438,6 +438,32 @@ def test_an_empty_folder(tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
 
 
+# --- many ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.long
+def test_hundreds_of_phone_sized_snaps_killed_twice_give_what_one_go_gives(tmp_path: Path) -> None:
+    """500 snaps and ten broken files; $IRPREVIEW_SCOUT_SNAPS sets another number."""
+    from tests.benchmarks.scout import make_snaps
+
+    count = int(os.environ.get("IRPREVIEW_SCOUT_SNAPS", "500"))
+    make_snaps(tmp_path / "day", count)
+    assert run(tmp_path / "day", "--out", tmp_path / "whole", "--wind", "3") == 1
+    out = tmp_path / "out"
+    for goal in (count // 3, 2 * count // 3):
+        process = start(tmp_path / "day", out)
+        wait_for(lambda goal=goal, process=process: kept_in(out) >= goal or process.poll() is not None, 3600)
+        os.killpg(process.pid, signal.SIGKILL)
+        process.communicate()
+        assert goal <= kept_in(out) < count
+    assert run(tmp_path / "day", "--out", out, "--wind", "3") == 1
+    whole = (tmp_path / "whole" / "scout.csv").read_bytes()
+    assert (out / "scout.csv").read_bytes() == whole
+    found = rows(out)
+    assert sum(bool(r["rank"]) for r in found) == count
+    assert sum("broken_" in r["photo"] and bool(r["refused"]) for r in found) == 10
+
+
 # --- Dask -----------------------------------------------------------------------------------------------------------
 
 
