@@ -17,7 +17,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 from irpreview import study as working
 from irpreview.core import strokes as brush
 from irpreview.errors import BadValue, IrpreviewError
-from irpreview.inputs import Inputs, conditions_of, kit_of, parse_place, parse_when
+from irpreview.inputs import Inputs, conditions_of, kit_of, light_now, parse_place, parse_when
 from irpreview.io.card_files import CARD_KINDS, write_card
 from irpreview.records import CLASS_WORDS, Kit, SceneMap
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study
@@ -103,7 +103,7 @@ class Desk:
         self.sittings = sittings if sittings is not None else Sittings()  # an empty one counts as false
         self.uploads = Uploads(folder)
         self.turns = Turns()
-        self.taught: Callable[[Kit], Kit] = lambda kit: kit
+        self.taught: Callable[[Kit, float | None], Kit] = lambda kit, _sun_height_deg: kit
         """What the owner's log adds to a kit; guests go without."""
 
     # ---- one thing at a time ------------------------------------------------------------------------------------
@@ -263,7 +263,8 @@ class Desk:
         """The first half of a study, with the kit as the owner's log taught it; an own typed factor goes before."""
         kit = kit_of(inputs)
         if sitting.owner:
-            taught = self.taught(kit)
+            light, _ = light_now(snap.photo, inputs)
+            taught = self.taught(kit, light.sun_height_deg if light.sun_bearing_deg is not None else None)
             if inputs.factor_stops is not None:
                 taught = replace(taught, factor_stops=kit.factor_stops, factor_source=kit.factor_source)
             kit = taught

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -19,6 +19,7 @@ from irpreview.core.metering import parse_exposure
 from irpreview.errors import BadLog, BadValue
 from irpreview.inputs import kit_of
 from irpreview.io.field_log import FieldLog, default_path
+from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import learned_from, learned_kit
 from irpreview.records import CLASS_NAMES, Kit
 from irpreview.web import log_parts, parts, pictures
@@ -27,6 +28,8 @@ from irpreview.web.sittings import Sitting
 from irpreview.web.values import number_of
 
 LONGEST_NOTE = 1000
+MOST_LESSONS = 32
+"""What the log taught is remembered for so many kits and heights of the sun, until the log changes."""
 
 
 class LogDesk:
@@ -35,16 +38,28 @@ class LogDesk:
     def __init__(self, desk: Desk, path: Path | None = None) -> None:
         self.desk, self.path = desk, path
         desk.taught = self.taught
+        self._stamp: tuple[tuple[int, int], ...] = ()
+        self._lessons: dict[tuple[str, float | None], dict[str, Any]] = {}
 
     @property
     def file(self) -> Path:
         return self.path if self.path is not None else default_path()
 
-    def taught(self, kit: Kit) -> Kit:
+    def taught(self, kit: Kit, sun_height_deg: float | None = None) -> Kit:
         """The kit as the log taught it; a log that cannot be read is no reason to stop (it is told in its part)."""
         with contextlib.suppress(BadLog):
             if self.file.exists():
-                return learned_kit(kit, self.file)
+                stamp = tuple(map(_stamp, (self.file, Path(f"{self.file}-wal"))))
+                if stamp != self._stamp or len(self._lessons) > MOST_LESSONS:
+                    self._stamp, self._lessons = stamp, {}
+                height = None if sun_height_deg is None else float(round(sun_height_deg))
+                key = (kit.name, height)
+                if key not in self._lessons:  # with thousands of frames learning takes a second
+                    plain = load_kit(kit.name)
+                    with_log = learned_kit(plain, self.file, sun_height_deg=height)
+                    changed = {f.name: getattr(with_log, f.name) for f in fields(Kit)}
+                    self._lessons[key] = {n: v for n, v in changed.items() if v is not getattr(plain, n)}
+                return replace(kit, **self._lessons[key])
         return kit
 
     # ---- handlers ---------------------------------------------------------------------------------------------------
@@ -208,19 +223,21 @@ class LogDesk:
                 both |= {one.id: one for one in log.search(replace(wish, text=words))}
                 found = tuple(sorted(both.values(), key=lambda one: (one.day or date.min, one.id), reverse=True))
             else:
-                found = log.search(wish)
+                asked = since is not None or until is not None
+                found = log.search(wish if asked else replace(wish, most=log_parts.MOST_SHOWN))
         return log_parts.entries(found, total, bool(words or since or until))
 
     def _learned(self, sitting: Sitting) -> str:
-        from irpreview.core.comparison import personal_correction
+        from irpreview.core.comparison import check_correction, personal_correction
 
         sitting.log_kit = sitting.inputs.kit
         kit = kit_of(replace(sitting.inputs, factor_stops=None))
         if not self.file.exists():
             return ""
         with FieldLog(self.file, read_only=True) as log:
-            own = personal_correction(log.differences(kit.name))
-            return log_parts.learned(kit, learned_from(kit, log), own, log.uses(kit.name))
+            differences = log.differences(kit.name)
+            own, check = personal_correction(differences), check_correction(differences)
+            return log_parts.learned(kit, learned_from(kit, log), own, check, log.uses(kit.name))
 
 
 def news(text: str, bad: bool = False, noted: bool = False) -> str:
@@ -233,6 +250,15 @@ def failed(error: Exception) -> Shown:
     """The log's line of news for an error."""
     text = apology(error).replace("`log list` shows what is", "the list shows what is")
     return Shown(log_news=news(text, True))
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    """What changes when a file does."""
+    try:
+        facts = path.stat()
+    except OSError:
+        return (0, 0)
+    return (facts.st_mtime_ns, facts.st_size)
 
 
 # ---- plain values ---------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from irpreview.core.comparison import Comparison, Correction
+from irpreview.core.comparison import Comparison, Correction, CorrectionCheck
 from irpreview.core.log_entries import OUTCOME_WORDS, OUTCOMES, LogEntry
 from irpreview.core.wording import shutter_text
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit, Range
@@ -113,7 +113,13 @@ def compared(result: Comparison, picture: str, name: str) -> str:
 # ---- what was learned -----------------------------------------------------------------------------------------------
 
 
-def learned(kit: Kit, found: Learned, own: Mapping[str, Correction], uses: tuple[bool, bool]) -> str:
+def learned(
+    kit: Kit,
+    found: Learned,
+    own: Mapping[str, Correction],
+    check: CorrectionCheck | None,
+    uses: tuple[bool, bool],
+) -> str:
     """The factor and the correction of one kit, from how many frames, and the switches."""
     lines = [sentence(text.replace(kit.name, "this kit")) for text in found.says]
     if not found.frames:
@@ -132,6 +138,11 @@ def learned(kit: Kit, found: Learned, own: Mapping[str, Correction], uses: tuple
         if rows
         else "<p class='quiet'>No frame has been compared with its prediction yet, so there is no correction.</p>"
     )
+    if rows:
+        told = (
+            sentence(check.says) if check is not None else "Fewer than three pairs: whether it helps is not known yet."
+        )
+        table += f"<p>{safe(told)}</p>"
     switches = "".join(
         f'<label><input type="checkbox" data-use="{what}"{" checked" if on else ""}> {words}</label>'
         for what, on, words in (
@@ -166,7 +177,7 @@ def entries(found: Sequence[LogEntry], total: int, asked: bool) -> str:
         return block(heading_small("Earlier entries") + paragraphs([f"None of the {total} entries answers that."]))
     shown = found[:MOST_SHOWN]
     count = f"{len(found)} of {total} entries answer." if asked else f"{total} in the log."
-    if len(found) > len(shown):
+    if (len(found) if asked else total) > len(shown):
         count += f" The newest {len(shown)} are shown."
     rows = "".join(
         f'<li data-number="{one.id}" data-entry="{safe(json.dumps(form_values(one)))}"><div>{_entry_html(one)}</div>'

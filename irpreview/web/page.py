@@ -6,6 +6,7 @@ what the framework would open. Pictures and words come ready from `handlers`.
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -251,10 +252,6 @@ class _Page:
             yield from self._each(self.desk.told(lambda: self.desk.enter(token, entered)))
             yield self._updates(self.log.follow_kit(token))
 
-        def keep(*values: Any) -> dict[str, Any]:
-            entered = dict(zip(names, values, strict=True))
-            return {name: entered[name] for name, _ in KEPT}
-
         changes = []
         for name, entry in self.entries.items():
             if name == "grade":
@@ -264,7 +261,10 @@ class _Page:
             else:
                 changes += [entry.submit, entry.blur]
         gr.on(changes, enter, [self.token, *fields], outputs, trigger_mode="multiple", **told)
-        gr.on(changes, keep, fields, self.kept, trigger_mode="multiple", **quiet)
+        places = json.dumps([[name, names.index(name)] for name, _ in KEPT])
+        # In the browser alone, so that nothing is lost however soon the page is left.
+        keep = f"(...values) => [Object.fromEntries({places}.map(([name, at]) => [name, values[at]]))]"
+        gr.on(changes, None, fields, self.kept, js=keep, trigger_mode="multiple", show_progress="hidden")
 
         def paint(token: str | None, event: gr.EventData) -> Iterator[list[Any]]:
             data = _data(event)

@@ -280,13 +280,19 @@ def test_two_people_do_not_see_each_others_work(browser, watched, base_url, desk
     other.context.close()
 
 
+KEPT = "JSON.stringify(Object.entries(localStorage).sort())"
+
+
 def test_kit_and_place_outlive_a_reload(desk):
-    desk.get_by_text("Kit, place and day").first.click()
-    desk.get_by_label("Focal length (mm on 36 x 24)").fill("50")
-    desk.get_by_label("Focal length (mm on 36 x 24)").press("Enter")
-    desk.get_by_label("Place (latitude, longitude)").fill("51.2, 7.4")
-    desk.get_by_label("Place (latitude, longitude)").press("Enter")
-    desk.wait_for_timeout(1500)
+    def type_and_wait_until_kept(label, text):
+        before = desk.evaluate(KEPT)
+        desk.get_by_label(label).fill(text)
+        desk.get_by_label(label).press("Enter")
+        desk.wait_for_function(f"before => {KEPT} !== before", arg=before, timeout=30_000)
+
+    entries(desk)
+    type_and_wait_until_kept("Focal length (mm on 36 x 24)", "50")
+    type_and_wait_until_kept("Place (latitude, longitude)", "51.2, 7.4")
     desk.reload()
     desk.get_by_text("Kit, place and day").first.click()
     expect(desk.get_by_label("Focal length (mm on 36 x 24)")).to_have_value("50", timeout=30_000)

@@ -328,6 +328,13 @@ def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
         (("dials", "input"), {"wind": 10**6, "time": -5}),
         (("dials", "release"), {}),
         (("make-card", "click"), None),
+        (("home", "plan"), None),
+        (("home", "note"), {"number": -1, "fields": {"taken": "../../etc/passwd"}, "given": "/etc/passwd"}),
+        (("home", "compare"), {"given": "/etc/passwd"}),
+        (("home", "search"), {"since": "'; DROP TABLE frames; --"}),
+        (("log-entries", "remove"), {"number": "1 OR 1=1"}),
+        (("log-learned", "use"), {"what": "__class__", "on": True}),
+        (("log-compared", "keep"), None),
     ],
 )
 def test_functions_called_directly_without_a_snap_answer_with_a_sentence(client, which, event):

@@ -157,6 +157,15 @@ def test_entries_are_looked_up_by_place_notes_and_day(log, token):
     assert "cannot be read" in words(log.search(token, {"since": "yesterday"}).log_news)
 
 
+def test_of_a_long_log_the_newest_are_shown(log, token):
+    with FieldLog(log.file) as book:
+        book.add_all([LogEntry("unmodified-720", notes=f"frame {number}") for number in range(40)])
+    said = words(log.open(token).log_entries)
+    assert "40 in the log. The newest 30 are shown." in said
+    assert "frame 39" in said
+    assert "frame 0 " not in said + " "
+
+
 def test_a_frame_is_compared_and_teaches_the_kit(desk, log, token, small, frame):
     give(desk, token, small)
     first, last = log.compare(token, {"given": brought(desk, frame)})
@@ -167,6 +176,7 @@ def test_a_frame_is_compared_and_teaches_the_kit(desk, log, token, small, frame)
     assert "trees" in said.lower()
     kept = log.keep(token)
     assert "trees" in words(kept.log_learned).lower()
+    assert "Fewer than three pairs" in words(kept.log_learned)
     with FieldLog(log.file) as book:
         trees = [one for one in book.differences("unmodified-720") if one.class_name == "tree"]
     assert trees[0].difference_stops < -0.3  # drawn half as bright: one stop darker
@@ -201,6 +211,7 @@ def test_what_was_learned_is_used_and_switched_off(desk, log, token, small):
 def test_a_guest_sees_and_changes_nothing_of_the_log(desk, log, small, frame):
     with FieldLog(log.file) as book:
         book.add(LogEntry("unmodified-720", place_name="Secret mill", place=Place(51.0, 7.0), notes="ferns"))
+        uses = book.uses("unmodified-720")
     guest = desk.sittings.open()
     give(desk, guest, small)
     answers = [
@@ -214,6 +225,7 @@ def test_a_guest_sees_and_changes_nothing_of_the_log(desk, log, small, frame):
         log.keep(guest),
         log.follow_kit(guest),
         *log.use(guest, {"what": "learned", "on": False}),
+        *log.use(guest, {"what": "correction", "on": True}),
         *log.compare(guest, {"given": brought(desk, frame)}),
     ]
     said = " ".join(words(getattr(one, name)) for one in answers for name in PARTS if name.startswith("log_"))
@@ -223,12 +235,12 @@ def test_a_guest_sees_and_changes_nothing_of_the_log(desk, log, small, frame):
     with FieldLog(log.file) as book:
         assert len(book) == 1
         assert book.entry(1).notes == "ferns"
-        assert book.uses("unmodified-720") == (True, True)
+        assert book.uses("unmodified-720") == uses
 
 
 def test_a_guests_pictures_know_nothing_of_the_log(desk, log, small):
     asked = []
-    desk.taught = lambda kit: (asked.append(kit), kit)[1]
+    desk.taught = lambda kit, _height: (asked.append(kit), kit)[1]
     give(desk, desk.sittings.open(), small)
     assert asked == []
     give(desk, desk.sittings.open(owner=True), small)
