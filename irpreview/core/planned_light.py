@@ -56,7 +56,7 @@ def planned_light(
     assert sun_height_deg is not None
     if not (math.isfinite(sun_height_deg) and LOWEST_PLANNED_DEG <= sun_height_deg <= 90.0):
         raise BadValue(
-            f"planned sun height {sun_height_deg:g} degrees: must be {LOWEST_PLANNED_DEG:g} to 90 degrees above the horizon"
+            f"planned sun height {sun_height_deg:g} degrees: must be {LOWEST_PLANNED_DEG:g} to 90 above the horizon"
         )
     return replace(
         snap_light,

@@ -167,7 +167,7 @@ def test_a_planned_light_that_makes_no_sense_is_wrong_usage(call, snap, tmp_path
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (("--planned-sun", -4), "1 to 90 degrees"),
+        (("--planned-sun", -4), "1 to 90"),
         (("--planned-time", "2026-02-30T10:00"), "does not exist"),
         (("--planned-time", "2026-06-21T01:00+02:00"), "between sunrise and sunset"),
     ],
