@@ -17,7 +17,6 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.frame_alignment import SAME_SCENE, Alignment, align
 from irpreview.core.frame_pairs import (
     CAMERA_CURVES,
     DARK_LINEAR,
@@ -32,6 +31,7 @@ from irpreview.core.frame_pairs import (
 )
 from irpreview.core.metering import TYPED_METER_STOPS, TypedExposure, check_ev100
 from irpreview.core.quick_frames import BY_EYE_STOPS
+from irpreview.core.registration import SAME_SCENE, Registration, align
 from irpreview.errors import BadPair
 from irpreview.records import FloatArray, Kit, Photo, Range
 
@@ -82,7 +82,7 @@ def calibrate_photos(
     of the plain frame. Raises BadPair with the reason when the frames cannot tell.
     """
     answers: list[Calibration] = []
-    found: Alignment | None = None
+    found: Registration | None = None
     for steepness in CAMERA_CURVES.values():
         pair = _Pair(frame_from_photo(plain, steepness), frame_from_photo(filtered, steepness), label)
         found = found or pair.alignment()
@@ -122,7 +122,7 @@ class _Pair:
         check_levels(plain, filtered)
         self.small = same_size(plain, filtered, label)
 
-    def alignment(self) -> Alignment:
+    def alignment(self) -> Registration:
         """Where the filtered frame lies. Raises BadPair when it shows another scene."""
         found = align(brightness(self.small[0]), brightness(self.small[1]))
         if found.bite < SAME_SCENE:
@@ -133,7 +133,7 @@ class _Pair:
         return found
 
 
-def _calibrate(pair: _Pair, found: Alignment, class_factors: Mapping[str, Range] | None) -> Calibration:
+def _calibrate(pair: _Pair, found: Registration, class_factors: Mapping[str, Range] | None) -> Calibration:
     plain, filtered, light = pair.plain, pair.filtered, pair.light
     a, b, a_clipped, b_clipped, ids = pair.small
     tall, wide = a.shape[:2]

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.frame_alignment import SAME_SCENE, align
+from irpreview.core.registration import SAME_SCENE, align
 
 NAMES = ("country_0001", "mountain_0003", "urban_0002")
 
@@ -38,7 +38,7 @@ def test_real_pairs_are_one_scene_even_when_moved_and_others_are_not(research: P
         )
         found = align(plain, moved)
         assert found.bite > SAME_SCENE, name
-        centre = found.matrix @ np.array([wide / 2, tall / 2, 1.0])
+        centre = found.at(np.array([[wide / 2, tall / 2]]))[0]
         assert centre == pytest.approx([wide / 2 + 7, tall / 2 - 4], abs=2.0), name
         foreign = cv2.resize(brightness(folder / f"{other}_nir.jpg"), (wide, tall))
         assert align(plain, foreign).bite < SAME_SCENE, (name, other)
