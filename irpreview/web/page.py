@@ -223,15 +223,19 @@ class _Page:
         dialled = {**quiet, "concurrency_id": "dials", "concurrency_limit": 16}
 
         def opened(token: str | None, kept: Any, request: gr.Request) -> list[Any]:
-            values = _kept_values(kept)
             token = token or self.desk.sittings.open(_is_owner(request))
-            self.desk.enter(token, values)
+            self.desk.enter(token, _kept_values(kept))
             part = self.log.open(token)
-            return [token, *(values[name] for name, _ in KEPT), part.log_learned or "", part.log_entries or ""]
+            return [token, part.log_learned or "", part.log_entries or ""]
 
         kept_fields = [self.entries[name] for name, _ in KEPT]
+        # The fields are filled in the browser: an answer of the server could come after something has been typed.
+        page.load(None, self.kept, kept_fields, js=_restoring(), show_progress="hidden")
         log_outputs = [shown["log_learned"], shown["log_entries"]]
-        page.load(opened, [self.token, self.kept], [self.token, *kept_fields, *log_outputs], **quiet)
+        # Marked in the document when the server has answered, for whoever waits for that (the tests do).
+        page.load(opened, [self.token, self.kept], [self.token, *log_outputs], **quiet).then(
+            None, js="() => { document.body.dataset.opened = 'yes'; }", show_progress="hidden"
+        )
 
         def add(request: gr.Request, event: gr.EventData, token: str | None, *values: Any) -> Iterator[list[Any]]:
             token = token or self.desk.sittings.open(_is_owner(request))
@@ -355,6 +359,17 @@ class _Page:
 def _blank(label: str) -> Any:
     """A field that may stay empty; numbers are read by the handlers, so that a decimal comma and "unknown" do too."""
     return gr.Textbox("", label=label, placeholder="unknown", max_lines=1)
+
+
+def _restoring() -> str:
+    """What the browser does with what it kept: the same cleaning as `_kept_values`."""
+    starts, kits = json.dumps(dict(KEPT)), json.dumps([kit.name for kit in known_kits()])
+    return (
+        f"(kept) => {{ const starts = {starts}, values = {{...starts, ...(kept || {{}})}};"
+        f" if (!{kits}.includes(values.kit)) values.kit = starts.kit;"
+        " return Object.keys(starts).map((name) =>"
+        " typeof values[name] === 'string' && values[name].length <= 80 ? values[name] : starts[name]); }"
+    )
 
 
 def _kept_values(kept: Any) -> dict[str, Any]:

@@ -92,6 +92,7 @@ def ready(context, base_url):
     page.goto(base_url + "/")
     page.get_by_role("heading", name="Your photograph").wait_for()
     page.get_by_label("Choose snaps").wait_for(state="attached")
+    page.locator("body[data-opened]").wait_for(state="attached")
     return page
 
 
