@@ -33,6 +33,7 @@ _FIELDS, _DIRECTIONS, _ROUGH_SIDE_PX = 6, 8, 64
 _LIKE_FROM, _MOST_TRIED = 0.25, 6
 _JUST_BEFORE = 2
 """So many of the last views are always tried: a burst comes one after the other."""
+_EPOCH = datetime(2000, 1, 1)
 
 
 def fingerprint(pixels: ByteArray) -> ByteArray:
@@ -99,10 +100,6 @@ def _rough(print_: ByteArray) -> FloatArray:
     return np.asarray(look / max(float(np.linalg.norm(look)), 1e-6), np.float32)
 
 
-def _may_be_one(a: datetime | None, b: datetime | None) -> bool:
-    return a is None or b is None or abs(a - b) <= LATER_THAN
-
-
 def group_views(prints: Sequence[ByteArray], taken: Sequence[datetime | None]) -> list[int]:
     """For each snap the index of the snap that stands for its view (itself, or an earlier one).
 
@@ -112,17 +109,23 @@ def group_views(prints: Sequence[ByteArray], taken: Sequence[datetime | None]) -
     stands_for: list[int] = []
     firsts: list[int] = []
     rough = np.empty((len(prints), _DIRECTIONS * _FIELDS**2), np.float32)
+    clock_s = np.array([np.nan if t is None else (t - _EPOCH).total_seconds() for t in taken], np.float64)
+    first_clock_s = np.full(len(prints), np.nan)
     for i, own in enumerate(prints):
+        count = len(firsts)
         look = _rough(own)
-        near = rough[: len(firsts)] @ look
+        apart_s = np.abs(first_clock_s[:count] - clock_s[i])
+        # an unknown time (nan) excludes nothing
+        may_be_one = np.flatnonzero(~(apart_s > LATER_THAN.total_seconds()))
         home = i
-        for k in _worth_trying(near):
-            first = firsts[k]
-            if _may_be_one(taken[i], taken[first]) and likeness(prints[first], own) >= SAME_VIEW_FROM:
+        near = np.asarray(rough[:count] @ look, np.float32)
+        for k in _worth_trying(near[may_be_one]):
+            first = firsts[int(may_be_one[k])]
+            if likeness(prints[first], own) >= SAME_VIEW_FROM:
                 home = first
                 break
         if home == i:
-            rough[len(firsts)] = look
+            rough[count], first_clock_s[count] = look, clock_s[i]
             firsts.append(i)
         stands_for.append(home)
     return stands_for
