@@ -107,7 +107,7 @@ class Learned:
         for name in CLASS_NAMES:
             if self.counts.get(name, 0) >= LEAST_FRAMES:
                 step = self.circumstances[name].likely
-                classes[name] = classes.get(name, 0.0) - step
+                classes[name] = -step  # against the model alone: it stands in place of what the kit's file says
                 parts.append(f"{CLASS_WORDS[name]} {step:+.1f}")
         words = self.source + (f"; by circumstance in stops: {', '.join(parts)}" if parts else "")
         return replace(

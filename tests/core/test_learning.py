@@ -131,6 +131,25 @@ def test_shade_is_learned_apart_from_the_factor():
     assert "shade" in in_shade.factor_source
 
 
+def test_a_class_that_needs_more_is_taken_for_darker():
+    rng = np.random.default_rng(8)
+    tree = CLASSES["tree"].likely
+    frames = [
+        Observation(15.0 + s * (0.8 - tree) + 0.1 * float(rng.normal()), 45.0, False, "tree" if s else None, number=i)
+        for i, s in enumerate([0, 1] * 15)
+    ]
+    learned = learn_factor(KIT, frames, TABLES)
+    step = learned.circumstances["tree"].likely
+    assert step == pytest.approx(0.8, abs=0.15)
+    taught = learned.applied_to(KIT)
+    assert taught.class_correction_stops["tree"] == pytest.approx(-step)
+    assert class_factors(taught, Light(), TABLES)["tree"].likely == pytest.approx(tree - step, abs=1e-6)
+    assert "trees +0." in taught.factor_source
+    assert "grass" not in taught.class_correction_stops
+    few = learn_factor(KIT, frames[:4], TABLES).applied_to(KIT)
+    assert dict(few.class_correction_stops) == {}
+
+
 def test_a_changed_kit_is_noticed_and_only_the_frames_since_count():
     rng = np.random.default_rng(2)
     frames = [
