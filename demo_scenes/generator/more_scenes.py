@@ -26,9 +26,9 @@ def _always(x, y, z):
 @scene(
     name="chalk_head",
     title="Pale head above Orrenstrand",
-    words="Cliff-top grass, a pale head across a bay of dark sea, fair-weather clouds, sun from the left.",
-    when=at(2024, 5, 28, 16, 40),
-    sun_from_view_deg=-78,
+    words="Cliff-top grass, a pale head across a bay of dark sea, fair-weather clouds, sun from the right.",
+    when=at(2024, 5, 28, 14, 10),
+    sun_from_view_deg=118,
     pitch_deg=-5.0,
     cover=-0.40,
     cloud_seed=33,
@@ -39,6 +39,7 @@ def _always(x, y, z):
         "lead": {"calm": "structure", "windy": "structure"},
         "because": "nothing here is built; the pale cliff stands where a building would: it parts "
         "from dark sea and dark sky, but against sunlit grass it may not",
+        "came_out": "most of the cliff stands in shade: dark against cloud and grass, less than a zone above the sea",
         "also_right": ["sky", "foliage", "none"],
         "waits_for": None,
         "wind": "short grass only; the sea smooths from a second on",
@@ -509,6 +510,8 @@ def low_flats(stage, rng):
     intended={
         "lead": {"calm": "foliage", "windy": "sky"},
         "because": "autumn leaves stay bright in infrared: the crowns lead over a dark pool while the air is still",
+        "came_out": "in the low sun the crowns stay near middle grey, within a zone of the clear sky; cloud on dark sky "
+        "is the stronger step",
         "also_right": ["wait", "none"],
         "waits_for": "a lull",
         "wind": "crowns and their mirror image go with the first wind",
