@@ -259,7 +259,7 @@ def _register_files(group: typer.Typer) -> None:
         with FieldLog(log, read_only=True) as book:
             count = export_log(book, path, wish, locations=locations)
         left = "with places" if locations else "places and times of day left out; notes are as you wrote them"
-        say(f"{count} frames in {path} ({left})")
+        say(f"{count} frame{'s' if count != 1 else ''} in {path} ({left})")
 
     @group.command("import")
     def import_(path: FileArgument, log: LogOption = None) -> None:
@@ -269,7 +269,7 @@ def _register_files(group: typer.Typer) -> None:
 
         with FieldLog(log) as book:
             added, known = import_log(book, path)
-        say(f"{added} frames added, {known} were there already")
+        say(f"{added} frame{'s' if added != 1 else ''} added, {known} were there already")
 
     @group.command("backup")
     def backup(

@@ -28,6 +28,7 @@ OUTCOME_WORDS: Mapping[str, str] = MappingProxyType(
 )
 TEXT_LIMIT = 2000
 CAME_OUT_LIMIT_STOPS = 12.0
+FIRST_YEAR, LAST_YEAR = 1900, 2200
 Bound = Literal["exact", "at_most", "at_least"]
 
 
@@ -184,20 +185,36 @@ def check_entry(entry: LogEntry) -> LogEntry:
         _within("latitude", entry.place.latitude_deg, -90.0, 90.0, "degrees")
         _within("longitude", entry.place.longitude_deg, -180.0, 180.0, "degrees")
         _within("altitude", entry.place.altitude_m, -500.0, 9000.0, "m")
-    for name in ("kit_name", "place_name", "snap_path", "frame_path", "lens", "notes"):
-        text = getattr(entry, name)
-        if text is not None and (len(text) > TEXT_LIMIT or "\x00" in text):
-            raise BadValue(f"{name.replace('_', ' ')} must be plain text of at most {TEXT_LIMIT} letters; shorten it")
+    for name in ("kit_name", "place_name", "snap_path", "snap_sha256", "frame_path", "lens", "notes"):
+        _plain_text(name, getattr(entry, name), TEXT_LIMIT)
+    for name in ("kit_key", "uid"):
+        _plain_text(name, getattr(entry, name), 64)
+    day = entry.day
+    if day is not None and not (FIRST_YEAR <= day.year <= LAST_YEAR):
+        raise BadValue(f"date {day} is outside {FIRST_YEAR} to {LAST_YEAR}; check the year")
     return entry
+
+
+def _plain_text(name: str, text: str | None, most: int) -> None:
+    """Raises BadValue for text that is too long or that no file can hold."""
+    if text is None:
+        return
+    broken = "\x00" in text or any("\ud800" <= letter <= "\udfff" for letter in text)
+    if broken or len(text) > most:
+        raise BadValue(f"{name.replace('_', ' ')} must be plain text of at most {most} letters; shorten or mend it")
 
 
 def check_spot(spot: SpotRecord) -> SpotRecord:
     """The same row of the lens table. Raises BadValue."""
     if not spot.kit_name.strip() or not spot.lens.strip():
         raise BadValue("a hot spot needs the names of its kit and its lens")
+    _plain_text("lens", spot.lens, TEXT_LIMIT)
+    _plain_text("kit name", spot.kit_name, TEXT_LIMIT)
     check_f_number(spot.f_number)
     _within("focal length", spot.focal_mm, 1.0, 3000.0, "mm")
-    _within("strength", spot.strength_stops.likely, -1.0, 5.0, "stops")
+    for end in (spot.strength_stops.low, spot.strength_stops.likely, spot.strength_stops.high):
+        _within("strength", end, -5.0, 10.0, "stops")
+    _within("number of frames", spot.frames, 1, 100_000, "frames")
     _within("radius", spot.radius_share, 0.01, 2.0, "of half the diagonal")
     return spot
 
@@ -208,6 +225,8 @@ def check_difference(difference: ToneDifference) -> ToneDifference:
         raise BadValue(f"class {difference.class_name!r} is not known; one of {', '.join(CLASS_NAMES)}")
     if not difference.kit_name.strip() or not difference.pair_key:
         raise BadValue("a comparison needs the name of its kit and its pair")
+    _plain_text("kit name", difference.kit_name, TEXT_LIMIT)
+    _plain_text("pair", difference.pair_key, TEXT_LIMIT)
     _within("difference", difference.difference_stops, -12.0, 12.0, "stops")
     _within("share", difference.share, 0.0, 1.0, "of the picture")
     return difference

@@ -52,6 +52,7 @@ _NUMBERS = frozenset(
         *("metered_ev100", "came_out_stops", "sun_height_deg"),
     )
 )
+_YES, _NO = ("1", "true", "yes"), ("0", "false", "no")
 HOT_SPOT_SHOWS_STOPS = 0.1
 """From this strength on a hot spot is seen in a sky (common practice, no source)."""
 
@@ -116,8 +117,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
         try:
             entry = check_entry(_entry_of(row))
         except (IrpreviewError, ValueError, TypeError, KeyError) as error:
-            said = " ".join(str(error).split())[:200]
-            raise BadLog(f"{path.name}, {where}: {said}; nothing was imported") from None
+            raise BadLog(f"{path.name}, {where}: {_fault(error)}; nothing was imported") from None
         if entry.uid and (entry.uid in seen or log.has_uid(entry.uid)):
             continue
         seen.add(entry.uid)
@@ -176,9 +176,15 @@ def _records(
         try:
             out.append(read(row))
         except (IrpreviewError, ValueError, TypeError, KeyError) as error:
-            said = " ".join(f"{type(error).__name__} {error}".split())[:200]
-            raise BadLog(f"{path.name}, {part} {i + 1}: {said}; nothing was imported") from None
+            raise BadLog(f"{path.name}, {part} {i + 1}: {_fault(error)}; nothing was imported") from None
     return out
+
+
+def _fault(error: Exception) -> str:
+    said = " ".join(str(error).split())[:200]
+    if isinstance(error, KeyError):
+        return f"{said} is missing"
+    return said if isinstance(error, IrpreviewError) else f"a value of the wrong kind ({said})"
 
 
 def _spot_facts(spot: SpotRecord) -> dict[str, Any]:
@@ -230,7 +236,10 @@ def _entry_of(row: Mapping[str, Any]) -> LogEntry:
         if name in _NUMBERS:
             value[name] = float(given)
         elif name == "in_shade":
-            value[name] = str(given).strip().lower() in ("1", "true", "yes")
+            word = str(given).strip().lower()
+            if word not in _YES and word not in _NO:
+                raise BadValue(f"in_shade {str(given)[:40]!r} must be true or false")
+            value[name] = word in _YES
         elif name == "taken_at":
             value[name] = datetime.fromisoformat(str(given))
         elif name == "taken_on":

@@ -151,6 +151,18 @@ def test_export_leaves_places_out_unless_asked_and_comes_back(path, tmp_path, en
     [
         ("a.json", "{", "no JSON"),
         ("a.json", '{"schema": "x"}', "no exported log"),
+        ("a.json", '{"schema": "irpreview-log/2", "frames": [{"kit_name": "k", "notes": "\\ud800"}]}', "plain text"),
+        (
+            "a.json",
+            '{"schema": "irpreview-log/2", "frames": [{"kit_name": "k", "in_shade": "maybe"}]}',
+            "true or false",
+        ),
+        (
+            "a.json",
+            '{"schema": "irpreview-log/2", "frames": [{"kit_name": "k", "taken_on": "0001-01-01"}]}',
+            "the year",
+        ),
+        ("a.json", '{"schema": "irpreview-log/2", "frames": [{"kit_name": "k", "iso": NaN}]}', "ISO nan"),
         ("a.json", '{"schema": "irpreview-log/9", "frames": []}', "newer irpreview"),
         ("a.json", '{"schema": "irpreview-log/2", "frames": [], "hot_spots": [{"lens": "x"}]}', "hot_spots 1"),
         ("a.json", '{"schema": "irpreview-log/2", "frames": [], "differences": [4]}', "must be an object"),

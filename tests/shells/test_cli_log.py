@@ -118,7 +118,7 @@ def test_export_import_backup(run, tmp_path):
     assert "47.1" in (tmp_path / "b.csv").read_text()
     assert "1 were there already" in run("log", "import", tmp_path / "b.csv")[2]
     other = ("--log", tmp_path / "other.sqlite")
-    assert "1 frames added" in run("log", "import", tmp_path / "b.csv", *other)[2]
+    assert "1 frame added" in run("log", "import", tmp_path / "b.csv", *other)[2]
     assert "Old mill" in run("log", "search", "--near", "47.1,11.41", *other)[1]
     assert run("log", "backup", tmp_path / "copy.sqlite")[0] == 0
     assert "Old mill" in run("log", "list", "--log", tmp_path / "copy.sqlite")[1]
