@@ -2,7 +2,19 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.scene import EdgeGuide, class_planes, probability_at, repaint, repaint_all, scene_from_network
+from irpreview.core.reference_tone import reference_tone
+from irpreview.core.scene import (
+    WORKING_SIDE_PX,
+    EdgeGuide,
+    class_planes,
+    network_tone,
+    probability_at,
+    repaint,
+    repaint_all,
+    scene_from_network,
+    size_within,
+    working_pixels,
+)
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, Photo
 from tests.core import drawn
@@ -78,3 +90,45 @@ def test_share_names_every_class_and_sums_to_one():
     share = scene.share()
     assert set(share) == set(CLASS_ID)
     assert sum(share.values()) == pytest.approx(1)
+
+
+@pytest.mark.parametrize("size", [(3000, 4000), (3001, 4001), (2002, 4004), (1500, 1100), (5000, 1200)])
+def test_halving_first_gives_the_area_mean_to_a_level(size):
+    pixels = drawn.paint(cv2.resize(drawn.landscape(), size[::-1], interpolation=cv2.INTER_NEAREST))
+    small = working_pixels(pixels)
+    h, w = size_within(*size, WORKING_SIDE_PX)
+    assert small.shape == (h, w, 3)
+    plain = cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA)
+    off = np.abs(small.astype(int) - plain)
+    assert off.mean() < 1.0
+    assert np.quantile(off, 0.999) < 16
+
+
+def test_one_polynomial_gives_the_tone_of_five_carried_maps():
+    rng = np.random.default_rng(4)
+    pixels = cv2.resize(drawn.paint(drawn.landscape()), (800, 600), interpolation=cv2.INTER_LINEAR)
+    edges = EdgeGuide(pixels)
+    assert edges.reduced != edges.shape
+    mix = rng.normal(0.2, 0.2, (5, 40, 50)).astype(np.float32)
+    one_by_one = reference_tone(pixels, np.stack([edges.carry(m) for m in mix]))
+    assert np.abs(network_tone(pixels, mix, edges) - one_by_one).max() < 1e-4
+
+
+def test_the_border_is_decided_at_full_size_and_the_inside_is_not_touched():
+    label = cv2.resize(drawn.landscape(), (2304, 1728), interpolation=cv2.INTER_NEAREST)
+    photo = Photo(pixels=drawn.paint(label))
+    scene = scene_from_network(photo, drawn.probability(label, 9), np.zeros((5, 4, 4), np.float32))
+    assert scene.label.shape == label.shape
+    assert (scene.label == label).mean() > 0.98
+    assert scene.cloud_share is not None
+    assert scene.network_tone is not None
+    tower = slice(1400, 1800)  # its edges are those of the picture, to a few pixels of 2304
+    wrong = scene.label[400:700, tower] != label[400:700, tower]
+    assert wrong.mean() < 0.03
+
+
+def test_repainting_keeps_what_the_network_said():
+    _, scene = drawn.drawn_scene()
+    again = repaint(scene, scene.label == 5, "water")
+    assert again.network_tone is scene.network_tone
+    assert again.cloud_share is scene.cloud_share
