@@ -510,8 +510,8 @@ def low_flats(stage, rng):
     intended={
         "lead": {"calm": "foliage", "windy": "sky"},
         "because": "autumn leaves stay bright in infrared: the crowns lead over a dark pool while the air is still",
-        "came_out": "in the low sun the crowns stay near middle grey, within a zone of the clear sky; cloud on dark sky "
-        "is the stronger step",
+        "came_out": "in the low sun the crowns stay near middle grey, within a zone of the clear sky; cloud on dark "
+        "sky is the stronger step",
         "also_right": ["wait", "none"],
         "waits_for": "a lull",
         "wind": "crowns and their mirror image go with the first wind",
