@@ -84,6 +84,11 @@ def key_of(content_sha256: str, settings: Settings, model_id: str) -> str:
     return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
 
 
+def pictures_key_of(content_sha256: str, settings: Settings, model_id: str) -> str:
+    """What the small pictures are kept under: neither wind nor shutter time changes them."""
+    return key_of(content_sha256, replace(settings, wind_m_s=None, shutter_s=None), model_id)
+
+
 # --- one photo ------------------------------------------------------------------------------------------------------
 
 
@@ -208,6 +213,7 @@ def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
     finding = finding_of(photo, scene, verdict, shutter_s, doubts)
     return Kept(
         key=key_of(photo.content_sha256, settings, scene.model_id),
+        pictures_key=pictures_key_of(photo.content_sha256, settings, scene.model_id),
         finding=finding.as_dict(),
         fingerprint_png=_encoded(fingerprint(photo.pixels), "PNG"),
         snap_jpeg=_encoded(_small(photo.pixels), "JPEG", quality=SMALL_QUALITY),

@@ -30,12 +30,14 @@ LAYOUT = 1
 
 _TABLES = """
 CREATE TABLE files (path BLOB PRIMARY KEY, stamp TEXT NOT NULL, sha256 TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE pictures (key TEXT PRIMARY KEY, fingerprint BLOB NOT NULL, snap BLOB NOT NULL, infrared BLOB NOT NULL);
 CREATE TABLE judged (
-    key TEXT PRIMARY KEY, finding TEXT NOT NULL, fingerprint BLOB NOT NULL, snap BLOB NOT NULL, infrared BLOB NOT NULL,
-    place TEXT
+    key TEXT PRIMARY KEY, finding TEXT NOT NULL, pictures TEXT NOT NULL REFERENCES pictures, place TEXT
 );
 """
-"""place: null = not asked for, else JSON: [latitude, longitude] or null for a snap that has none."""
+"""pictures: kept once for all winds and shutter times, which change nothing in them.
+place: null = not asked for, else JSON: [latitude, longitude] or null for a snap that has none."""
+_WHOLE = "FROM judged JOIN pictures ON pictures.key = judged.pictures WHERE judged.key = ?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,8 @@ class Kept:
     """One judged photo as the store holds it: plain values that travel between processes and machines."""
 
     key: str
+    pictures_key: str
+    """The same for judgements that differ in nothing that shows in the pictures."""
     finding: Mapping[str, Any]
     fingerprint_png: bytes
     snap_jpeg: bytes
@@ -131,12 +135,15 @@ class ScoutStore:
 
     def keep(self, kept: Kept, files: Iterable[tuple[str, str, str]] = ()) -> None:
         """Add one judged photo and the (path, stamp, sha256) of files that were read, all or nothing."""
-        row = (kept.key, json.dumps(kept.finding, ensure_ascii=True, allow_nan=False), kept.fingerprint_png)
+        finding = json.dumps(kept.finding, ensure_ascii=True, allow_nan=False)
         with _Transaction(self):
             self._run(
-                "INSERT OR REPLACE INTO judged (key, finding, fingerprint, snap, infrared, place) "
-                "VALUES (?, ?, ?, ?, ?, ?)",
-                (*row, kept.snap_jpeg, kept.infrared_jpeg, kept.place),
+                "INSERT OR IGNORE INTO pictures VALUES (?, ?, ?, ?)",
+                (kept.pictures_key, kept.fingerprint_png, kept.snap_jpeg, kept.infrared_jpeg),
+            )
+            self._run(
+                "INSERT OR REPLACE INTO judged VALUES (?, ?, ?, ?)",
+                (kept.key, finding, kept.pictures_key, kept.place),
             )
             self._put_hashes(files)
 
@@ -155,14 +162,14 @@ class ScoutStore:
 
     def finding(self, key: str) -> tuple[dict[str, Any], ByteArray, str | None]:
         """(finding, fingerprint, place as JSON or None = never asked). Raises KeyError."""
-        for finding, print_png, place in self._run("SELECT finding, fingerprint, place FROM judged WHERE key = ?", key):
+        for finding, print_png, place in self._run(f"SELECT finding, fingerprint, place {_WHOLE}", key):
             grey = cv2.imdecode(np.frombuffer(print_png, np.uint8), cv2.IMREAD_GRAYSCALE)
             return json.loads(finding), frozen_array(np.asarray(grey, np.uint8)), place
         raise KeyError(key)
 
     def pictures(self, key: str) -> tuple[bytes, bytes]:
         """Small JPEGs of the snap and of its infrared picture. Raises KeyError."""
-        for snap, infrared in self._run("SELECT snap, infrared FROM judged WHERE key = ?", key):
+        for snap, infrared in self._run(f"SELECT snap, infrared {_WHOLE}", key):
             return bytes(snap), bytes(infrared)
         raise KeyError(key)
 

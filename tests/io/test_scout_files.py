@@ -104,7 +104,9 @@ def png(pixels: np.ndarray) -> bytes:
 
 
 def kept(key: str, place: str | None = None) -> Kept:
-    return Kept(key, {"lead": "sky", "figure": 0.5}, png(fingerprint(1)), b"snap", b"infrared", place)
+    return Kept(
+        key, f"pictures of {key[:2]}", {"lead": "sky", "figure": 0.5}, png(fingerprint(1)), b"snap", b"infrared", place
+    )
 
 
 def test_what_was_kept_comes_back(tmp_path: Path) -> None:

@@ -204,6 +204,10 @@ def test_another_wind_is_another_answer_beside_the_first(day: Path, done: Path, 
     again = scouting.scout(day, out, Settings(wind_m_s=3.0), jobs=1)
     assert (calm.progress.known, calm.progress.copies) == (0, 1)
     assert (again.progress.known, again.progress.copies) == (6, 0)
+    with sqlite3.connect(out / STORE_NAME) as store:  # the pictures are kept once
+        counts = [store.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ("judged", "pictures")]
+    store.close()
+    assert counts == [10, 5]
 
 
 def test_two_processes_give_what_one_gives(day: Path, done: Path, tmp_path: Path) -> None:
