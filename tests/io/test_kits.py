@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from irpreview.core.spectra import make_spectrum
 from irpreview.errors import BadKit, CannotWrite
-from irpreview.io.kits import kit_text, list_kits, load_kit, read_filter_curve, save_kit
+from irpreview.io.kits import kit_text, list_kits, load_kit, read_filter_curve, save_kit, with_lens
 from irpreview.records import Kit, Range
 
 
@@ -66,6 +66,7 @@ def test_any_kit_written_and_read_is_the_same(tmp_path, name, cut_on, leak, iso,
         iso_min=iso,
         has_bulb=bulb,
         hot_spot_from_f_number=8.0,
+        lens="old fifty",
         factor_stops=Range(low, low + 1.0, low + 2.0),
         factor_source="two frames",
         class_correction_stops=MappingProxyType({"tree": correction}),
@@ -222,3 +223,17 @@ def test_where_nothing_can_be_written_it_is_said(tmp_path):
 def test_a_curve_in_memory_needs_no_file():
     curve = make_spectrum([700.0, 760.0, 900.0], [0.0, 0.5, 0.9], "filter transmission")
     assert 'curve = "filter.csv"' in kit_text(replace(Kit(), filter_curve=curve))
+
+
+def test_the_lens_on_a_kit(tmp_path):
+    kit = replace(load_kit("unmodified-720"), lens="old fifty", hot_spot_from_f_number=8.0)
+    assert with_lens(kit, "Old Fifty ").hot_spot_from_f_number == 8.0
+    assert with_lens(kit, "another").hot_spot_from_f_number is None
+    unnamed = replace(kit, lens=None)
+    assert with_lens(unnamed, "old fifty").hot_spot_from_f_number == 8.0
+    for wrong in ("", " ", "x" * 81):
+        with pytest.raises(BadKit, match="name of 1 to 80 letters"):
+            with_lens(kit, wrong)
+    old = tmp_path / "old.toml"  # as kit files were before lenses had names
+    old.write_text("[lens]\nfocal_mm = [50]\nhot_spot_from_f_number = 11\n")
+    assert (load_kit(old).lens, load_kit(old).hot_spot_from_f_number) == (None, 11.0)
