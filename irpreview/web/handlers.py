@@ -110,15 +110,18 @@ class Desk:
 
     def in_turn(self, work: Callable[[], T]) -> Generator[Shown, None, T]:
         """Do heavy work when its turn comes; who has to wait is told. No lock is held while something is shown."""
-        if not self.turns.take(PATIENCE_S):
-            others = self.turns.ahead()
-            tasks = "another task comes" if others <= 1 else f"{others} other tasks come"
-            yield Shown(status=parts.status(f"One moment: {tasks} first on this computer; yours follows by itself."))
-            self.turns.take()
+        ticket = self.turns.join()
         try:
+            if not self.turns.wait(ticket, PATIENCE_S):
+                others = self.turns.ahead(ticket)
+                tasks = "another task comes" if others <= 1 else f"{others} other tasks come"
+                yield Shown(
+                    status=parts.status(f"One moment: {tasks} first on this computer; yours follows by itself.")
+                )
+                self.turns.wait(ticket)
             return work()
         finally:
-            self.turns.give()
+            self.turns.leave(ticket)
 
     def told(self, work: Callable[[], Shown]) -> Iterator[Shown]:
         """A heavy handler, in its turn."""
@@ -205,9 +208,8 @@ class Desk:
             return seen, Shown(
                 status=parts.status(WORKING),
                 snaps=self._snaps(sitting),
-                twin=parts.twin(
-                    pictures.data_address(seen.photo.pixels), pictures.data_address(seen.rendering.picture), seen
-                ),
+                seen=self._map(seen),
+                twin=self._twin(seen),
             )
 
     def _finish(self, token: str | None, index: int, seen: Look, refused: Sequence[str]) -> Shown:
@@ -467,19 +469,26 @@ class Desk:
 
     def _all(self, sitting: Sitting) -> Shown:
         study = self.study_of(sitting)
-        overlay, colours = pictures.class_overlay(study.photo, study.scene)
         return Shown(
             snaps=self._snaps(sitting),
-            twin=parts.twin(
-                pictures.data_address(study.photo.pixels), pictures.data_address(study.rendering.picture), study
-            ),
-            seen=parts.seen(study, pictures.data_address(overlay), colours, brush.regions(study.scene)),
+            seen=self._map(study.look),
+            twin=self._twin(study.look),
             hold=self._hold(study),
             dials=parts.dials(study),
             moving=parts.moving(study, self._motion(study)),
             opening=parts.opening(study),
             hours=parts.hours(study),
         )
+
+    @staticmethod
+    def _map(seen: Look) -> str:
+        overlay, colours = pictures.class_overlay(seen.photo, seen.scene)
+        return parts.seen(seen, pictures.data_address(overlay), colours, brush.regions(seen.scene))
+
+    @staticmethod
+    def _twin(seen: Look) -> str:
+        photo, infrared = (pictures.data_address(one) for one in (seen.photo.pixels, seen.rendering.picture))
+        return parts.twin(photo, infrared, seen)
 
     @staticmethod
     def _hold(study: Study) -> str:

@@ -114,10 +114,10 @@ class _Page:
             self._entries()
         self._html(parts.block(BEFORE))
         with gr.Column(elem_classes=["later"]):
-            self._head("How infrared sees it", "Drag the seam, or use the arrow keys or the buttons.")
-            self._part("twin", "", elem_id="twin", js=scripts.TWIN_JS)
             self._head("What is in it", "All answers rest on this map. Put it right where it is wrong.")
             self._part("seen", "", elem_id="seen", js=scripts.BRUSH_JS)
+            self._head("How infrared sees it", "Drag the seam, or use the arrow keys or the buttons.")
+            self._part("twin", "", elem_id="twin", js=scripts.TWIN_JS)
             self._head("Will it hold apart", "Neighbouring parts in a black-and-white print, after the filter.")
             self._part("hold", "", elem_id="hold")
             self._head("Wind and time", "Move either; the picture follows.")

@@ -125,7 +125,7 @@ def snaps(entries: Sequence[SnapEntry], current: int) -> str:
 # ---- what is in it --------------------------------------------------------------------------------------------------
 
 
-def seen(study: Study, overlay: str, colours: dict[str, tuple[str, str]], regions: Sequence[Region]) -> str:
+def seen(study: Look, overlay: str, colours: dict[str, tuple[str, str]], regions: Sequence[Region]) -> str:
     """The scene map over the photo, its legend, and the brush. `colours` = class: (colour, letter)."""
     share = study.scene.share()
     ordered = sorted(CLASS_NAMES, key=lambda name: -share[name])
@@ -176,7 +176,7 @@ def ink_on(colour: str) -> str:
 # ---- how infrared sees it -------------------------------------------------------------------------------------------
 
 
-def twin(photo: str, infrared: str, study: Study | Look) -> str:
+def twin(photo: str, infrared: str, study: Look) -> str:
     """Photo and infrared in one frame, with a seam that a finger, a mouse or the arrow keys move."""
     share = study.scene.share()
     rows = "".join(
@@ -206,7 +206,7 @@ def twin(photo: str, infrared: str, study: Study | Look) -> str:
     )
 
 
-def _kit_light(study: Study | Look) -> str:
+def _kit_light(study: Look) -> str:
     how = study.light.how_known
     return sentence(f"{study.kit.words}. Light: {how}")
 

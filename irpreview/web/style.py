@@ -198,6 +198,7 @@ footer { display: none !important; }
 .irp .hours .bar { background: var(--red); border-radius: 2px; height: 1.1rem; flex: none; }
 .irp .hours .none { color: var(--quiet); font-size: .9rem; }
 /* frames brought home */
+#entries { overflow: visible !important; }
 #brought-home { border-top: 1px solid var(--line); padding-top: 1rem; overflow: visible !important; }
 #brought-home > .label-wrap span { font: 600 1.35rem/1.25 Georgia, "Times New Roman", serif; }
 .irp .home fieldset { margin: 1.4rem 0; min-width: 0; }

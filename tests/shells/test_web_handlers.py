@@ -359,36 +359,75 @@ def test_one_sitting_works_on_one_thing_at_a_time():
 # ---- waiting --------------------------------------------------------------------------------------------------------
 
 
-def test_turns_come_in_the_order_asked_for():
+def test_turns_come_in_the_order_asked_for_even_when_patience_ends():
     line, order = turns.Turns(), []
-    line.take()
-    threads = []
-    for number in range(5):
-        threads.append(threading.Thread(target=lambda number=number: (line.take(), order.append(number), line.give())))
-        threads[-1].start()
-        while line.ahead() < number + 2:
-            threading.Event().wait(0.001)
-    assert line.take(0.01) is False
-    line.give()
+    first = line.join()
+    assert line.wait(first, 0)
+    tickets = [line.join() for _ in range(5)]
+    assert [line.ahead(one) for one in tickets] == [1, 2, 3, 4, 5]
+    assert line.wait(tickets[0], 0.01) is False  # keeps its place
+
+    def work(number):
+        line.wait(tickets[number])
+        order.append(number)
+        line.leave(tickets[number])
+
+    threads = [threading.Thread(target=work, args=(number,)) for number in (4, 2, 0, 3, 1)]
+    for thread in threads:
+        thread.start()
+    line.leave(first)
     for thread in threads:
         thread.join()
     assert order == list(range(5))
-    assert line.take(0.01)
+    assert line.ahead() == 0
+
+
+def test_who_gives_up_a_place_lets_the_others_by():
+    line = turns.Turns()
+    first, second, third = line.join(), line.join(), line.join()
+    line.leave(second)
+    line.leave(first)
+    assert line.wait(third, 0)
+
+
+def test_a_turn_that_nobody_takes_goes_on_and_can_still_be_had():
+    now = [0.0]
+    line = turns.Turns(clock=lambda: now[0])
+    gone, next_one = line.join(), line.join()
+    thread = threading.Thread(target=line.wait, args=(next_one,))
+    thread.start()
+    now[0] = turns.UNCLAIMED_S + 1
+    thread.join(20)
+    assert next_one.claimed
+    line.leave(next_one)
+    assert line.wait(gone, 5)
+
+
+def test_a_page_closed_while_it_waits_leaves_the_line(desk, token, small, monkeypatch):
+    monkeypatch.setattr(handlers, "PATIENCE_S", 0.01)
+    busy = desk.turns.join()
+    shown = desk.add(token, [small])
+    next(shown)
+    assert desk.turns.ahead() == 2
+    shown.close()
+    assert desk.turns.ahead() == 1
+    desk.turns.leave(busy)
 
 
 def test_who_waits_is_told_and_then_answered(desk, token, small, monkeypatch):
     monkeypatch.setattr(handlers, "PATIENCE_S", 0.01)
-    desk.turns.take()  # somebody else is at work
+    busy = desk.turns.join()  # somebody else is at work
+    assert desk.turns.wait(busy, 0)
     shown = desk.add(token, [small])
     assert "first on this computer" in words(next(shown).status)
-    desk.turns.give()
+    desk.turns.leave(busy)
     assert "This is tower.jpg." in words(list(shown)[-1].status)
     assert desk.turns.ahead() == 0
 
 
 def test_sliders_do_not_wait_for_other_people(desk, token, small):
     give(desk, token, small)
-    desk.turns.take()
+    assert desk.turns.wait(desk.turns.join(), 0)
     assert [bool(shown.moving) for shown in desk.at_once(token, lambda: desk.move(token, 3, 3, 1))] == [True]
 
 
