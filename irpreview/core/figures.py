@@ -28,8 +28,8 @@ FULL_STEP = 30.0
 """[L*] a step on the print that leaves nothing to wish."""
 _SKY = ("clear_sky", "cloud")
 _MOUNTAIN = ("ground", "snow")
-_FLAT_BAND, _UPRIGHT_RISE = 0.03, 0.12
-"""Mean height of a figure, share of the frame's: a strip along the horizon is a backdrop, not a figure."""
+_BAND_HEIGHT, _BAND_SHAPE = (0.03, 0.15), (0.2, 0.8)
+"""Mean height of a figure, share of the frame's, and over its own width: a strip along the horizon is a backdrop."""
 _GREY_LEAVES, _LIGHT_LEAVES = 45.0, 80.0
 """[L*] of the lightest quarter: crowns whose leaves in light print mid-grey are a backdrop; near-white ones are what
 infrared foliage is known for."""
@@ -37,7 +37,7 @@ _BACKDROP = 0.35
 _LONE_TREE = 0.03
 """Share of the frame at which a tree that stands free against the sky is large enough."""
 _SKY_WEIGHT = 0.7
-STEPS_BACK = 0.5
+STEPS_BACK = 0.6
 """Share of its strength that the sky loses to a figure of full strength: it is the ground that the figure stands on."""
 
 
@@ -149,10 +149,13 @@ def _stage(inside: np.ndarray, against_sky: float) -> float:
     return ramp(on_edge, 0.3, 0.8) * (1 - ramp(against_sky, 0.0, 0.1)) * (1 - ramp(float(inside.mean()), 0.35, 0.6))
 
 
-def _rise(inside: np.ndarray) -> float:
-    """Mean height of a region over the columns that it takes, share of the frame's height."""
+def _upright(inside: np.ndarray) -> float:
+    """How far a region is a figure and no band, 0..1: tall in the frame, or at least as tall as it is wide."""
     columns = int(inside.any(axis=0).sum())
-    return float(inside.sum()) / (inside.shape[0] * columns) if columns else 0.0
+    if columns == 0:
+        return 0.0
+    mean_height_px = float(inside.sum()) / columns
+    return max(ramp(mean_height_px / inside.shape[0], *_BAND_HEIGHT), ramp(mean_height_px / columns, *_BAND_SHAPE))
 
 
 def _sky_strength(layers: tuple[Layer, ...], gaps: tuple[Gap, ...], sky: Sky, share: float, structure: float) -> float:
@@ -180,18 +183,20 @@ _KIND: dict[str, tuple[LeadChoice, float, float]] = {
 
 
 def _groups(layers: tuple[Layer, ...], length: np.ndarray) -> list[list[Layer]]:
-    """Layers that are looked at as one thing: rock and snow that touch; everything else by itself."""
-    groups = [[layer] for layer in layers if layer.class_name in _KIND and layer.class_name not in _MOUNTAIN]
-    left = [layer for layer in layers if layer.class_name in _MOUNTAIN]
+    """Layers that are looked at as one thing: near and far part of one wood, rock and snow of one mountain."""
+
+    def kind(layer: Layer) -> str:
+        return "mountain" if layer.class_name in _MOUNTAIN else layer.class_name
+
+    groups = []
+    left = [layer for layer in layers if layer.class_name in _KIND]
     while left:
         group = [left.pop(0)]
         for one in group:
-            touching = [other for other in left if length[one.index, other.index] > 0]
+            touching = [o for o in left if kind(o) == kind(one) and length[one.index, o.index] > 0]
             group += touching
             left = [other for other in left if other not in touching]
-        # two stretches of open ground are not one mountain
-        one_kind = len({layer.class_name for layer in group}) == 1
-        groups += [[layer] for layer in group] if one_kind else [group]
+        groups.append(group)
     return groups
 
 
@@ -225,7 +230,7 @@ def candidates(
             weight *= _BACKDROP + (1 - _BACKDROP) * ramp(lit, _GREY_LEAVES, _LIGHT_LEAVES)
         # a lead is named only of what was recognised
         weight *= ramp(float(np.median(ground.confidence[inside])), 0.2, 0.6)
-        weight *= ramp(_rise(inside), _FLAT_BAND, _UPRIGHT_RISE)
+        weight *= _upright(inside)
         if layer.class_name == "structure":
             weight *= 1 - (1 - _BACKDROP) * _stage(inside, against_sky)
         if layer.class_name == "tree":
@@ -235,7 +240,7 @@ def candidates(
         inner = _modelling(inside, share, ground, curve)
         size = math.sqrt(min(1.0, share / large))
         strength = weight * size * _place(layer) * max(standing, 0.75 * inner)
-        name = "rock and snow" if len(group) > 1 else layer.name
+        name = layer.name if len({la.class_name for la in group}) == 1 else "rock and snow"
         out.append(Candidate(choice, strength, layer, best, against_sky, share, name))
     share = sum(layer.share for layer in layers if layer.class_name in _SKY)
     if sky.word != "none" and share > 0:

@@ -72,7 +72,7 @@ def _moved(candidate: Candidate, foliage_mm: float | None, sky: Sky, movement: M
         run = clouds_blur_share(movement)
         if sky.okta is not None and sky.okta >= 7:
             return candidate.strength * (1 - 0.7 * ramp(run, 0.3, 1.5))
-        return candidate.strength * (1.1 if run < 3 else 0.6)
+        return candidate.strength * (1.0 if run < 0.3 else 1.1 if run < 3 else 0.6)  # streaks help, a veil does not
     return candidate.strength
 
 

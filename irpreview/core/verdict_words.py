@@ -81,7 +81,7 @@ def _gap_sentence(
         elif abs(gap.zones) < 0.6:
             both = f"{'' if abs(gap.zones) < 0.2 else 'only '}{zones_text(gap.zones)} between them"
         else:
-            both = f"one prints {wa}, the other {wb}, too close to part"
+            both = f"one prints {wa}, the other {wb}, too little between them"
         if compare and abs(gap.visible_zones) >= 0.6:
             text = f"Colour keeps {the(a)} apart from {the(b)}, infrared does not: {both}."
         elif not compare:

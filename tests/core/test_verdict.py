@@ -16,7 +16,9 @@ from irpreview.core.gaps import (
     says_of,
     step_range,
     texture_limit,
+    word_for,
 )
+from irpreview.core.layers import LEAST_TRUST, NOISE_SHARE, ground_of, trust_in
 from irpreview.core.lead import held_by_wind
 from irpreview.core.movement import movement_at, rates_of_motion
 from irpreview.core.verdict import judge_scene
@@ -99,6 +101,47 @@ def test_rough_textures_ask_for_more() -> None:
 )
 def test_a_gap_holds_only_when_its_end_nearer_to_nothing_clears_the_limit(step: Range, word: str) -> None:
     assert says_of(step, 8.0) == word
+
+
+def test_contrast_is_trusted_as_far_as_regression_to_the_mean_allows() -> None:
+    """Slope of truth on prediction = 1 - error variance / predicted variance (attenuation; Fuller 1987, chapter 1)."""
+    rng = np.random.default_rng(5)
+    truth = rng.normal(5.0, 1.2, (300, 400))
+    predicted = truth + rng.normal(0.0, 0.7, truth.shape)
+    slope = float(np.polyfit(predicted.ravel(), truth.ravel(), 1)[0])
+    spread = np.full(truth.shape, 1.645 * 0.7 / np.sqrt(NOISE_SHARE), np.float32)
+    assert trust_in(predicted.astype(np.float32), spread) == pytest.approx(slope, abs=0.01)
+    assert trust_in(predicted.astype(np.float32), 0 * spread) == 1.0
+    assert trust_in(np.full((20, 20), 5.0, np.float32), spread[:20, :20]) == LEAST_TRUST
+
+
+def test_only_the_kit_of_the_research_pairs_is_weighed() -> None:
+    """Other kits carry physics that those pairs cannot show."""
+    for kit, weighed in (("reference-pairs", True), ("unmodified-720", False)):
+        photo, scene, rendering = drawn(tower_on_a_moor(), kit=kit, spread_stops=1.2)
+        assert (ground_of(photo, scene, rendering).trust < 1) == weighed
+
+
+@pytest.mark.parametrize(
+    ("gap", "sigma", "word"),
+    [
+        (1.5, 0.2, "holds"),
+        (-1.5, 0.2, "holds"),
+        (0.05, 0.2, "merges"),
+        (0.35, 0.2, "cannot_tell"),
+        (1.0, 0.9, "cannot_tell"),  # the likely step is large, its sign is open
+    ],
+)
+def test_words_of_a_gap_in_the_middle_of_the_scale(gap: float, sigma: float, word: str) -> None:
+    curve = PrintCurve(4.0, -float(np.log2(0.18)))
+    assert word_for(5 + gap / 2, 5 - gap / 2, sigma, 10.0, curve) == word
+
+
+def test_a_doubtful_gap_never_says_more_than_a_sure_one() -> None:
+    curve = PrintCurve(4.0, -float(np.log2(0.18)))
+    for gap in np.arange(0.0, 2.5, 0.1):
+        words = [word_for(5 + gap / 2, 5 - gap / 2, sigma, 10.0, curve) for sigma in (0.01, 0.2, 0.5, 1.0, 2.0)]
+        assert words == sorted(words, key=lambda w: w == "cannot_tell"), (gap, words)
 
 
 def test_step_has_the_sign_of_the_gap() -> None:
