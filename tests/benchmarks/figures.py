@@ -74,7 +74,7 @@ def research(held_back: str | None = None) -> None:
     if not held_back:
         print("pairs of folds 0, 1 and 3 were seen in training: the honest figures are those of held-back")
     program("models/evaluate.py", "--research", str(folder), *more)
-    program("models/evaluate_gaps.py", "--research", str(folder), *more)
+    program("models/evaluate_gaps.py", "--research", str(folder), *(more or ["--unseen"]))
 
 
 def speed() -> None:
