@@ -176,7 +176,8 @@ def open_page(port: int | None = None, lan_password: str | None = None) -> OpenP
     """
     password = check_password(lan_password) if lan_password is not None else None
     addresses = lan_addresses() if password is not None else ()
-    chosen = free_port(port, "0.0.0.0" if password is not None else "127.0.0.1")
+    listens_on = "0.0.0.0" if password is not None else "127.0.0.1"
+    chosen = free_port(port, listens_on)
     folder = own_folder()
     try:
         prepare_framework(folder)
@@ -185,7 +186,14 @@ def open_page(port: int | None = None, lan_password: str | None = None) -> OpenP
         blocks = build_page(folder)
         uploads = blocks.uploads
         hosts = (*LOOPBACK, *addresses)
-        blocks.launch(**launch_options(chosen, hosts, password, [uploads.route()], [uploads.inbox]))
+        for attempts_left in (2, 1, 0):
+            try:
+                blocks.launch(**launch_options(chosen, hosts, password, [uploads.route()], [uploads.inbox]))
+                break
+            except OSError:  # taken by another program since it was found free
+                if port is not None or not attempts_left:
+                    raise BadValue(f"port {chosen} is taken by another program; choose another with --port") from None
+                chosen = free_port(None, listens_on)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

@@ -470,6 +470,34 @@ def test_without_a_wish_a_free_port_is_found(opened):
     assert 1024 <= app_module.free_port() <= 65535
 
 
+def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, tmp_path):
+    from irpreview.web import page as page_module
+    from irpreview.web.uploads import Uploads
+
+    tried = []
+
+    class Blocks:
+        uploads = Uploads(tmp_path)
+
+        def launch(self, **options):
+            tried.append(options["server_port"])
+            if len(tried) == 1:
+                raise OSError("address already in use")
+
+        def close(self, verbose):
+            pass
+
+    monkeypatch.setattr(page_module, "build_page", lambda folder: Blocks())
+    found = iter([50001, 50002, 50003])
+    monkeypatch.setattr(app_module, "free_port", lambda *wish: next(found))
+    with app_module.opened_page() as one:
+        assert tried == [50001, 50002]
+        assert one.url == "http://127.0.0.1:50002/"
+    tried.clear()
+    with pytest.raises(BadValue, match="50003 is taken"), app_module.opened_page(50003):
+        pass
+
+
 def test_addresses_on_the_local_network_are_private_ones():
     import ipaddress
 
