@@ -3,8 +3,8 @@
     python tests/benchmarks/scout.py [--snaps 500] [--jobs 2] [--long-side 4000]
     python tests/benchmarks/scout.py --views          # needs the research photographs
 
-The snaps are the demo scenes at phone size with changed content: moved, cropped, exposed and grained each in its own
-way. Prints; asserts nothing.
+The snaps are the demo scenes at phone size with changed content: the first 24 moved, cropped, exposed and grained each
+in its own way, the others copies of these with a comment of their own in the file. Prints; asserts nothing.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
+DRAWN = 24
 
 
 def make_snaps(folder: Path, count: int, long_side: int = 4000, broken: int = 10) -> None:
@@ -34,7 +35,7 @@ def make_snaps(folder: Path, count: int, long_side: int = 4000, broken: int = 10
         scale = long_side / max(pixels.shape)
         scenes.append(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC))
     grain = rng.normal(0, 4, (256, 256, 3)).astype(np.float32)
-    for number in range(count):
+    for number in range(min(count, DRAWN)):
         pixels = scenes[number % len(scenes)]
         height, width = pixels.shape[:2]
         top, left = int(rng.integers(0, height // 8)), int(rng.integers(0, width // 8))
@@ -49,6 +50,14 @@ def make_snaps(folder: Path, count: int, long_side: int = 4000, broken: int = 10
         target = folder / f"walk {number % 5}" / f"snap_{number:04}.jpg"
         target.parent.mkdir(parents=True, exist_ok=True)
         cv2.imwrite(str(target), np.clip(snap, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 90])
+    drawn = sorted(folder.rglob("snap_*.jpg"))
+    for number in range(len(drawn), count):
+        data = drawn[number % len(drawn)].read_bytes()
+        comment = f"copy {number}".encode()
+        segment = b"\xff\xfe" + (len(comment) + 2).to_bytes(2, "big") + comment  # COM, ITU-T T.81 B.2.4.5
+        target = folder / f"walk {number % 5}" / f"snap_{number:04}.jpg"
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data[:2] + segment + data[2:])
     whole = target.read_bytes()
     for number in range(broken):
         (folder / f"broken_{number:02}.jpg").write_bytes(whole[: 2000 + 5000 * number])
