@@ -137,30 +137,24 @@ def test_the_wheel_does_the_main_job_without_the_checkout(installed, tmp_path):
 
 
 def test_the_page_of_the_wheel_answers(installed, tmp_path):
-    port = "8765"
-    page = subprocess.Popen(
-        [installed.with_name("irpreview"), "serve", "--no-open", "--port", port],
-        cwd=tmp_path,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        assert page.stderr is not None
-        line = page.stderr.readline()
-        address = re.search(r"http://\S+", line)
-        assert address, line
-        for _ in range(60):
-            try:
-                with urllib.request.urlopen(address[0], timeout=2) as answer:
-                    assert answer.status == 200
-                    break
-            except OSError:
-                time.sleep(0.5)
-        else:
-            pytest.fail("the page did not answer within 30 s")
-    finally:
-        page.send_signal(signal.SIGINT)
-        page.wait(20)
+    words = [installed.with_name("irpreview"), "serve", "--no-open", "--port", "8765"]
+    with subprocess.Popen(words, cwd=tmp_path, stderr=subprocess.PIPE, text=True) as page:
+        try:
+            assert page.stderr is not None
+            line = page.stderr.readline()
+            address = re.search(r"http://\S+", line)
+            assert address, line
+            for _ in range(60):
+                try:
+                    with urllib.request.urlopen(address[0], timeout=2) as answer:
+                        assert answer.status == 200
+                        break
+                except OSError:
+                    time.sleep(0.5)
+            else:
+                pytest.fail("the page did not answer within 30 s")
+        finally:
+            page.send_signal(signal.SIGINT)
     assert page.returncode == 0
 
 
