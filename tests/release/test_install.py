@@ -155,6 +155,7 @@ def test_the_page_of_the_wheel_answers(installed, tmp_path):
                 pytest.fail("the page did not answer within 30 s")
         finally:
             page.send_signal(signal.SIGINT)
+            page.wait(20)
     assert page.returncode == 0
 
 
