@@ -6,10 +6,8 @@ the user's becomes a sentence in the status line; nothing else of the page is to
 
 from __future__ import annotations
 
-import sys
-import traceback
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 from functools import partial, wraps
 from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
@@ -23,6 +21,7 @@ from irpreview.records import CLASS_WORDS, Kit, SceneMap
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study
 from irpreview.take_along import card_of, window_words
 from irpreview.web import parts, pictures
+from irpreview.web.shown import Shown, sorry
 from irpreview.web.sittings import MOST_SNAPS, Sitting, Sittings, Snap
 from irpreview.web.turns import Turns
 from irpreview.web.uploads import MOST_WAITING, Uploads
@@ -33,34 +32,6 @@ P = ParamSpec("P")
 PATIENCE_S = 0.4
 """So long one waits for one's turn without a word."""
 WORKING = "Working out the rest."
-SESSION_OVER = "This page sat unused for too long and was cleared. Give the snap again, please."
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """Parts of the page to show anew; None = leave as it is."""
-
-    status: str | None = None
-    snaps: str | None = None
-    twin: str | None = None
-    seen: str | None = None
-    hold: str | None = None
-    dials: str | None = None
-    moving: str | None = None
-    opening: str | None = None
-    hours: str | None = None
-    place: str | None = None
-    when: str | None = None
-    heading_deg: str | None = None
-    title: str | None = None
-    cards: tuple[Path, ...] | None = None
-    log_news: str | None = None
-    log_compared: str | None = None
-    log_learned: str | None = None
-    log_entries: str | None = None
-
-
-PARTS = tuple(field.name for field in fields(Shown))
 
 
 def answered(
@@ -76,23 +47,6 @@ def answered(
             return sorry(error)
 
     return run
-
-
-def sorry(error: Exception) -> Shown:
-    """The status line for an error."""
-    return Shown(status=parts.status(apology(error), sorry=True))
-
-
-def apology(error: Exception) -> str:
-    """One sentence for an error; the details of an unforeseen one go to the terminal."""
-    if isinstance(error, KeyError):
-        return SESSION_OVER
-    if isinstance(error, IrpreviewError):
-        return parts.sentence(str(error))
-    if isinstance(error, MemoryError):
-        return "This needs more memory than there is; use a smaller photo or close other programs."
-    traceback.print_exception(error, file=sys.stderr)
-    return "Something went wrong that should not have. What you see is still right; details are in the terminal."
 
 
 class Desk:

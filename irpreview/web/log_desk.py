@@ -23,7 +23,8 @@ from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import learned_from, learned_kit
 from irpreview.records import CLASS_NAMES, Kit
 from irpreview.web import log_parts, parts, pictures
-from irpreview.web.handlers import Desk, Shown, apology
+from irpreview.web.handlers import Desk
+from irpreview.web.shown import Shown, apology
 from irpreview.web.sittings import Sitting
 from irpreview.web.values import number_of
 

@@ -17,7 +17,8 @@ from irpreview.inputs import Inputs
 from irpreview.records import Conditions
 from irpreview.study import SHUTTERS_S, WINDS_M_S
 from irpreview.web import handlers, parts, sittings, turns
-from irpreview.web.handlers import Desk, Shown
+from irpreview.web.handlers import Desk
+from irpreview.web.shown import PARTS, Shown
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 SCENE = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
@@ -87,14 +88,14 @@ def test_only_bad_files_leave_the_page_as_it_was(desk, token, tmp_path):
     bad = tmp_path / "notes.jpg"
     bad.write_text("words")
     (shown,) = give(desk, token, bad)
-    assert {name for name in handlers.PARTS if getattr(shown, name) is not None} == {"status"}
+    assert {name for name in PARTS if getattr(shown, name) is not None} == {"status"}
 
 
 def test_a_file_name_with_markup_stays_text(desk, token, small, tmp_path):
     odd = tmp_path / "<img src=x onerror=alert(1)>{{1}}${2}.jpg"
     shutil.copy(small, odd)
     for shown in give(desk, token, odd):
-        for name in handlers.PARTS:
+        for name in PARTS:
             html = getattr(shown, name)
             if isinstance(html, str) and name not in ("title", "place", "when", "heading_deg"):
                 assert "<img src=x" not in html
@@ -113,7 +114,7 @@ def test_no_coordinates_in_what_is_shown_but_in_their_field(desk, token, small):
 def test_wind_and_time_change_the_movement_only_until_they_settle(desk, token, small):
     give(desk, token, small)
     moved = desk.move(token, WINDS_M_S.index(8.0), SHUTTERS_S.index(4.0))
-    assert {name for name in handlers.PARTS if getattr(moved, name) is not None} == {"moving"}
+    assert {name for name in PARTS if getattr(moved, name) is not None} == {"moving"}
     assert "8.0 m/s" in words(moved.moving)
     assert "4 s" in words(moved.moving)
     settled = desk.settle(token, WINDS_M_S.index(8.0), SHUTTERS_S.index(4.0))
@@ -198,7 +199,7 @@ def test_what_makes_no_sense_is_one_sentence_and_changes_nothing(desk, token, sm
     with desk.sittings.at(token) as sitting:
         before = sitting.study
     shown = act(desk, token)
-    assert {name for name in handlers.PARTS if getattr(shown, name) is not None} == {"status"}
+    assert {name for name in PARTS if getattr(shown, name) is not None} == {"status"}
     assert "sorry" in shown.status
     assert "something went wrong" not in words(shown.status).lower()
     with desk.sittings.at(token) as sitting:
