@@ -1,5 +1,6 @@
 """`irpreview card`: what is written is read back; no location unless asked; refusals in one line."""
 
+import io
 import json
 from pathlib import Path
 
@@ -19,8 +20,8 @@ SCENE = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
     path = tmp_path_factory.mktemp("small") / "tower.jpg"
-    image = Image.open(SCENE)
-    image.resize((400, 300)).save(path, exif=image.getexif())
+    with Image.open(SCENE) as image:
+        image.resize((400, 300)).save(path, exif=image.getexif())
     return path
 
 
@@ -30,8 +31,12 @@ def run(*arguments):
     return int(left.value.code or 0)
 
 
+def pages(path):
+    return PdfReader(io.BytesIO(path.read_bytes())).pages
+
+
 def pdf_text(path):
-    return " ".join(PdfReader(path).pages[0].extract_text().split())
+    return " ".join(pages(path)[0].extract_text().split())
 
 
 def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
@@ -50,9 +55,9 @@ def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
     for heading in ("Setting", "Test frames", "If the wind differs", "If the sky differs", "Order of work",
                     "Reading the red channel", "Focus", "White balance", "Take care", "Notes"):  # fmt: skip
         assert heading in text
-    assert len(PdfReader(out / "Tower-on-the-moor-card.pdf").pages) == 1
-    image = Image.open(out / "Tower-on-the-moor-card.png")
-    assert (image.format, image.width) == ("PNG", PNG_WIDTH_PX)
+    assert len(pages(out / "Tower-on-the-moor-card.pdf")) == 1
+    with Image.open(out / "Tower-on-the-moor-card.png") as image:
+        assert (image.format, image.width) == ("PNG", PNG_WIDTH_PX)
     assert [row["beaufort"] for row in made["wind_table"]] == list(range(1, 8))
     assert said.err.count("written:") == 3
 

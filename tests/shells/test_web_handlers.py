@@ -33,8 +33,8 @@ def words(html):
 def small(tmp_path_factory):
     """The demo scene at 400 px, with its facts, so that every answer is quick."""
     path = tmp_path_factory.mktemp("small") / "tower.jpg"
-    image = Image.open(SCENE)
-    image.resize((400, 300)).save(path, exif=image.getexif())
+    with Image.open(SCENE) as image:
+        image.resize((400, 300)).save(path, exif=image.getexif())
     return path
 
 

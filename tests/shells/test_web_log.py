@@ -23,8 +23,8 @@ from tests.shells.test_web_handlers import SCENE, give, words
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
     path = tmp_path_factory.mktemp("small") / "tower.jpg"
-    image = Image.open(SCENE)
-    image.resize((400, 300)).save(path, exif=image.getexif())
+    with Image.open(SCENE) as image:
+        image.resize((400, 300)).save(path, exif=image.getexif())
     return path
 
 
