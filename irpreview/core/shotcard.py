@@ -107,7 +107,7 @@ def build_card(
         "light_window": clean(light_window),
         "focus": focus_lines(exposure.focus),
         "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
-        "movement": clean(movement.warnings) if movement is not None else (),
+        "movement": clean(_WIND_SIGNS.sub("", text) for text in movement.warnings) if movement is not None else (),
         "cautions": clean(full_sentence(text) for text in (*USUAL_CAUTIONS, *exposure.cautions, *cautions)),
         "assumptions": clean(
             full_sentence(text)
@@ -116,7 +116,6 @@ def build_card(
                 f"Brightness: {exposure.metered_by}." if exposure.metered_by else "",
                 f"Filter factor: {exposure.factor_stops.likely:.1f} stops ({exposure.factor_stops.low:.1f} to"
                 f" {exposure.factor_stops.high:.1f}), from {kit.factor_source}.",
-                _wind_words(conditions) + ".",
                 *assumptions,
                 *exposure.doubts,
                 *rendering.doubts,
@@ -149,6 +148,8 @@ def _wind_words(conditions: Conditions) -> str:
     return f"Wind when this was made: {conditions.wind_m_s:.1f} m/s (Beaufort {beaufort_of(conditions.wind_m_s)})"
 
 
+_WIND_SIGNS = re.compile(r" \(Beaufort \d+: [^)]*\)")
+"""What a force of wind looks like; the card's table of winds says it already."""
 _COORDINATES = re.compile(
     r"[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?\s*(?:north|south|[NS])\b[\s,;/]*(?:and\s+)?"
     r"[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?\s*(?:east|west|[EWO])\b"

@@ -33,7 +33,8 @@ PNG_WIDTH_PX = 1080
 """A phone's width in pixels; text stays readable without zooming."""
 MM = 72.0 / 25.4
 A5_PT = (148.0 * MM, 210.0 * MM)
-TEXT_SIZES_PT = tuple(round(6.2 - 0.1 * step, 1) for step in range(29))
+PICTURE_HEIGHT_PT = 31.0 * MM
+TEXT_SIZES_PT = tuple(round(6.5 - 0.1 * step, 1) for step in range(32))
 """Sizes of the body text that are tried, large to small."""
 INK = "#1c1b19"
 QUIET = "#55524d"
@@ -156,7 +157,7 @@ def _pdf_at(card: ShotCard, size_pt: float, pictures: Sequence[bytes]) -> bytes 
     pdfmetrics.registerFontFamily("Card", normal="Card", bold="Card-Bold", italic="Card", boldItalic="Card-Bold")
 
     width, height = A5_PT
-    edge, gutter = 8.0 * MM, 4.0 * MM
+    edge, gutter = 6.0 * MM, 3.5 * MM
     column = (width - 2 * edge - gutter) / 2
     buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=A5_PT, pageCompression=1, invariant=1)
@@ -180,7 +181,7 @@ def _pdf_at(card: ShotCard, size_pt: float, pictures: Sequence[bytes]) -> bytes 
         frame = Frame(left, bottom, column, top - bottom, 0, 0, 0, 0, showBoundary=0)
         frame.addFromList(story, canvas)
         lowest = frame._y
-    if story or lowest - bottom < 50:
+    if story or lowest - bottom < 44:
         return None
     _draw_notes(canvas, edge + column + gutter, bottom, column, lowest - bottom - 4)
     canvas.showPage()
@@ -208,7 +209,7 @@ def _draw_pictures(
     pairs: tuple[tuple[ByteArray, str], ...] = ((card.snap, "as the eye sees it"), (card.infrared, "as infrared"))
     for index, (pixels, caption) in enumerate(pairs):
         rows, columns = pixels.shape[:2]
-        scale = min(column / columns, 40.0 * MM / rows)
+        scale = min(column / columns, PICTURE_HEIGHT_PT / rows)
         wide, high = columns * scale, rows * scale
         x = left + index * (column + gutter) + (column - wide) / 2
         canvas.drawImage(ImageReader(io.BytesIO(pictures[index])), x, top - high, wide, high)
@@ -229,7 +230,7 @@ def _flowables(block: Block, size: float, column: float) -> list[Any]:
         "head", fontName="Card-Bold", fontSize=size + 0.6, leading=(size + 0.6) * 1.18, textColor=HexColor(ACCENT)
     )
     head.keepWithNext = 1
-    body = ParagraphStyle("body", fontName="Card", fontSize=small, leading=small * 1.2, textColor=HexColor(INK))
+    body = ParagraphStyle("body", fontName="Card", fontSize=small, leading=small * 1.17, textColor=HexColor(INK))
     strong = ParagraphStyle(
         "strong", parent=body, fontName="Card-Bold", fontSize=size + 2.4, leading=(size + 2.4) * 1.2
     )
@@ -250,7 +251,7 @@ def _flowables(block: Block, size: float, column: float) -> list[Any]:
             [Paragraph(escape(text), first if index == 0 else cell) for text in row]
             for index, row in enumerate(block.table)
         ]
-        shares = (0.075, 0.15, 0.335, 0.16, 0.17, 0.11)
+        shares = (0.06, 0.14, 0.33, 0.24, 0.14, 0.09)
         table = Table(cells, colWidths=[column * share for share in shares])
         table.setStyle(
             TableStyle(
@@ -265,7 +266,7 @@ def _flowables(block: Block, size: float, column: float) -> list[Any]:
             )
         )
         result.append(table)
-    result.append(Spacer(1, size * 0.55))
+    result.append(Spacer(1, size * 0.45))
     return result
 
 
