@@ -2,6 +2,8 @@
 
 import os
 import tempfile
+import uuid
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +13,17 @@ os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 # No test may read or write the log of whoever runs it.
 os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-tests-{os.getpid()}" / "log.sqlite")
 CHECKOUT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(autouse=True)
+def own_log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A log of its own for each test: what one logs teaches no other. The page in the browser keeps one for all."""
+    if "browser" in request.path.parts:
+        yield
+        return
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("IRPREVIEW_LOG", str(tmp_path_factory.getbasetemp() / f"log-{uuid.uuid4().hex}" / "log.sqlite"))
+        yield
 
 
 def research_folder() -> Path | None:

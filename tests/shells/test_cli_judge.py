@@ -12,6 +12,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from irpreview.cli import main
+from irpreview.core.verdict_picture import PICTURE_SIDE_PX
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +53,7 @@ def test_json_keeps_its_schema_and_agrees_with_itself(
         assert gap["low"] <= gap["zones"] <= gap["high"]
     picture = cv2.imread(answer["files"]["picture"])
     assert picture is not None
-    assert picture.shape[1] == 1400
+    assert picture.shape[1] == PICTURE_SIDE_PX
     layer_map = cv2.imread(answer["files"]["layer_map"], cv2.IMREAD_UNCHANGED)
     assert layer_map.shape == cv2.imread(str(snap)).shape[:2]
     for index, layer in layers.items():
