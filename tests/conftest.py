@@ -1,5 +1,6 @@
 """What all tests share: where the research photographs are, and small real photographs that everybody has."""
 
+import gc
 import os
 import tempfile
 import uuid
@@ -24,6 +25,15 @@ def own_log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
     with pytest.MonkeyPatch.context() as patched:
         patched.setenv("IRPREVIEW_LOG", str(tmp_path_factory.getbasetemp() / f"log-{uuid.uuid4().hex}" / "log.sqlite"))
         yield
+
+
+@pytest.fixture(autouse=True, scope="module")
+def framework_leftovers(request: pytest.FixtureRequest) -> Iterator[None]:
+    """What the page's framework leaves unclosed is collected with the tests that opened it, where its warnings are
+    ignored, not in a later test that has nothing to do with it."""
+    yield
+    if "browser" in request.path.parts or request.path.name == "test_doors.py":
+        gc.collect()
 
 
 def research_folder() -> Path | None:

@@ -33,7 +33,7 @@ def browser_type_launch_args(browser_type_launch_args):
     }
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def base_url(tmp_path_factory):
     from irpreview.web.app import opened_page
 
