@@ -281,7 +281,7 @@ def _register_files(group: typer.Typer) -> None:
 
         with FieldLog(log, read_only=True) as book:
             target = book.backup(path)
-            say(f"{len(book)} frames in {target}")
+            say(f"{len(book)} frame{'s' if len(book) != 1 else ''} in {target}")
 
 
 # --- what was typed -------------------------------------------------------------------------------------------------
