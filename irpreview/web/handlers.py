@@ -247,10 +247,19 @@ class Desk:
 
     # ---- kit, place and day -------------------------------------------------------------------------------------
 
+    def arrived(self, token: str | None, number: object) -> int:
+        """Note the number of a state of the entries before waiting with it; gives it as a whole number."""
+        known = int(number) if isinstance(number, int | float) and 0 < number < 2**53 else 0
+        self.sittings.entry_arrived(token, known)
+        return known
+
     @answered
-    def enter(self, token: str | None, values: Mapping[str, Any]) -> Shown:
-        """New entries for kit, place and day; everything follows. Unchanged entries change nothing."""
+    def enter(self, token: str | None, values: Mapping[str, Any], number: int = 0) -> Shown:
+        """New entries for kit, place and day; everything follows. Unchanged entries change nothing, nor do those that
+        are older than what has `arrived`; 0 = not numbered."""
         with self.sittings.at(token) as sitting:
+            if 0 < number < sitting.newest_entry:
+                return Shown()
             inputs = inputs_from(values, sitting.inputs)
             if sitting.put_away:
                 self.study_of(sitting)

@@ -253,8 +253,9 @@ class _Page:
         shown["snaps"].select(pick, self.token, outputs, trigger_mode="multiple", **told)
 
         def enter(token: str | None, *values: Any) -> Iterator[list[Any]]:
-            entered = dict(zip(names, values, strict=True))
-            yield from self._each(self.desk.told(lambda: self.desk.enter(token, entered)))
+            entered, number = dict(zip(names, values[:-1], strict=True)), values[-1]
+            number = self.desk.arrived(token, number)
+            yield from self._each(self.desk.told(lambda: self.desk.enter(token, entered, number)))
             yield self._updates(self.log.follow_kit(token))
 
         changes = []
@@ -265,7 +266,10 @@ class _Page:
                 changes.append(entry.input)
             else:
                 changes += [entry.submit, entry.blur]
-        gr.on(changes, enter, [self.token, *fields], outputs, trigger_mode="multiple", **told)
+        # Numbered where they are made: two that are given in one breath may arrive in either order.
+        numbered = "(...values) => [...values.slice(0, -1), window.given = (window.given || 0) + 1]"
+        taken = [self.token, *fields, gr.Number(0, visible=False)]
+        gr.on(changes, enter, taken, outputs, js=numbered, trigger_mode="multiple", **told)
         places = json.dumps([[name, names.index(name)] for name, _ in KEPT])
         # In the browser alone, so that nothing is lost however soon the page is left.
         keep = f"(...values) => [Object.fromEntries({places}.map(([name, at]) => [name, values[at]]))]"

@@ -7,7 +7,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -51,6 +51,8 @@ class Sitting:
     """Whether the answers were dropped to save memory; snaps, entries and corrections are kept."""
     newest_move: int = 0
     """Number of the last move of a slider that has arrived, worked on or not."""
+    newest_entry: int = 0
+    """Number of the last state of the entries that has arrived, worked on or not."""
     used_at: float = 0.0
     owner: bool = False
     """Whether the page was opened on the computer that shows it; only there is the log open."""
@@ -96,6 +98,12 @@ class Sittings:
         sitting.newest_move = max(sitting.newest_move, move)
         with sitting.lock:
             yield sitting
+
+    def entry_arrived(self, token: str | None, number: int) -> None:
+        """Note the number of a state of the entries; nothing for an unknown sitting."""
+        with suppress(KeyError):
+            sitting = self._find(token)
+            sitting.newest_entry = max(sitting.newest_entry, number)
 
     def free(self, token: str | None, patience_s: float) -> bool:
         """Whether nobody works on the sitting, now or within `patience_s`; an unknown one is free."""

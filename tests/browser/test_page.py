@@ -154,9 +154,11 @@ def test_unknown_place_is_a_fine_answer_and_a_typed_one_is_used(desk, temple):
     desk.get_by_label("Time zone (name or +02:00)").fill("+02:00")
     desk.get_by_label("Day and time").fill("2026-06-21 14:30")
     desk.get_by_label("Day and time").press("Enter")
+    desk.get_by_label("Day and time").press("Tab")
     expect(desk.locator("#hours")).to_contain_text("12:00", timeout=90_000)
     desk.get_by_label("Place (latitude, longitude)").fill("somewhere")
     desk.get_by_label("Place (latitude, longitude)").press("Enter")
+    desk.get_by_label("Place (latitude, longitude)").press("Tab")
     expect(status(desk)).to_contain_text("was not understood", timeout=90_000)
     expect(desk.locator("#hours")).to_contain_text("12:00")
 
@@ -288,6 +290,7 @@ def test_kit_and_place_outlive_a_reload(desk):
         before = desk.evaluate(KEPT)
         desk.get_by_label(label).fill(text)
         desk.get_by_label(label).press("Enter")
+        desk.get_by_label(label).press("Tab")
         desk.wait_for_function(f"before => {KEPT} !== before", arg=before, timeout=30_000)
 
     entries(desk)

@@ -483,6 +483,19 @@ def test_between_two_snaps_others_have_their_turn(desk, small):
     assert "This is tower.jpg." in words(list(shown)[-1].status)
 
 
+def test_entries_that_arrive_late_do_not_undo_newer_ones(desk, token):
+    newer = {"place": "51.2, 7.4", "when": "2026-06-21 14:30", "zone": "+02:00"}
+    first, second = 1, desk.arrived(token, 2)
+    desk.enter(token, newer, second)
+    desk.enter(token, {"place": "51.2, 7.4"}, desk.arrived(token, first))
+    with desk.sittings.at(token) as sitting:
+        assert sitting.inputs.when == "2026-06-21 14:30"
+    desk.enter(token, {"place": "48, 3"}, desk.arrived(token, 3))
+    with desk.sittings.at(token) as sitting:
+        assert sitting.inputs.place == "48, 3"
+    assert desk.arrived(token, "much") == 0
+
+
 def test_what_is_entered_while_a_snap_is_worked_on_is_used(desk, token, small):
     shown = desk.add(token, [small])
     next(shown)
