@@ -19,7 +19,7 @@ from irpreview import __version__, session
 from irpreview.core.scouting import finding_of
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.scout_store import Kept, place_text
-from irpreview.records import ByteArray, Conditions, Kit, Light, Photo, Place, Shot
+from irpreview.records import ByteArray, Conditions, Kit, Light, Photo, Place
 
 if TYPE_CHECKING:
     from irpreview.records import Exposure
@@ -190,15 +190,9 @@ def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
     exposure: Exposure | None = None
     shutter_s = settings.shutter_s
     if shutter_s is None:
-        # another light than the snap's own: what its phone metered then says nothing
-        metered = replace(photo, shot=Shot(focal_35mm_mm=photo.shot.focal_35mm_mm)) if light.planned else photo
-        try:
-            exposure = session.expose(metered, scene, kit, light, conditions, rendering=rendering)
-        except IrpreviewError as error:
-            doubts.append(f"no shutter time was planned ({error}); give one with --shutter")
-        else:
-            if exposure.recommended is not None:
-                shutter_s = exposure.recommended.shutter_s.likely
+        exposure, shutter_s, why = session.planned_shutter(photo, scene, kit, light, conditions, rendering)
+        if why:
+            doubts.append(f"no shutter time was planned ({why}); give one with --shutter")
     verdict = session.judge(
         photo,
         scene,

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.errors import BadModel, BadValue
+from irpreview.errors import BadModel, BadValue, IrpreviewError
 from irpreview.io.paths import data_file
 from irpreview.records import (
     CLASS_NAMES,
@@ -354,6 +354,22 @@ def expose(
         band_nm=effective_wavelength_nm(kit, tables, np.sum(light_spectra(light, tables), axis=0)),
         wishes=wishes,
     )
+
+
+def planned_shutter(
+    photo: Photo, scene: SceneMap, kit: Kit, light: Light, conditions: Conditions, rendering: Rendering
+) -> tuple[Exposure | None, float | None, str]:
+    """(exposure, shutter time [s] that it recommends, why there is none) for a verdict without a given time."""
+    from irpreview.records import Shot
+
+    # another light than the snap's own: what its phone metered then says nothing
+    metered = replace(photo, shot=Shot(focal_35mm_mm=photo.shot.focal_35mm_mm)) if light.planned else photo
+    try:
+        exposure = expose(metered, scene, kit, light, conditions, rendering=rendering)
+    except IrpreviewError as error:
+        return None, None, str(error)
+    best = exposure.recommended
+    return exposure, None if best is None else best.shutter_s.likely, ""
 
 
 def judge(

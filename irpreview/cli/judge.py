@@ -99,7 +99,6 @@ class Judged:
 
 def _judge(photo: Photo, kit: Kit, wind: float | None, shutter_s: float | None, grade: float) -> Judged:
     from irpreview import session
-    from irpreview.errors import IrpreviewError
     from irpreview.records import Conditions
 
     conditions = Conditions(wind_m_s=wind)
@@ -109,13 +108,9 @@ def _judge(photo: Photo, kit: Kit, wind: float | None, shutter_s: float | None, 
     doubts = [*photo.doubts, *rendering.doubts]
     exposure: Exposure | None = None
     if shutter_s is None:
-        try:
-            exposure = session.expose(photo, scene, kit, light, conditions, rendering=rendering)
-        except IrpreviewError as error:
-            doubts.append(f"no shutter time was planned ({error}); give one with --shutter")
-        else:
-            if exposure.recommended is not None:
-                shutter_s = exposure.recommended.shutter_s.likely
+        exposure, shutter_s, why = session.planned_shutter(photo, scene, kit, light, conditions, rendering)
+        if why:
+            doubts.append(f"no shutter time was planned ({why}); give one with --shutter")
     if wind is None:
         doubts.append("wind not given: whether the leaves hold cannot be told well; give --wind")
     verdict = session.judge(
