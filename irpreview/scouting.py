@@ -90,17 +90,12 @@ def scout(
 
 def _check_planned(settings: Settings) -> None:
     """Refuse a planned light that is none, once and before any work. Raises BadValue."""
-    if settings.planned_sun_deg is not None and settings.planned_time is not None:
-        raise BadValue("--planned-sun and --planned-time say the same thing twice; give one of them")
-    if settings.at is not None and settings.planned_time is None:
-        raise BadValue("--at goes with --planned-time; give the time as well")
-    if settings.haze is not None and not settings.planned:
-        raise BadValue("--haze goes with --planned-sun or --planned-time; give one of them as well")
+    from irpreview.core.light_plan import parse_moment
+    from irpreview.core.planned_light import check_asked, planned_light
+
+    check_asked(settings.planned_sun_deg, settings.planned_time, settings.at, settings.haze)
     if not settings.planned:
         return
-    from irpreview.core.light_plan import parse_moment
-    from irpreview.core.planned_light import planned_light
-
     when = None
     if settings.planned_time is not None:
         when = parse_moment(settings.planned_time, settings.zone, settings.at or Place(0.0, 0.0))

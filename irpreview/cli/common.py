@@ -7,7 +7,7 @@ import math
 import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
 import typer
 
@@ -22,6 +22,7 @@ __all__ = [
     "FocalOption",
     "GradeOption",
     "GustOption",
+    "HazeOption",
     "HeadingOption",
     "JsonOption",
     "KitOption",
@@ -31,6 +32,10 @@ __all__ = [
     "OutOption",
     "PhotoArgument",
     "PhotosArgument",
+    "PlannedHazeOption",
+    "PlannedPlaceOption",
+    "PlannedSunOption",
+    "PlannedTimeOption",
     "Refusals",
     "ShutterOption",
     "TemperatureOption",
@@ -109,9 +114,26 @@ AtOption = Annotated[
     str | None,
     typer.Option("--at", metavar="LAT,LON", help="Place in degrees, such as 47.1,11.4; west and south negative."),
 ]
+PlannedSunOption = Annotated[
+    float | None,
+    typer.Option("--planned-sun", metavar="DEG", help="A what-if: the snap with the sun this high above the horizon."),
+]
+PlannedTimeOption = Annotated[
+    str | None,
+    typer.Option("--planned-time", metavar="TIME", help="A what-if: the snap at this time, such as 2026-06-21T19:30."),
+]
+PlannedPlaceOption = Annotated[
+    str | None,
+    typer.Option("--at", metavar="LAT,LON", help="Place for --planned-time; left out = where the snap was taken."),
+]
+PlannedHazeOption = Annotated[
+    Literal["clear", "normal", "hazy"] | None,
+    typer.Option("--haze", help="Haze of the planned light; left out = as on the day of the snap."),
+]
 WhenOption = Annotated[
     str | None, typer.Option("--when", metavar="TIME", help="Date and time, such as 2026-06-21T10:30.")
 ]
+HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
 HeadingOption = Annotated[
     float | None, typer.Option("--heading", metavar="DEG", help="View direction, degrees true; 90 = east.")
 ]

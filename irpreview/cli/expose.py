@@ -13,6 +13,7 @@ from irpreview.cli.common import (
     EvOption,
     FocalOption,
     GustOption,
+    HazeOption,
     HeadingOption,
     JsonOption,
     KitOption,
@@ -38,7 +39,6 @@ PhotoOption = Annotated[
 SkyOption = Annotated[
     str, typer.Option("--sky", metavar="STATE", help="clear, thin_cloud, broken, overcast or unknown.")
 ]
-HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
 NearestOption = Annotated[
     float | None, typer.Option("--nearest", metavar="M", help="Nearest thing that must be sharp, metres.")
 ]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say
+from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say
 
 if TYPE_CHECKING:
     from irpreview.core.light_plan import LightPlan, Window
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 AtOption = Annotated[str, typer.Option("--at", metavar="LAT,LON", help="Place in degrees; west and south negative.")]
 DateOption = Annotated[str, typer.Option("--date", metavar="DATE", help="Day as YYYY-MM-DD.")]
 DaysOption = Annotated[int, typer.Option("--days", metavar="N", help="Look at N days from the date on.")]
-HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
 FocalOption = Annotated[
     float | None, typer.Option("--focal", metavar="MM", help="35 mm equivalent, to warn of the sun in the frame.")
 ]

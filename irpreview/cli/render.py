@@ -6,7 +6,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -16,6 +16,10 @@ from irpreview.cli.common import (
     KitOption,
     OutOption,
     PhotosArgument,
+    PlannedHazeOption,
+    PlannedPlaceOption,
+    PlannedSunOption,
+    PlannedTimeOption,
     Refusals,
     ZoneOption,
     as_option,
@@ -42,26 +46,6 @@ TonesOption = Annotated[
 LabelsOption = Annotated[
     Path | None,
     typer.Option("--labels", metavar="FILE", help="Write the class ids 1 to 9 of one photo too, as an 8-bit grey PNG."),
-]
-PlannedSunOption = Annotated[
-    float | None,
-    typer.Option(
-        "--planned-sun", metavar="DEG", help="A what-if: the same snap with the sun this high above the horizon."
-    ),
-]
-PlannedTimeOption = Annotated[
-    str | None,
-    typer.Option(
-        "--planned-time", metavar="TIME", help="A what-if: the same snap at this time, such as 2026-06-21T19:30."
-    ),
-]
-AtOption = Annotated[
-    str | None,
-    typer.Option("--at", metavar="LAT,LON", help="Place for --planned-time; left out = where the photo was taken."),
-]
-HazeOption = Annotated[
-    Literal["clear", "normal", "hazy"] | None,
-    typer.Option("--haze", help="Haze of the planned light; left out = as on the day of the photo."),
 ]
 _FLOOR_SHARE = 0.005
 """Classes below this share of the picture are not reported to a person."""
@@ -128,8 +112,8 @@ def register(app: typer.Typer) -> None:
         zone: ZoneOption = None,
         planned_sun: PlannedSunOption = None,
         planned_time: PlannedTimeOption = None,
-        at: AtOption = None,
-        haze: HazeOption = None,
+        at: PlannedPlaceOption = None,
+        haze: PlannedHazeOption = None,
         tones: TonesOption = None,
         labels: LabelsOption = None,
         as_json: JsonOption = False,
@@ -140,18 +124,15 @@ def register(app: typer.Typer) -> None:
         """
         if len(photos) > 1 and (tones or labels):
             raise fail_usage(f"--tones and --labels go with one photo, and {len(photos)} were given")
-        if planned_sun is not None and planned_time is not None:
-            raise fail_usage("--planned-sun and --planned-time say the same thing twice; give one of them")
-        if at is not None and planned_time is None:
-            raise fail_usage("--at goes with --planned-time; give the time as well")
-        if haze is not None and planned_sun is None and planned_time is None:
-            raise fail_usage("--haze goes with --planned-sun or --planned-time; give one of them as well")
         from irpreview.core.light_plan import parse_place
+        from irpreview.core.planned_light import check_asked
         from irpreview.io.kits import load_kit
         from irpreview.io.pictures import make_folder
 
+        place = None if at is None else as_option(parse_place)(at)
+        check_asked(planned_sun, planned_time, place, haze)
+        planned = Planned(planned_sun, planned_time, place, haze, zone)
         chosen = load_kit(kit) if kit is not None else None
-        planned = Planned(planned_sun, planned_time, None if at is None else as_option(parse_place)(at), haze, zone)
         make_folder(out)
         refused = Refusals()
         for i, (path, stem) in enumerate(zip(photos, free_stems(photos, out), strict=True)):

@@ -16,6 +16,10 @@ from irpreview.cli.common import (
     GradeOption,
     JsonOption,
     KitOption,
+    PlannedHazeOption,
+    PlannedPlaceOption,
+    PlannedSunOption,
+    PlannedTimeOption,
     ShutterOption,
     WindOption,
     ZoneOption,
@@ -36,22 +40,6 @@ OutOption = Annotated[
     typer.Option(
         "--out", metavar="FOLDER", help="Where the results go; made if missing. The same folder again goes on there."
     ),
-]
-PlannedSunOption = Annotated[
-    float | None,
-    typer.Option("--planned-sun", metavar="DEG", help="A what-if: with the sun this high above the horizon."),
-]
-PlannedTimeOption = Annotated[
-    str | None,
-    typer.Option("--planned-time", metavar="TIME", help="A what-if: in the light of this time, 2026-06-21T19:30."),
-]
-AtOption = Annotated[
-    str | None,
-    typer.Option("--at", metavar="LAT,LON", help="Place for --planned-time; left out = where each snap was taken."),
-]
-HazeOption = Annotated[
-    Literal["clear", "normal", "hazy"] | None,
-    typer.Option("--haze", help="Haze of the planned light; left out = as on the day of each snap."),
 ]
 OrderOption = Annotated[
     Literal["lead", "contrast"],
@@ -92,8 +80,8 @@ def register(app: typer.Typer) -> None:
         zone: ZoneOption = None,
         planned_sun: PlannedSunOption = None,
         planned_time: PlannedTimeOption = None,
-        at: AtOption = None,
-        haze: HazeOption = None,
+        at: PlannedPlaceOption = None,
+        haze: PlannedHazeOption = None,
         order: OrderOption = "lead",
         places: PlacesOption = False,
         most: MostOption = 200,

@@ -24,6 +24,16 @@ MUCH_LEAK = 0.1
 """Visible light over the infrared signal from which it shows in the picture [choice]."""
 
 
+def check_asked(sun_height_deg: float | None, time: str | None, place: Place | None, haze: str | None) -> None:
+    """Refuse, by the names of the options, what says a planned light twice or only in part. Raises BadValue."""
+    if sun_height_deg is not None and time is not None:
+        raise BadValue("--planned-sun and --planned-time say the same thing twice; give one of them")
+    if place is not None and time is None:
+        raise BadValue("--at goes with --planned-time; give the time as well")
+    if haze is not None and sun_height_deg is None and time is None:
+        raise BadValue("--haze goes with --planned-sun or --planned-time; give one of them as well")
+
+
 def planned_light(
     snap_light: Light,
     *,
