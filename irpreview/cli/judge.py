@@ -194,18 +194,11 @@ def facts_of(judged: Judged, path: Path, written: dict[str, str]) -> dict[str, A
     }
 
 
-_LEADS = {
-    "structure": "Let what stands still carry the picture",
-    "foliage": "Let the foliage lead",
-    "sky": "Let the sky lead",
-    "wait": "Wait",
-    "none": "Nothing leads here",
-}
-
-
 def report(judged: Judged) -> str:
     """The verdict as a short text."""
     import textwrap
+
+    from irpreview.core.lead_words import LEAD_WORDS
 
     verdict = judged.verdict
     frame = []
@@ -213,7 +206,7 @@ def report(judged: Judged) -> str:
         frame.append(shutter_text(judged.shutter_s))
     frame.append(f"wind {judged.wind_m_s:.1f} m/s" if judged.wind_m_s is not None else "wind not given")
     frame.append(f"grade {verdict.grade:g}")
-    lines = [f"{judged.photo.name}: {_LEADS[verdict.lead]}  ({judged.rendering.kit.name}, {', '.join(frame)})"]
+    lines = [f"{judged.photo.name}: {LEAD_WORDS[verdict.lead]}  ({judged.rendering.kit.name}, {', '.join(frame)})"]
     for sentence in (*verdict.lead_reasons, *verdict.sentences):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
     parts = ", ".join(f"{name} {value:.2f}" for name, value in verdict.layered_contrast_parts.items())

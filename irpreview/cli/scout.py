@@ -232,8 +232,8 @@ def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Pat
 
 def report(run: ScoutRun, scouting: Scouting) -> str:
     """The outcome in a few lines: how many, and the first ones."""
+    from irpreview.core.lead_words import LEAD_WORDS
     from irpreview.core.scout_sheet import clean
-    from irpreview.core.scouting import LEAD_WORDS
 
     progress = run.progress
     lines = [

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from irpreview.core.field_tables import (
-    LEAD_WORDS,
     Correction,
     WindRow,
     frame_words,
@@ -15,8 +14,9 @@ from irpreview.core.field_tables import (
     setting_choices,
     setting_words,
 )
+from irpreview.core.lead_words import LEAD_NAMES, LEAD_WORDS
 from irpreview.core.wording import shutter_text, zone_text
-from irpreview.records import CLASS_WORDS, LeadChoice, Place, ShotCard, Verdict
+from irpreview.records import CLASS_WORDS, Place, ShotCard, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,19 +116,12 @@ def _tone_words(card: ShotCard) -> str:
 
 def _wind_cells(rows: Sequence[WindRow]) -> tuple[tuple[str, ...], ...]:
     head = ("Bft", "m/s", "look for", "lead", "time", "ISO")
-    short: Mapping[LeadChoice, str] = {
-        "structure": "built, rock",
-        "foliage": "foliage",
-        "sky": "sky",
-        "wait": "wait",
-        "none": "none",
-    }
     body = tuple(
         (
             str(row.beaufort),
             f"{row.from_m_s:g}-{row.to_m_s:g}",
             row.signs,
-            short[row.lead] + ("; leaves sharp" if row.foliage_holds and row.lead != "foliage" else ""),
+            LEAD_NAMES[row.lead] + ("; leaves sharp" if row.foliage_holds and row.lead != "foliage" else ""),
             row.shutter_text,
             f"{row.iso:.0f}" if row.iso is not None else "?",
         )

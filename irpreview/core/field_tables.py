@@ -21,15 +21,6 @@ SKY_BRIGHTNESS_EV100 = MappingProxyType(
 )
 """Usual exposure values at ISO 100 in daylight [EV]. Common practice, no source; low sun and haze take more."""
 
-LEAD_WORDS: Mapping[LeadChoice, str] = MappingProxyType(
-    {
-        "structure": "build on the buildings and rocks",
-        "foliage": "build on the foliage",
-        "sky": "build on the sky",
-        "wait": "wait",
-        "none": "nothing carries it today",
-    }
-)
 FINE_RED_SHARE = 0.87
 """Where sunlit leaves should end on the red channel's scale: Zone VII (0.72 linear) through the sRGB curve."""
 

@@ -1,14 +1,31 @@
-"""Why this leads, or what to wait for, in sentences."""
+"""What should lead, in a few words for every screen and paper; why it leads, or what to wait for, in sentences."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
 
 from irpreview.core.figures import Candidate
 from irpreview.core.gaps import PrintCurve
 from irpreview.core.lead import SHARP_PRINT_MM, Lead
 from irpreview.core.phrases import short, sky_facts, the, tone_word, zones_text
 from irpreview.core.wording import shutter_text
-from irpreview.records import Conditions, Layer, Movement, Range, Sentence, Sky
+from irpreview.records import Conditions, Layer, LeadChoice, Movement, Range, Sentence, Sky
 
+LEAD_NAMES: Mapping[LeadChoice, str] = MappingProxyType(
+    {"structure": "structure or rock", "foliage": "foliage", "sky": "sky", "wait": "wait", "none": "nothing"}
+)
+"""For the cells of a table."""
+LEAD_WORDS: Mapping[LeadChoice, str] = MappingProxyType(
+    {
+        "structure": "build on structure or rock",
+        "foliage": "build on the foliage",
+        "sky": "build on the sky",
+        "wait": "wait",
+        "none": "nothing leads here",
+    }
+)
+"""What to do, without capital and full stop."""
 _GALE_M_S = 17.0
 """Beaufort 8 begins at 17.2 m/s (WMO code 1100)."""
 
@@ -129,17 +146,14 @@ def _movement_sentences(lead: Lead, wind: float | None, movement: Movement | Non
     if turns is not None and turns.likely < _GALE_M_S and lead.turns_to is not None and lead.wait_for != "lull":
         turn = _turn_text(turns)
         if lead.choice == "foliage":
-            takes = {
-                "structure": "the building takes over",
-                "sky": "the sky takes over",
-                "wait": "wait for a lull",
-                "none": "nothing leads",
-            }.get(lead.turns_to, "")
-            text = (
-                f"From about {turn} of wind {takes}."
-                if lead.turns_to != "wait"
-                else f"From about {turn} of wind, wait for a lull."
-            )
+            next_one = next((c for c in lead.candidates if c.choice == lead.turns_to), None)
+            if lead.turns_to == "wait":
+                text = f"From about {turn} of wind, wait for a lull."
+            elif next_one is None:
+                text = f"From about {turn} of wind nothing leads."
+            else:
+                takes = "take" if " and " in next_one.name else "takes"
+                text = f"From about {turn} of wind the {next_one.name} {takes} over."
         else:
             text = f"Under about {turn} of wind {_leaves(tree.layer)} would lead at this shutter."
         out.append(Sentence(text, f"where the smear at {time} takes the lead from the leaves", tree.layer.centre_xy))

@@ -8,8 +8,9 @@ from datetime import datetime
 from typing import Any
 
 from irpreview.core.cautions import EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE
+from irpreview.core.lead_words import LEAD_WORDS
 from irpreview.core.places import PlaceGroup, SketchMap, seen_from, sketch_map
-from irpreview.core.scouting import LEAD_WORDS, Finding, Scouting, Snap, View, edges_text, sky_text
+from irpreview.core.scouting import Finding, Scouting, Snap, View, edges_text, sky_text
 from irpreview.core.wording import shutter_text
 
 MOST_SHOWN = 200

@@ -19,13 +19,6 @@ from irpreview.records import ByteArray, LeadChoice, Photo, Place, SceneMap, Ver
 Order = Literal["lead", "contrast"]
 ORDERS: tuple[Order, ...] = ("lead", "contrast")
 
-LEAD_WORDS: Mapping[LeadChoice, str] = {
-    "structure": "structure leads",
-    "foliage": "foliage leads",
-    "sky": "the sky leads",
-    "wait": "wait",
-    "none": "nothing leads",
-}
 _LEAD_ORDER: Mapping[LeadChoice, int] = {"structure": 0, "foliage": 0, "sky": 0, "wait": 1, "none": 2}
 
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from irpreview.core.field_tables import LEAD_WORDS, focus_lines, frame_words, range_words, setting_choices
+from irpreview.core.field_tables import focus_lines, frame_words, range_words, setting_choices
+from irpreview.core.lead_words import LEAD_WORDS
 from irpreview.core.strokes import Region
 from irpreview.core.wind import BEAUFORT, beaufort_of
 from irpreview.core.wording import share_text, shutter_text, zone_text

@@ -145,7 +145,7 @@ def test_an_entry_says_how_it_was_judged() -> None:
     entry = entry_of(view)
     assert entry.figures == ("2 of 3 edges hold", "3/8 cloud", "judged at 1/60 s", "lead turns at about 4 m/s of wind")
     assert entry.taken == "21 Jun 2026, 10:30"
-    assert entry.lead_words == "foliage leads"
+    assert entry.lead_words == "build on the foliage"
     assert entry.alike == ""
 
 

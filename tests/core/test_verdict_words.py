@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from functools import cache
+from typing import get_args
 
 import pytest
 
+from irpreview.core.lead_words import LEAD_NAMES, LEAD_WORDS
 from irpreview.core.verdict import judge_scene
 from irpreview.core.verdict_picture import draw_verdict
 from irpreview.core.verdict_words import tone_word
 from irpreview.errors import BadValue
-from irpreview.records import Conditions, Sentence, Verdict
+from irpreview.records import Conditions, LeadChoice, Sentence, Verdict
 from tests.core.drawn_scenes import (
     Canvas,
     drawn,
@@ -92,6 +94,22 @@ def test_what_infrared_turns_round_is_said_as_such() -> None:
 def test_the_wind_that_turns_the_lead_is_said_with_its_range() -> None:
     _, said = _said("oak", 0.5, 1.0)
     assert any(re.search(r"From about [\d.]+ m/s \([\d.]+ to [\d.]+\) of wind", s.text) for s in said)
+
+
+def test_what_takes_over_from_the_leaves_is_named_as_it_is() -> None:
+    hill = Canvas().box("grass", 0, 0.75, 1, 1).box("ground", 0.6, 0.3, 0.85, 0.76)
+    hill.round("tree", 0.25, 0.45, 0.17, 0.25).box("tree", 0.23, 0.6, 0.27, 0.76)
+    verdict = judge_scene(*drawn(hill.label), Conditions(wind_m_s=0.5), shutter_s=1.0)
+    assert verdict.lead == "foliage"
+    assert any(s.text.endswith("of wind the high ground takes over.") for s in verdict.lead_reasons)
+
+
+def test_every_lead_has_its_words_and_its_cell() -> None:
+    assert set(LEAD_WORDS) == set(LEAD_NAMES) == set(get_args(LeadChoice))
+    for choice, words in LEAD_WORDS.items():
+        assert LEAD_NAMES[choice].split()[0] in words
+        assert words[0].islower()
+        assert not words.endswith(".")
 
 
 def test_unknown_wind_is_said_not_taken_for_calm() -> None:
