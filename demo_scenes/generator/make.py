@@ -248,7 +248,8 @@ def develop(scene, work, out):
 
 def main():
     given = arguments()
-    import more_scenes  # noqa: F401  (adds its scenes)
+    import land_scenes  # noqa: F401  (each adds its scenes)
+    import water_scenes  # noqa: F401
     from scenes import SCENES
 
     if given.scene == "list":

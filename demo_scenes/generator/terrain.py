@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+from noise import field
 from stage import make_mesh
 
 FIELD_OF_GRID_DEG = 50.0
@@ -48,3 +49,10 @@ class Terrain:
         faces = np.stack([corner, corner + 1, corner + 1 + columns, corner + columns], -1).reshape(-1, 4)
         points = np.stack([self.X, self.Y, self.Z], -1).reshape(-1, 3)
         stage.put(make_mesh("ground", points, faces, material, rounded=True, weights=self.weights.reshape(-1, 4)))
+
+
+def rolling(x, y, seed, amount=1.0):
+    """Gentle ground of a few metres with small unevenness."""
+    return amount * (1.6 * field(x, y, 40, 5, seed) + 0.3 * field(x, y, 6, 4, seed + 1)) + 0.05 * field(
+        x, y, 1.0, 4, seed + 2
+    )
