@@ -19,12 +19,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from irpreview.core.log_entries import LogEntry, SearchWish, SpotRecord, ToneDifference, check_entry
 from irpreview.errors import BadLog, BadValue
 from irpreview.io.log_tables import TABLES, bad_log, connect, copy_whole
+from irpreview.io.sqlite_file import SqliteFile
 from irpreview.records import Place, Range
 
 FILE_NAME = "field-log.sqlite"
@@ -75,24 +75,13 @@ class _Change:
     words: str
 
 
-class FieldLog:
+class FieldLog(SqliteFile):
     """An open log; use it as a context. Raises BadLog from everything that touches the file."""
 
     def __init__(self, path: Path | str | None = None, *, read_only: bool = False) -> None:
         self.path = Path(path) if path is not None else default_path()
         self._connection = connect(self.path, read_only=read_only)
         self._steps: list[tuple[str, int, dict[str, Any] | None, dict[str, Any] | None]] = []
-
-    def __enter__(self) -> FieldLog:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        self._connection.close()
 
     # --- writing ----------------------------------------------------------------------------------------------------
 
@@ -162,7 +151,7 @@ class FieldLog:
 
     def hot_spots(self, kit_name: str | None = None) -> tuple[SpotRecord, ...]:
         """The lens table, by lens, focal length and aperture."""
-        rows = self._all(
+        rows = self._rows(
             "SELECT hot_spots.*, kits.name AS kit_name FROM hot_spots JOIN kits ON kits.id = kit_id "
             "WHERE ? IS NULL OR kits.name = ? ORDER BY lens, focal_mm, f_number",
             (kit_name, kit_name),
@@ -206,7 +195,7 @@ class FieldLog:
                 self._put_difference(difference, replacing=False)
 
     def differences(self, kit_name: str) -> tuple[ToneDifference, ...]:
-        rows = self._all(
+        rows = self._rows(
             "SELECT d.* FROM tone_differences d JOIN kits ON kits.id = d.kit_id WHERE kits.name = ? ORDER BY d.id",
             (kit_name,),
         )
@@ -231,11 +220,11 @@ class FieldLog:
         return self._one("SELECT 1 FROM frames WHERE uid = ?", (uid,)) is not None
 
     def kit_names(self) -> tuple[str, ...]:
-        return tuple(r[0] for r in self._all("SELECT DISTINCT kits.name FROM kits JOIN frames ON kit_id = kits.id"))
+        return tuple(r[0] for r in self._rows("SELECT DISTINCT kits.name FROM kits JOIN frames ON kit_id = kits.id"))
 
     def all_kit_names(self) -> tuple[str, ...]:
         """Every kit that anything was kept of, frames or not."""
-        return tuple(r[0] for r in self._all("SELECT name FROM kits ORDER BY name"))
+        return tuple(r[0] for r in self._rows("SELECT name FROM kits ORDER BY name"))
 
     def search(self, wish: SearchWish | None = None) -> tuple[LogEntry, ...]:
         """The frames that answer all of the wish, newest day first unless told otherwise."""
@@ -267,7 +256,7 @@ class FieldLog:
         if wish.near is None and wish.most is not None:
             text += " LIMIT ?"
             values.append(wish.most)
-        found = [_entry_of(row) for row in self._all(text, values)]
+        found = [_entry_of(row) for row in self._rows(text, values)]
         if wish.near is not None:
             found = [e for e in found if e.place and distance_km(wish.near, e.place) <= wish.within_km]
         return tuple(found[: wish.most])
@@ -357,20 +346,6 @@ class FieldLog:
         return int(old["id"])
 
     @contextlib.contextmanager
-    def _transaction(self) -> Iterator[None]:
-        try:
-            self._connection.execute("BEGIN IMMEDIATE")
-            try:
-                yield
-                self._connection.execute("COMMIT")
-            except BaseException:
-                with contextlib.suppress(sqlite3.Error):
-                    self._connection.execute("ROLLBACK")
-                raise
-        except sqlite3.Error as error:
-            raise bad_log(self.path, error) from None
-
-    @contextlib.contextmanager
     def _change(self, words: str) -> Iterator[_Change]:
         """One transaction that remembers each row as it was, for `undo`."""
         self._steps = []
@@ -417,17 +392,10 @@ class FieldLog:
             self._connection.execute(f"UPDATE {table} SET {sets} WHERE id = :id", {**row, "id": number})
 
     def _one(self, text: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> sqlite3.Row | None:
-        try:
-            row: sqlite3.Row | None = self._connection.execute(text, values).fetchone()
-        except sqlite3.Error as error:
-            raise bad_log(self.path, error) from None
-        return row
+        return next(iter(self._rows(text, values)), None)
 
-    def _all(self, text: str, values: Sequence[Any] = ()) -> list[sqlite3.Row]:
-        try:
-            return self._connection.execute(text, values).fetchall()
-        except sqlite3.Error as error:
-            raise bad_log(self.path, error) from None
+    def _told(self, error: sqlite3.Error) -> BadLog:
+        return bad_log(self.path, error)
 
 
 def distance_km(a: Place, b: Place) -> float:

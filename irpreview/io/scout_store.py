@@ -14,7 +14,6 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 import cv2
@@ -22,6 +21,7 @@ import numpy as np
 
 from irpreview.errors import CannotWrite
 from irpreview.io.pictures import make_folder
+from irpreview.io.sqlite_file import SqliteFile
 from irpreview.records import ByteArray, Place, frozen_array
 
 STORE_NAME = "scout-store.sqlite"
@@ -54,7 +54,7 @@ class Kept:
     place: str | None = None
 
 
-class ScoutStore:
+class ScoutStore(SqliteFile):
     """The store of one folder of results; a context manager. One run at a time.
 
     Raises CannotWrite with one line: folder not writable, another run at work, a damaged or foreign file.
@@ -68,12 +68,12 @@ class ScoutStore:
         try:
             self._connection = sqlite3.connect(self.path, timeout=0.5, isolation_level=None)
         except sqlite3.Error as error:
-            raise self._cannot(error) from None
+            raise self._told(error) from None
         try:
             self._prepare()
         except sqlite3.Error as error:
             self._connection.close()
-            raise self._cannot(error) from None
+            raise self._told(error) from None
         except BaseException:
             self._connection.close()
             raise
@@ -100,7 +100,7 @@ class ScoutStore:
             run(f"PRAGMA user_version = {LAYOUT}")
         run("COMMIT")
 
-    def _cannot(self, error: sqlite3.Error) -> CannotWrite:
+    def _told(self, error: sqlite3.Error) -> CannotWrite:
         text = str(error)
         if "locked" in text:
             return CannotWrite(
@@ -114,34 +114,23 @@ class ScoutStore:
             return CannotWrite(f"{self.path.parent} may not be written (no permission); name another folder with --out")
         return CannotWrite(f"{self.path} could not be written ({text}); name another folder with --out")
 
-    def __enter__(self) -> ScoutStore:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        self._connection.close()
-
     def keys(self) -> set[str]:
         """Keys of everything that was judged."""
-        return {row[0] for row in self._run("SELECT key FROM judged")}
+        return {row[0] for row in self._rows("SELECT key FROM judged")}
 
     def hashes(self) -> dict[str, tuple[str, str]]:
         """relative path -> (stamp, sha256 of the content) of files that were read before."""
-        return {os.fsdecode(p): (stamp, sha) for p, stamp, sha in self._run("SELECT path, stamp, sha256 FROM files")}
+        return {os.fsdecode(p): (stamp, sha) for p, stamp, sha in self._rows("SELECT path, stamp, sha256 FROM files")}
 
     def keep(self, kept: Kept, files: Iterable[tuple[str, str, str]] = ()) -> None:
         """Add one judged photo and the (path, stamp, sha256) of files that were read, all or nothing."""
         finding = json.dumps(kept.finding, ensure_ascii=True, allow_nan=False)
-        with _Transaction(self):
-            self._run(
+        with self._transaction():
+            self._rows(
                 "INSERT OR IGNORE INTO pictures VALUES (?, ?, ?, ?)",
                 (kept.pictures_key, kept.fingerprint_png, kept.snap_jpeg, kept.infrared_jpeg),
             )
-            self._run(
+            self._rows(
                 "INSERT OR REPLACE INTO judged VALUES (?, ?, ?, ?)",
                 (kept.key, finding, kept.pictures_key, kept.place),
             )
@@ -149,54 +138,29 @@ class ScoutStore:
 
     def keep_hashes(self, files: Iterable[tuple[str, str, str]]) -> None:
         """Remember the (path, stamp, sha256) of files that were read."""
-        with _Transaction(self):
+        with self._transaction():
             self._put_hashes(files)
 
     def _put_hashes(self, files: Iterable[tuple[str, str, str]]) -> None:
         for path, stamp, sha in files:
-            self._run("INSERT OR REPLACE INTO files VALUES (?, ?, ?)", (os.fsencode(path), stamp, sha))
+            self._rows("INSERT OR REPLACE INTO files VALUES (?, ?, ?)", (os.fsencode(path), stamp, sha))
 
     def keep_place(self, key: str, place: str) -> None:
         """Add the place of a photo that was judged without it."""
-        self._run("UPDATE judged SET place = ? WHERE key = ?", (place, key))
+        self._rows("UPDATE judged SET place = ? WHERE key = ?", (place, key))
 
     def finding(self, key: str) -> tuple[dict[str, Any], ByteArray, str | None]:
         """(finding, fingerprint, place as JSON or None = never asked). Raises KeyError."""
-        for finding, print_png, place in self._run(f"SELECT finding, fingerprint, place {_WHOLE}", key):
+        for finding, print_png, place in self._rows(f"SELECT finding, fingerprint, place {_WHOLE}", (key,)):
             grey = cv2.imdecode(np.frombuffer(print_png, np.uint8), cv2.IMREAD_GRAYSCALE)
             return json.loads(finding), frozen_array(np.asarray(grey, np.uint8)), place
         raise KeyError(key)
 
     def pictures(self, key: str) -> tuple[bytes, bytes]:
         """Small JPEGs of the snap and of its infrared picture. Raises KeyError."""
-        for snap, infrared in self._run(f"SELECT snap, infrared {_WHOLE}", key):
+        for snap, infrared in self._rows(f"SELECT snap, infrared {_WHOLE}", (key,)):
             return bytes(snap), bytes(infrared)
         raise KeyError(key)
-
-    def _run(self, text: str, values: str | tuple[Any, ...] = ()) -> list[Any]:
-        try:
-            given = (values,) if isinstance(values, str) else values
-            return self._connection.execute(text, given).fetchall()
-        except sqlite3.Error as error:
-            raise self._cannot(error) from None
-
-
-class _Transaction:
-    """All or nothing."""
-
-    def __init__(self, store: ScoutStore) -> None:
-        self._store = store
-
-    def __enter__(self) -> None:
-        self._store._run("BEGIN")
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if kind is None:
-            self._store._run("COMMIT")
-        elif self._store._connection.in_transaction:
-            self._store._connection.rollback()
 
 
 def place_text(place: Place | None) -> str:

@@ -130,6 +130,17 @@ def test_what_was_kept_comes_back(tmp_path: Path) -> None:
     assert place_of_text(place_text(None)) is None
 
 
+def test_what_fails_half_way_leaves_nothing_and_the_store_goes_on(tmp_path: Path) -> None:
+    with ScoutStore(tmp_path) as store:
+        with pytest.raises(CannotWrite):
+            store.keep(kept("k1"), [("a.jpg", "(1, 2)", "sha"), ("b.jpg", "(3, 4)", None)])  # type: ignore[list-item]
+        assert store.keys() == set()
+        assert store.hashes() == {}
+        store.keep(kept("k2"), [("a.jpg", "(1, 2)", "sha")])
+    with ScoutStore(tmp_path) as store:
+        assert store.keys() == {"k2"}
+
+
 def test_one_run_at_a_time(tmp_path: Path) -> None:
     with ScoutStore(tmp_path) as first:
         with pytest.raises(CannotWrite, match="another scouting run") as refused, ScoutStore(tmp_path):
