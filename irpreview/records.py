@@ -29,7 +29,7 @@ CLASS_WORDS = MappingProxyType(
         "water": "water",
         "tree": "trees",
         "grass": "grass",
-        "structure": "buildings",
+        "structure": "structures",
         "ground": "ground",
         "other": "other things",
         "snow": "snow",

@@ -29,7 +29,7 @@ JUDGED_SIDE_PX = 768
 SMALL_SIDE_PX = 440
 """Long side of the small pictures of the contact sheet."""
 SMALL_QUALITY = 78
-METHOD = 1
+METHOD = 2
 """Raised whenever the same snap would be judged otherwise by the same version and network."""
 
 

@@ -30,7 +30,7 @@ SUN_FRAME = (
 TIDE = "water: check tide and sea state for the whole stay, not only for the start, and keep the way back open"
 EDGE = "gusts to about {gust:.0f} m/s: stay well back from edges and weigh the tripod down"
 EDGE_UNKNOWN = "wind is not known: near an edge plan on gusts, stay back and weigh the tripod down"
-RUIN = "buildings: old walls and floors may give way; stay out of closed or unstable ruins, and ask on private land"
+RUIN = "structures: old walls and floors may give way; stay out of closed or unstable ruins, and ask on private land"
 BRANCH = "gusts to about {gust:.0f} m/s: do not stand under trees"
 LOCAL = "local rules, warnings and licensed guides go before anything said here"
 
@@ -46,7 +46,7 @@ def cautions_for(
     """Sentences for this scene, light, time [s] and day.
 
     Triggers: sun up and not known to be behind the camera; the same and `LONG_FRAME_S` or longer, or the sun known to
-    be in the frame; water, buildings or trees above their share of the picture; a gust at or above its limit, or wind
+    be in the frame; water, structures or trees above their share of the picture; a gust at or above its limit, or wind
     unknown. `scene_share` None means the scene is unknown: only light and wind speak. The last sentence comes
     whenever one on the place was given.
     """

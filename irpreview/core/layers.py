@@ -270,7 +270,7 @@ _WORD = {
     "water": "water",
     "tree": "trees",
     "grass": "grass",
-    "structure": "building",
+    "structure": "structure",
     "ground": "ground",
     "other": "other things",
     "snow": "snow",

@@ -67,7 +67,7 @@ def _standing_text(candidate: Candidate, layers: tuple[Layer, ...], curve: Print
 def _strongest(lead: Lead, layers: tuple[Layer, ...], sky: Sky) -> str:
     """What came nearest to leading, and by how much it fell short."""
     if not lead.candidates:
-        return "no building, no leaves, no hill against the sky in the frame"
+        return "no structure, no leaves, no hill against the sky in the frame"
     top = lead.candidates[0]
     reach = f"strength {top.strength:.2f} of 1 in calm air, {lead.needed:.2f} leads"
     if top.layer is None or top.choice == "sky":
@@ -195,7 +195,8 @@ def lead_sentences(
         top = lead.candidates[0] if lead.candidates else None
         out.append(
             Sentence(
-                "Nothing leads here: no building, tree or sky stands out enough in infrared. Try another standpoint.",
+                "Nothing leads here: no structure, rock, tree or sky stands out enough in infrared. "
+                "Try another standpoint.",
                 _strongest(lead, layers, sky),
                 top.layer.centre_xy if top and top.layer else None,
             )

@@ -138,7 +138,7 @@ def _warnings(
         sure = tripod.blur_px.likely > rates.hold_limit_px
         said.append(
             f"The tripod itself {'shakes' if sure else 'may shake'} by {print_text(tripod.print_mm)} in {air}: "
-            "buildings and rocks are no longer sharp either; keep it low, hang weight on it, leave the centre column "
+            "structures and rocks are no longer sharp either; keep it low, hang weight on it, leave the centre column "
             "down, stand in the lee, or wait."
         )
     if rates.wind_m_s.high >= 17.2 or rates.gust_m_s >= 17.2:

@@ -12,7 +12,7 @@ _NUMBER = (
     *("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
     *("eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
 )
-_SHORT = {"clear_sky": "sky", "tree": "trees", "structure": "building", "other": "other things"}
+_SHORT = {"clear_sky": "sky", "tree": "trees", "other": "other things"}
 
 
 def tone_word(lightness: float) -> str:

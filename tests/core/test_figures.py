@@ -64,7 +64,7 @@ def test_an_empty_sky_asks_more_the_larger_it_is() -> None:
 def test_a_wall_along_the_lower_edge_is_no_figure_but_the_same_wall_against_the_sky_is() -> None:
     low = strengths(Canvas().box("grass", 0, 0.5, 1, 1).box("structure", 0, 0.86, 1, 1).label)
     high = strengths(Canvas().box("grass", 0, 0.5, 1, 1).box("structure", 0.2, 0.3, 0.8, 0.54).label)
-    assert low["building"] < 0.5 * high["building"]
+    assert low["structure"] < 0.5 * high["structure"]
 
 
 def test_rock_and_snow_of_one_mountain_are_one_thing() -> None:
@@ -91,7 +91,7 @@ def test_the_sky_steps_back_for_a_tower() -> None:
     alone = strengths(with_cloud.box("ground", 0, 0.72, 1, 1).label)
     tower = strengths(with_cloud.box("structure", 0.44, 0.25, 0.56, 0.78).label)
     assert tower["sky"] < 0.8 * alone["sky"]
-    assert tower["building"] > tower["sky"]
+    assert tower["structure"] > tower["sky"]
 
 
 def test_cloud_on_a_dark_sky_counts_more_than_cloud_on_a_pale_one() -> None:
