@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from irpreview.core.cautions import EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE
+from irpreview.core.cautions import EDGE, EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE, gust_m_s
 from irpreview.core.lead_words import LEAD_WORDS
 from irpreview.core.places import PlaceGroup, SketchMap, seen_from, sketch_map
 from irpreview.core.scouting import Finding, Scouting, Snap, View, edges_text, sky_text
 from irpreview.core.wording import shutter_text
+from irpreview.records import Conditions
 
 MOST_SHOWN = 200
 _MOST_LIKE = 12
@@ -89,7 +90,7 @@ def sheet_of(scouting: Scouting, title: str = "Scouting", most: int = MOST_SHOWN
         locations=scouting.with_places,
         leads={lead: leads[lead] for lead in LEAD_WORDS if lead in leads},
         refused=tuple(refusal_line(path, why) for path, why in scouting.refused),
-        cautions=tuple(_sentence(text) for text in (SUN_EYES, TIDE, EDGE_UNKNOWN, RUIN, LOCAL)),
+        cautions=tuple(_sentence(text) for text in (SUN_EYES, TIDE, _edge(scouting), RUIN, LOCAL)),
     )
 
 
@@ -102,6 +103,12 @@ def refusal_line(path: str, why: str) -> str:
 def clean(text: str) -> str:
     """Bytes of a file's name that are no text become question marks in a box."""
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _edge(scouting: Scouting) -> str:
+    """What to mind near an edge: with the gust of the wind that was given."""
+    gust = gust_m_s(Conditions(wind_m_s=(scouting.settings or {}).get("wind_m_s")))
+    return EDGE_UNKNOWN if gust is None else EDGE.format(gust=gust)
 
 
 def _sentence(text: str) -> str:

@@ -163,6 +163,14 @@ def test_unknown_wind_is_said() -> None:
     assert any("Wind 6.2 m/s" in line for line in sheet_of(arrange(SNAPS, settings={"wind_m_s": 6.17})).summary)
 
 
+def test_the_caution_about_edges_knows_the_wind_that_was_given() -> None:
+    unknown = sheet_of(arrange(SNAPS, settings={"wind_m_s": None})).cautions
+    assert any("Wind is not known" in text for text in unknown)
+    given = sheet_of(arrange(SNAPS, settings={"wind_m_s": 8.0})).cautions
+    assert not any("Wind is not known" in text for text in given)
+    assert any("Gusts to about 12 m/s: stay well back from edges" in text for text in given)
+
+
 def test_a_refusal_names_its_file_once() -> None:
     assert refusal_line("a.jpg", "a.jpg is damaged") == "a.jpg is damaged"
     assert refusal_line("a.jpg", "two\nlines") == "a.jpg: two lines"
