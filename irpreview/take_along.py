@@ -66,9 +66,9 @@ def white_balance_words(study: Study) -> str:
 
 
 SOURCES = (
-    "Exposure relation: ISO 2720. Wind signs: Beaufort scale, WMO-No. 306. Screen curve: IEC 61966-2-1.",
-    "Sunlight: SPECTRL2 (Bird and Riordan 1986), sun position by the NREL algorithm, both as in pvlib.",
-    "Exposure values of cloudy skies, zone placement, focus marks: common practice, no source.",
+    "Exposure: ISO 2720. Wind: Beaufort scale, WMO-No. 306. Screen curve: IEC 61966-2-1.",
+    "Sunlight: SPECTRL2 (Bird and Riordan 1986), NREL sun position, as in pvlib.",
+    "Cloudy skies, zones, focus marks: common practice, no source.",
 )
 
 

@@ -150,7 +150,7 @@ def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Corre
     found = []
     words = {
         "clear": "Sun out, clear sky",
-        "thin_cloud": "Thin cloud over the sun, soft shadows",
+        "thin_cloud": "Thin cloud, soft shadows",
         "overcast": "Full overcast, no shadows",
     }
     for state, when in words.items():
@@ -183,9 +183,9 @@ def red_channel_words(kit: Kit) -> tuple[str, ...]:
     """How to read a test frame: which channel, where the leaves should sit, what to change."""
     steps = "; ".join(f"{_part(share)}: {_times(stops)}" for share, stops in red_channel_rows())
     first = (
-        "Judge the red channel of the histogram alone: behind the filter the other two see next to nothing."
+        "Judge the histogram's red channel alone: the other two see next to nothing."
         if kit.sensor == "unmodified" and kit.filter_cut_on_nm >= 665
-        else "Judge the red channel of the histogram first: it fills before green and blue."
+        else "Judge the histogram's red channel first: it fills before green and blue."
     )
     return (
         first,
@@ -208,16 +208,16 @@ def order_of_work(kit: Kit, exposure: Exposure) -> tuple[str, ...]:
     setting = exposure.recommended
     f_number = f"f/{setting.f_number:g}" if setting is not None else "the working aperture"
     steps = [
-        "Frame without the filter, tripod low and weighted, strap off, stabilisation off.",
-        f"Focus without the filter at {f_number}, as said under Focus.",
+        "Frame without the filter: tripod low and weighted, strap and stabilisation off.",
+        f"Focus without the filter at {f_number}.",
         "Lock: autofocus off, tape the ring.",
-        "Meter without the filter, manual mode, RAW, shade the eyepiece.",
-        "Fit the filter without turning the ring; cloth round the mount against stray light.",
-        "Take the test frames, read the red channel, keep the time that fits.",
-        "Check at full magnification: near edge, far edge, and the middle for a bright spot.",
+        "Meter without the filter: manual mode, RAW, eyepiece shaded.",
+        "Fit the filter, ring untouched; cloth round the mount against stray light.",
+        "Take the test frames, read red, keep the time that fits.",
+        "Check magnified: near edge, far edge, bright spot in the middle.",
     ]
     if kit.sensor == "converted" or kit.focus == "on_sensor":
-        steps[6] = "Check in live view at full magnification: near edge, far edge, the middle for a bright spot."
+        steps[6] = "Check magnified in live view: near edge, far edge, bright spot in the middle."
     return tuple(steps)
 
 

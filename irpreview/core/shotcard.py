@@ -45,11 +45,11 @@ SCHEMA = "irpreview/1"
 
 WHITE_BALANCE_WORDS = (
     "Set the white balance by hand on sunlit grass or leaves through the filter; without grass, on a grey card in"
-    " the same sun. It only helps the camera's own picture; RAW can be set later."
+    " the same sun. RAW can be set later."
 )
 
 USUAL_CAUTIONS = (
-    "Never look at the sun through the finder or lens, and do not leave the camera pointing at it.",
+    "Never look at the sun through finder or lens, nor leave the camera pointing at it.",
     "Long frames keep you standing: mind edges, tide, falling branches, private land. Local rules win.",
 )
 
@@ -108,7 +108,7 @@ def build_card(
         "focus": focus_lines(exposure.focus),
         "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
         "movement": clean(_WIND_SIGNS.sub("", text) for text in movement.warnings) if movement is not None else (),
-        "cautions": clean(full_sentence(text) for text in (*USUAL_CAUTIONS, *exposure.cautions, *cautions)),
+        "cautions": clean(_cautions((*exposure.cautions, *cautions))),
         "assumptions": clean(
             full_sentence(text)
             for text in (
@@ -140,6 +140,15 @@ def build_card(
         facts=MappingProxyType(facts),
         place=place if with_place else None,
     )
+
+
+def _cautions(of_this_day: Iterable[str]) -> tuple[str, ...]:
+    """The usual ones first; what the day's own say again, or say better, is left to these."""
+    said = tuple(full_sentence(text) for text in of_this_day if text)
+    sun, standing = USUAL_CAUTIONS
+    if any(text.startswith("Local rules") for text in said):
+        standing = standing.removesuffix(" Local rules win.")
+    return (sun, standing, *said)
 
 
 def _wind_words(conditions: Conditions) -> str:

@@ -217,12 +217,16 @@ def test_minutes_per_frame_come_from_the_cost_of_a_frame():
     assert field_tables.minutes_per_frame(exposure()) is None
     assert any(
         "Allow 5 min 30 s a frame in all" in line
-        for line in _setting_block(exposure(frame_cost={"minutes_per_frame": 5.5})).lines
+        for line in _figure("Setting", exposure=exposure(frame_cost={"minutes_per_frame": 5.5})).notes
     )
 
 
-def _setting_block(plan):
-    return card_blocks.card_blocks(card(exposure=plan))[0]
+def _figure(label, **changes):
+    return next(one for one in card_blocks.key_figures(card(**changes)) if one.label == label)
+
+
+def _block(made, heading):
+    return next(block for block in card_blocks.card_blocks(made) if block.heading.startswith(heading))
 
 
 def test_of_hundreds_of_settings_a_few_go_on_paper():
@@ -277,10 +281,92 @@ def test_the_place_is_there_when_ticked():
 def test_every_part_is_on_the_card():
     made = card(light_window=("Best between 10:00 and 15:00.",), sources=("A handbook.",), version="9.9")
     headings = [block.heading for block in card_blocks.card_blocks(made)]
-    for wanted in ("Setting", "Test frames", "If the wind differs", "If the sky differs", "Order of work", "Notes"):
+    for wanted in ("Other settings", "Test frames", "If the wind differs", "If the sky differs", "Notes", "Sources"):
         assert wanted in headings
-    for wanted in ("Reading the red channel", "White balance", "Take care", "Taken for granted"):
+    for wanted in ("Reading the red channel", "White balance", "Take care", "Taken for granted", "Will it hold apart"):
         assert wanted in headings
+    assert any(heading.startswith("Order of work") for heading in headings)
+    assert headings[0] == "Take care"
+    labels = [figure.label for figure in card_blocks.key_figures(made)]
+    assert labels == ["Plan", "Setting", "Good light"]  # this exposure's focus has no distance
+
+
+def test_the_figures_at_the_top_are_those_of_the_plan():
+    made = {
+        "exposure": exposure(
+            focus={"says": ("24 mm at f/8, focused at 2.4 m: sharp from 1.2 m to infinity", "tape the ring"),
+                   "focal_mm": 24.0, "f_number": 8.0, "focus_at_m": 2.41, "near_m": 1.2, "far_m": None}
+        ),
+        "light_window": ("3 May 2026: sun up about 06:00 to 20:45, highest 54 degrees.",
+                         "Good light 07:00 to 12:00: sun at the side, 9 to 54 degrees high, 94% of the light straight"
+                         " from it.",
+                         "Good light 12:00 to 15:15: sun behind you, 39 to 54 degrees high, 94% of the light straight"
+                         " from it.",
+                         "Good light 17:00 to 19:00: sun at the side, 9 to 20 degrees high, 94% of the light straight"
+                         " from it."),
+    }  # fmt: skip
+    setting_shown, focus, light = (_figure(label, **made) for label in ("Setting", "Focus at", "Good light"))
+    assert setting_shown.value == "ISO 64, f/8, 1 min 40 s"
+    assert setting_shown.notes[0] == "Could be 30 s to 5 min: test frames first."
+    assert (focus.value, focus.notes) == ("2.4 m", ("24 mm at f/8: sharp from 1.2 m to infinity.",))
+    assert light.value == "07:00 to 15:15, 17:00 to 19:00"
+    assert light.notes == ("3 May 2026: sun up about 06:00 to 20:45, highest 54 degrees.",)
+    # What stands at the top is not said again below, and nothing else is lost.
+    assert _block(card(**made), "More on focus").lines == ("Tape the ring.",)
+    assert _block(card(**made), "When the light").lines == (
+        "07:00 to 12:00: sun at the side, 9-54° high.",
+        "12:00 to 15:15: sun behind you, 39-54° high.",
+        "17:00 to 19:00: sun at the side, 9-20° high.",
+    )
+    assert _figure("Good light").value == "cannot be told"
+
+
+def test_winds_that_ask_for_the_same_are_one_row_and_all_seven_forces_are_there():
+    def blur(wind, shutter):
+        return Range(0.0, wind * shutter, 2 * wind * shutter)
+
+    table = _block(card(foliage_blur_px=blur), "If the wind differs").table
+    assert table[0][0] == "Bft"
+    forces = [row[0] for row in table[1:]]
+    told = [force for one in forces for force in range(int(one[0]), int(one[-1]) + 1)]
+    assert told == [1, 2, 3, 4, 5, 6, 7]
+    assert len({row[3:] for row in table[1:]}) == len(table) - 1
+    assert table[-1][1].endswith("-17.1")  # upper limit of Beaufort 7, WMO
+
+
+def test_another_aperture_than_planned_is_named_in_the_table_of_winds():
+    quick = setting(6400, 0.1, f_number=2.8)
+    plan = exposure(settings=(setting(64, 100.0), quick), freezes=quick)
+    made = card(exposure=plan, foliage_blur_px=lambda wind, shutter: Range(0.0, 0.0 if shutter < 1 else 99.0, 99.0))
+    assert _block(made, "If the wind differs").table[1][4] == "1/10, ISO 6400, f/2.8"
+
+
+def test_the_ladder_is_a_table_and_mixed_frames_stay_sentences():
+    def rung(text, long_text, factor, iso=6400.0):
+        long = {"iso": 64.0, "f_number": 8.0, "shutter_s": 1.0, "shutter_text": long_text}
+        return {"iso": iso, "f_number": 2.8, "shutter_s": 1.0, "shutter_text": text, "if_right_factor_stops": factor,
+                "stands_for": long, "says": f"ISO {iso:g} {text}: then {long_text}"}  # fmt: skip
+
+    plan = exposure(test_frames=(rung("1/8", "50 s", 12.5), rung("1/4", "1 min 40 s", 13.5)))
+    assert _block(card(exposure=plan), "Test frames").table == (
+        ("ISO 6400, f/2.8", "1/8", "1/4"),
+        ("ISO 64, f/8", "50 s", "1 min 40 s"),
+        ("factor, stops", "12.5", "13.5"),
+    )
+    mixed = exposure(test_frames=(rung("1/8", "50 s", 12.5), rung("1/4", "1 min 40 s", 13.5, iso=3200.0)))
+    assert _block(card(exposure=mixed), "Test frames").lines == (
+        "ISO 6400 1/8: then 50 s.",
+        "ISO 3200 1/4: then 1 min 40 s.",
+    )
+
+
+def test_cautions_stay_whole_and_local_rules_are_said_once():
+    made = card(exposure=exposure(cautions=("local rules, warnings and licensed guides go before anything said here",)))
+    said = _block(made, "Take care").lines
+    assert said[0].startswith("Never look at the sun")
+    assert sum("ocal rules" in one for one in said) == 1
+    assert sum("ocal rules" in one for one in _block(card(), "Take care").lines) == 1
+    assert list(said) == shotcard.card_dict(made)["cautions"]
 
 
 def test_the_order_of_work_puts_focus_before_the_filter():
@@ -301,6 +387,6 @@ def test_a_title_with_control_characters_is_one_printable_line():
 
 def test_without_a_setting_the_card_says_so():
     made = card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None))
-    assert "No setting" in card_blocks.card_blocks(made)[0].lines[0]
+    assert "No setting" in card_blocks.key_figures(made)[1].value
     assert shotcard.card_dict(made)["exposure"]["recommended"] is None
     assert shotcard.card_dict(made)["wind_table"][0]["iso"] is None

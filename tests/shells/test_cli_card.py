@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from pathlib import Path
 
 import jsonschema
@@ -12,6 +13,7 @@ from pypdf import PdfReader
 from irpreview.cli import main
 from irpreview.io.card_files import PNG_WIDTH_PX, card_schema
 from irpreview.io.photos import load_photo
+from tests.io.test_card_files import letters_of
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 SCENE = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
@@ -36,7 +38,7 @@ def pages(path):
 
 
 def pdf_text(path):
-    return " ".join(pages(path)[0].extract_text().split())
+    return " ".join(" ".join(page.extract_text() for page in pages(path)).split())
 
 
 def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
@@ -62,19 +64,53 @@ def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
     assert said.err.count("written:") == 3
 
 
+@pytest.mark.parametrize("scene", ["moor_tower", "hazel_wood_edge", "low_flats", "plain_blue_lea"])
+def test_a_demo_scene_is_one_page_in_letters_read_outdoors(scene, tmp_path):
+    photo = CHECKOUT / "demo_scenes" / scene / "photo.jpg"
+    assert run(photo, "--out", tmp_path, "--title", "Card", "--wind", "4bft") == 0
+    pdf = tmp_path / "Card-card.pdf"
+    letters = letters_of(pdf.read_bytes())
+    # Seven points and no ellipsis: what was promised for reading in wind and sunlight (common practice, no source).
+    assert min(high for high, _, _ in letters) >= 6.99
+    assert len(pages(pdf)) == 1
+    text = pdf_text(pdf)
+    made = json.loads((tmp_path / "Card-card.json").read_text())
+    assert "…" not in text
+    for caution in made["cautions"]:
+        assert caution in text
+    for name in ("Take care", "If the wind differs", "What moves", "Taken for granted", "Sources", "Notes"):
+        assert name in text
+    assert made["model_id"] in text
+    for frame in made["exposure"]["test_frames"]:
+        # "ISO 6400 f/2.8 1/13: if this one looks right, ... and the frame takes 10 s at ISO 500 f/9."
+        assert re.search(r"frame takes (.+) at ISO", frame)[1] in text
+    # Every rule that says a sentence of the core in fewer words still knows that sentence.
+    for long in ("From near to far", "of the light straight from it", "they hold until", "of the focal length off",
+                 "it metered is", "Whether this lens", "Take the custom", "Best of the two weeks", "they drift",
+                 "a longer time smears", "no correction is needed", "combinations are left out"):  # fmt: skip
+        assert long not in text
+
+
 def test_no_location_unless_asked(small, tmp_path):
     place = load_photo(small).place
-    near = (f"{place.latitude_deg:.2f}", f"{abs(place.longitude_deg):.2f}")
+
+    def tells(text):
+        # A shutter time may begin like a coordinate (16.4053 s): the whole figure counts.
+        figures = [float(one) for one in re.findall(r"\d+\.\d{2,}", text)]
+        return any(abs(one - abs(at)) < 0.002 for one in figures for at in (place.latitude_deg, place.longitude_deg))
+
+    assert tells("at 47.3000 N")
+    assert tells("16.40 W")
     assert run(small, "--out", tmp_path / "without", "--title", "Tower") == 0
     without = pdf_text(tmp_path / "without" / "Tower-card.pdf") + (tmp_path / "without" / "Tower-card.json").read_text()
-    assert not any(part in without for part in near)
+    assert not tells(without)
     assert json.loads((tmp_path / "without" / "Tower-card.json").read_text())["place"] is None
     for file in (tmp_path / "without").iterdir():
-        assert not any(part.encode() in file.read_bytes() for part in near)
+        assert not tells(file.read_bytes().decode("latin-1"))
     assert run(small, "--out", tmp_path / "with", "--title", "Tower", "--with-place") == 0
     made = json.loads((tmp_path / "with" / "Tower-card.json").read_text())
     assert made["place"]["latitude_deg"] == pytest.approx(place.latitude_deg, abs=1e-4)
-    assert near[0] in pdf_text(tmp_path / "with" / "Tower-card.pdf")
+    assert f"{place.latitude_deg:.2f}" in pdf_text(tmp_path / "with" / "Tower-card.pdf")
 
 
 def test_place_and_time_may_be_typed(tmp_path, sample_photographs):
