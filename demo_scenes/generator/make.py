@@ -248,6 +248,7 @@ def develop(scene, work, out):
 
 def main():
     given = arguments()
+    import bpy  # noqa: F401  (first: its own modules can be found only afterwards)
     import land_scenes  # noqa: F401  (each adds its scenes)
     import water_scenes  # noqa: F401
     from scenes import SCENES
