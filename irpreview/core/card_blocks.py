@@ -74,7 +74,9 @@ class Block:
 
 def key_figures(card: ShotCard) -> tuple[Figure, ...]:
     """Plan, setting, focus and light: what is printed large."""
-    found = [Figure("Plan", full_sentence(LEAD_WORDS[card.verdict.lead]).rstrip(".")), _setting_figure(card)]
+    plan = full_sentence(LEAD_WORDS[card.verdict.lead]).rstrip(".")
+    reasons = tuple(one.text for one in card.verdict.lead_reasons[:1]) if _nothing_leads(card.verdict) else ()
+    found = [Figure("Plan", plan, reasons), _setting_figure(card)]
     focus = card.exposure.focus
     at_m, near_m = focus.get("focus_at_m"), focus.get("near_m")
     if isinstance(at_m, (int, float)) and isinstance(near_m, (int, float)):
@@ -88,6 +90,11 @@ def key_figures(card: ShotCard) -> tuple[Figure, ...]:
 
 def _has_lens(focus: Mapping[str, object]) -> bool:
     return isinstance(focus.get("focal_mm"), (int, float)) and isinstance(focus.get("f_number"), (int, float))
+
+
+def _nothing_leads(verdict: Verdict) -> bool:
+    """What to wait for, or why nothing carries, is then the plan itself."""
+    return verdict.lead in ("wait", "none")
 
 
 def _setting_figure(card: ShotCard) -> Figure:
@@ -164,7 +171,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         ),
         Block("Will it hold apart", _verdict_lines(card.verdict)),
         Block("What is in it, with its zone", (_tone_words(card),)),
-        Block("What moves (on a 30 x 40 cm print)", shorter(said_once(facts["movement"]), MOVEMENT)),
+        Block(_moves_heading(facts["movement"]), shorter(said_once(facts["movement"]), MOVEMENT)),
         Block("When the light is right", shorter(_light_lines(facts["light_window"]), LIGHT)),
         Block("More on focus", shorter(focus[1:] if "Focus at" in figures else focus, FOCUS), kind="run"),
         Block("White balance", shorter((facts["white_balance"],), WHITE_BALANCE), kind="run"),
@@ -234,7 +241,7 @@ def _test_frames(exposure: Exposure) -> Block:
 
 def _verdict_lines(verdict: Verdict) -> tuple[str, ...]:
     lines = [without_layers(one.text) for one in verdict.sentences[:5]]
-    if verdict.lead_reasons:
+    if verdict.lead_reasons and not _nothing_leads(verdict):
         lines[:1] = [" ".join((verdict.lead_reasons[0].text, *lines[:1]))]
     if verdict.turns_at_wind_m_s is not None:
         turn = verdict.turns_at_wind_m_s
@@ -305,6 +312,11 @@ def _assumed(said: Sequence[str], exposure: Exposure) -> tuple[str, ...]:
     )
 
 
+def _moves_heading(said: Sequence[str]) -> str:
+    on_print = any("on a 30 x 40 cm print" in one for one in said)
+    return "What moves (on a 30 x 40 cm print)" if on_print else "What moves"
+
+
 def _wind_now(facts: Mapping[str, Any]) -> str:
     left_out = any(NO_MOVEMENT.match(one) for one in facts["assumptions"])
-    return shorter((f"{facts['wind_now']}{', movement left out' if left_out else ''}.",), WIND_NOW)[0]
+    return shorter((f"{facts['wind_now']}{'; the setting leaves movement out' if left_out else ''}.",), WIND_NOW)[0]

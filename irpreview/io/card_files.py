@@ -22,7 +22,8 @@ import numpy as np
 from irpreview.core.card_blocks import Block, card_blocks, footer_words, key_figures
 from irpreview.core.shotcard import card_dict
 from irpreview.errors import BadValue, CannotWrite
-from irpreview.io.card_paper import ACCENT, INK, LINE, PAPER, QUIET, card_pdf, font_files
+from irpreview.io.card_paper import card_pdf
+from irpreview.io.print_style import ACCENT, INK, LINE, PAPER, QUIET, font_files
 from irpreview.records import ByteArray, ShotCard
 
 CardKind = Literal["pdf", "png", "json"]

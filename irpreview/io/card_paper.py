@@ -11,17 +11,14 @@ import itertools
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from importlib.util import find_spec
-from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
 from irpreview.core.card_blocks import Block, Figure, card_blocks, footer_words, key_figures
 from irpreview.errors import CannotWrite
+from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files
 from irpreview.records import ByteArray, ShotCard
 
-MM = 72.0 / 25.4
 A5_PT = (148.0 * MM, 210.0 * MM)
 LEAST_PT = 7.0
 """No text on paper is smaller than this."""
@@ -29,11 +26,6 @@ TEXT_SIZES_PT = tuple(round(8.5 - 0.1 * step, 1) for step in range(16))
 """Sizes of the body text that are tried, large to small; the last is LEAST_PT."""
 NARROW = 0.9
 """Letters are set this narrow, as in the family's own condensed cut: as wide as other sans-serifs, and higher."""
-INK = "#1c1b19"
-QUIET = "#55524d"
-PAPER = "#ffffff"
-LINE = "#b9b4aa"
-ACCENT = "#7a2e1d"
 
 _EDGE, _GUTTER = 5.0 * MM, 3.2 * MM
 _PICTURES_PT = ((114.0, 86.0), (96.0, 72.0))
@@ -44,20 +36,6 @@ _LEAST_CAUTIONS_PT = 200.0
 """Least width of the cautions, also below narrow pictures."""
 _NOTES_PT = 34.0
 """Least room for a pencil."""
-
-
-@lru_cache(maxsize=1)
-def font_files() -> dict[str, Path]:
-    """Regular and bold of a free font with wide coverage, as it comes with the plotting library."""
-    spec = find_spec("matplotlib")
-    if spec is None or spec.origin is None:
-        raise CannotWrite("the card's font is missing: matplotlib is not installed; install irpreview again")
-    folder = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
-    files = {"regular": folder / "DejaVuSans.ttf", "bold": folder / "DejaVuSans-Bold.ttf"}
-    for path in files.values():
-        if not path.is_file():
-            raise CannotWrite(f"the card's font {path.name} is missing from matplotlib; install irpreview again")
-    return files
 
 
 def card_pdf(card: ShotCard) -> bytes:
@@ -293,7 +271,8 @@ def _packed(
     second, left = _filled_in_order(later, rooms[1] - spare, gap)
     if left and len(parts) <= _MOST_TRIED:
         best = 0.0
-        for picked in itertools.product((True, False), repeat=len(parts)):
+        for others in itertools.product((True, False), repeat=max(len(parts) - _STAY, 0)):
+            picked = ((True,) * _STAY + others)[: len(parts)]
             some = [part for part, here in zip(parts, picked, strict=True) if here]
             if best < (height := _filled(some, gap)) <= rooms[0] + gap:
                 best, first = height, some
@@ -301,8 +280,10 @@ def _packed(
     return (tuple(first), tuple(second)), left
 
 
-_MOST_TRIED = 14
-"""Parts of which every choice is tried: 2^14 sums, some hundredths of a second."""
+_STAY = 3
+"""The first parts begin the first column on every card: they are looked for with cold hands."""
+_MOST_TRIED = 16
+"""Parts up to which every choice is tried: 2^13 sums, some hundredths of a second."""
 
 
 def _filled_in_order(parts: Sequence[_Part], room: float, gap: float) -> tuple[list[_Part], list[_Part]]:
@@ -315,15 +296,24 @@ def _filled_in_order(parts: Sequence[_Part], room: float, gap: float) -> tuple[l
 
 
 def _in_pieces(parts: Iterable[_Part], room: float, width: float) -> list[_Part]:
-    """Parts taller than a column, cut between their sentences; the heading stays with the first of them."""
+    """Parts taller than a column, cut between their sentences and lines; the heading stays with what follows it."""
     cut = []
     for part in parts:
         if part.height <= room:
             cut.append(part)
             continue
-        cut.append(_Part.of(part.flowables[:2], width, part.heading))
-        cut += [_Part.of([one], width, part.heading) for one in part.flowables[2:]]
+        pieces = [piece for one in part.flowables for piece in _cut(one, room / 3.0, width)]
+        cut.append(_Part.of(pieces[:2], width, part.heading))
+        cut += [_Part.of([piece], width, part.heading) for piece in pieces[2:]]
     return cut
+
+
+def _cut(one: Any, most: float, width: float) -> list[Any]:
+    """A paragraph in pieces of at most that height [pt]; a table stays whole."""
+    if one.wrap(width / NARROW, 1e5)[1] <= most:
+        return [one]
+    first, *rest = one.split(width / NARROW, most) or [one]
+    return [first, *(piece for left in rest for piece in _cut(left, most, width))]
 
 
 def _shown_sizes(card: ShotCard, most: tuple[float, float]) -> tuple[tuple[float, float], ...]:
@@ -371,12 +361,13 @@ def _draw_notes(canvas: Any, left: float, bottom: float, width: float, height: f
 # ---- letters -----------------------------------------------------------------------------------------------------
 
 
+_HOURS = re.compile(r"(?<=\d\d:\d\d) to (?=\d\d:\d\d)")
 _WITH_UNIT = re.compile(r"(?<=\d) (?=(?:s|min|h|m|mm|cm|m/s|%|stops|times)\b)|(?<=ISO) (?=\d)")
 
 
 def _held(text: str) -> str:
     """Figures that no line break parts from their units."""
-    return _WITH_UNIT.sub("\u00a0", text)
+    return _WITH_UNIT.sub("\u00a0", _HOURS.sub("\u00a0to\u00a0", text))
 
 
 class _Styles:
@@ -436,7 +427,8 @@ class _Styles:
             if made:
                 made.append(Spacer(1, 3.0))
             made.append(self.paragraph(figure.label, "label"))
-            made.append(self.paragraph(figure.value, "setting" if figure.label == "Setting" else "value"))
+            value = figure.value.replace(" min ", "\u00a0min\u00a0")
+            made.append(self.paragraph(value, "setting" if figure.label == "Setting" else "value"))
             made += [self.paragraph(note, "small") for note in figure.notes]
         return made
 

@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 
 from irpreview.core.places import length_text
 from irpreview.core.scout_sheet import Entry, PlaceMap, Section, Sheet
-from irpreview.io.card_files import ACCENT, INK, LINE, MM, QUIET, font_files
+from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files
 
 A4_PT = (210.0 * MM, 297.0 * MM)
 _EDGE = 13.0 * MM

@@ -149,6 +149,22 @@ def test_every_word_of_every_part_is_on_paper(made):
             assert words in text
 
 
+def test_a_part_longer_than_a_column_runs_on_and_keeps_every_word():
+    doubts = tuple(
+        f"Doubt number {i} is about as long as the doubts that a card usually has to tell" for i in range(55)
+    )
+    text = text_of(card_files.card_pdf(full_card(assumptions=doubts)))
+    for i in range(55):
+        assert f"Doubt number {i} is about as long as the doubts that a card usually has to tell." in text
+
+
+def test_what_to_wait_for_stands_with_the_plan():
+    why = Sentence("Wait for cloud: the sky stays empty.", "x")
+    figure, *_ = card_blocks.key_figures(waits := full_card(verdict=verdict("wait", lead_reasons=(why,))))
+    assert (figure.value, figure.notes) == ("Wait", (why.text,))
+    assert text_of(card_files.card_pdf(waits)).count(why.text) == 1
+
+
 def test_a_long_title_is_broken_not_cut():
     title = "The long ford below the upper mill of Anselt in the first light of a clear May day"[:80]
     assert title in text_of(card_files.card_pdf(full_card(title=title)))

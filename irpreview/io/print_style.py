@@ -1,0 +1,31 @@
+"""What card and contact sheet share on paper: font, colours, the millimetre."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib.util import find_spec
+from pathlib import Path
+
+from irpreview.errors import CannotWrite
+
+MM = 72.0 / 25.4
+"""One millimetre [pt]."""
+INK = "#1c1b19"
+QUIET = "#55524d"
+PAPER = "#ffffff"
+LINE = "#b9b4aa"
+ACCENT = "#7a2e1d"
+
+
+@lru_cache(maxsize=1)
+def font_files() -> dict[str, Path]:
+    """Regular and bold of a free font with wide coverage, as it comes with the plotting library."""
+    spec = find_spec("matplotlib")
+    if spec is None or spec.origin is None:
+        raise CannotWrite("the font for paper is missing: matplotlib is not installed; install irpreview again")
+    folder = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
+    files = {"regular": folder / "DejaVuSans.ttf", "bold": folder / "DejaVuSans-Bold.ttf"}
+    for path in files.values():
+        if not path.is_file():
+            raise CannotWrite(f"the font {path.name} is missing from matplotlib; install irpreview again")
+    return files
