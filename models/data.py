@@ -6,13 +6,14 @@
 import csv
 import sys
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import torch
 import torch.nn.functional as F
 from folds import fold_of_pairs
-from network import LUMINANCE, display_light, linear_light
+from network import CLASS_COUNT, display_light, linear_light, luminance
 from torch import Tensor
 
 PAIR_SIDE, SCENE_SIDE = 576, 320
@@ -63,7 +64,6 @@ class Pictures:
     fold: list[int]
     source: list[str]
     split: list[str]
-    soft: Tensor | None = None  # (N, 9, S/4, S/4) uint8: class probabilities of an ensemble
 
     def part(self, index: list[int], device: str) -> "Pictures":
         return Pictures(
@@ -94,6 +94,7 @@ def _decode(data: np.ndarray, colour: bool) -> np.ndarray:
     return cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
 
 
+@lru_cache(maxsize=1)
 def load(path: Path) -> tuple[Pictures, Pictures]:
     """Pairs and scenes of a packed file."""
     with np.load(path) as store:
@@ -140,6 +141,49 @@ def load(path: Path) -> tuple[Pictures, Pictures]:
     return pairs, scenes
 
 
+def scene_weight(scenes: Pictures) -> Tensor:
+    """How often each labelled scene is drawn: SOURCE_WEIGHT shared out in a source, up to three times as often with
+    snow or water in it."""
+    count = {s: scenes.source.count(s) for s in set(scenes.source)}
+    weight = torch.tensor([SOURCE_WEIGHT[s] / count[s] for s in scenes.source], device=scenes.label.device)
+    share = ((scenes.label == 9) | (scenes.label == 3)).flatten(1).float().mean(1)
+    return weight * (1 + 2 * (share / 0.1).clamp(max=1))
+
+
+def paste(
+    rgb: Tensor, label: Tensor, merged: Tensor, share: Tensor, gen: torch.Generator
+) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+    """Part of another view of the batch laid over some views: a rectangle, or all of some of its classes.
+
+    share (N,): how probable that is. Returns rgb, label, merged, and kept (N, 1, h, w): where the view is still its
+    own (its infrared tone holds)."""
+    n, _, h, w = rgb.shape
+    device = rgb.device
+
+    def uniform(shape: tuple[int, ...]) -> Tensor:
+        return torch.rand(shape, generator=gen, device=device)
+
+    other = torch.randperm(n, generator=gen, device=device)
+    sides = 0.3 + 0.45 * uniform((n, 2))
+    start = uniform((n, 2)) * (1 - sides)
+    y, x = torch.arange(h, device=device) / h, torch.arange(w, device=device) / w
+    rows = (y >= start[:, :1]) & (y < (start + sides)[:, :1])
+    columns = (x >= start[:, 1:]) & (x < (start + sides)[:, 1:])
+    box = rows[:, :, None] & columns[:, None, :]
+    classes = uniform((n, CLASS_COUNT + 1)) < 0.4
+    classes[:, 0] = False
+    shape = classes.gather(1, label[other].flatten(1)).view(n, h, w)
+    mask = (
+        torch.where(uniform((n, 1, 1)) < 0.5, box & (label[other] > 0), shape) & (uniform((n,)) < share)[:, None, None]
+    )
+    return (
+        torch.where(mask[:, None], rgb[other], rgb),
+        torch.where(mask, label[other], label),
+        torch.where(mask, merged[other], merged),
+        ~mask[:, None],
+    )
+
+
 def windows(size: Tensor, out: tuple[int, int], longest: tuple[float, float], gen: torch.Generator) -> Tensor:
     """Random views: pixel coordinates (N, h, w, 2) as x, y in the source picture of each output pixel.
 
@@ -176,9 +220,9 @@ def windows(size: Tensor, out: tuple[int, int], longest: tuple[float, float], ge
 
 def sample(
     pictures: Pictures, index: Tensor, out: tuple[int, int], longest: tuple[float, float], gen: torch.Generator
-) -> tuple[Tensor, Tensor, Tensor | None, Tensor, Tensor | None]:
+) -> tuple[Tensor, Tensor, Tensor | None, Tensor]:
     """Views of pictures[index]: rgb (N,3,h,w) 0..1 display, labels (N,h,w) long, nir (N,1,h,w) 0..1 or None,
-    inside (N,1,h,w) bool, soft labels (N,9,h/4,w/4) or None."""
+    inside (N,1,h,w) bool."""
     size = pictures.size[index]
     where = windows(size, out, longest, gen)
     side = pictures.rgb.shape[-1]
@@ -197,12 +241,7 @@ def sample(
         nir = F.grid_sample(pictures.nir[index].float()[:, None] / 255, grid, mode="bilinear", align_corners=False)
     rgb_view = torch.where(inside[:, None], rgb_view, torch.full_like(rgb_view, 0.5))
     label = torch.where(inside, label, torch.zeros_like(label))
-    soft = None
-    if pictures.soft is not None:
-        quarter = grid[:, 2::4, 2::4]
-        soft = F.grid_sample(pictures.soft[index].float() / 255, quarter, mode="bilinear", align_corners=False)
-        soft = soft * inside[:, None, 2::4, 2::4]
-    return rgb_view, label, nir, inside[:, None], soft
+    return rgb_view, label, nir, inside[:, None]
 
 
 def _softened(rgb: Tensor, out: tuple[int, int], size: Tensor, where: Tensor) -> Tensor:
@@ -241,7 +280,7 @@ def jitter(rgb: Tensor, gen: torch.Generator, strength: float = 1.0) -> Tensor:
     x = x.clamp_min(1e-4) ** gamma
     curve = s * uniform(-0.5, 0.7) * often(0.5)  # S-shaped or flattened contrast about the middle
     x = x + curve * (x - 0.5) * x * (1 - x) * 2
-    grey = (x * torch.tensor(LUMINANCE, device=device).view(1, 3, 1, 1)).sum(1, keepdim=True)
+    grey = luminance(x)
     x = grey + (x - grey) * (1 + s * uniform(-0.45, 0.5) * often(0.6))
     soft = F.avg_pool2d(F.pad(x, (1, 1, 1, 1), mode="replicate"), 3, 1)
     x = x + (x - soft) * s * uniform(-0.9, 0.9) * often(0.4)

@@ -4,9 +4,9 @@
 
 Each pair is judged with the kit `reference-pairs`. The real picture's exposure and curve are unknown, so it is fitted
 to the prediction by one gain and one offset in display tones (sRGB curve, white at the 99.5th percentile), then read
-in zones; layers, print and limit are those of the verdict. The shipped network has seen three quarters of the pairs:
---unseen judges the 29 pairs that it has not seen. --held-back takes other networks' answers: FOLDER holds NAME.npz with
-`p` (9, h, w) and `m` (5, h, w).
+in zones; layers, print and limit are those of the verdict. The shipped networks have seen the pairs, but for 29 that
+one of the two has not: --unseen judges these by that one alone. --held-back takes other networks' answers: FOLDER holds
+NAME.npz with `p` (9, h, w) and `m` (5, h, w).
 --fit prints the constants that the residuals call for (NOISE_SHARE in irpreview/core/layers.py, the spread in
 irpreview/core/gaps.py), and what each category comes to when it is left out of the fit.
 """
@@ -26,7 +26,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from folds import SHIPPED_FOLD, fold_of_pairs
+from folds import UNSEEN_BY, UNSEEN_FOLD, fold_of_pairs
 
 from irpreview import session
 from irpreview.core.gaps import layer_tones, measure_gaps, spread_in_zones, texture_limit
@@ -34,6 +34,7 @@ from irpreview.core.layers import LEAST_TRUST, find_layers, ground_of, resized, 
 from irpreview.core.rendering import decode_display
 from irpreview.core.scene import scene_from_network
 from irpreview.io.kits import load_kit
+from irpreview.io.network import SceneNetwork, load_network
 from irpreview.io.photos import load_photo
 from irpreview.records import Light, Photo, Rendering, SceneMap
 
@@ -121,22 +122,33 @@ def pair_names(research: Path) -> list[str]:
 
 
 def unseen_pairs(research: Path) -> list[str]:
-    """The pairs that the shipped network has not seen."""
+    """The pairs that one of the shipped networks has not seen."""
     names = pair_names(research)
-    return [n for n, fold in zip(names, fold_of_pairs(names), strict=True) if fold == SHIPPED_FOLD]
+    return [n for n, fold in zip(names, fold_of_pairs(names), strict=True) if fold == UNSEEN_FOLD]
 
 
-def rows_of(research: Path, names: Iterable[str], held_back: Path | None = None) -> list[Row]:
-    """Gaps of many pairs, with the shipped network or with answers of networks that have not seen them."""
+def unseen_rows(research: Path) -> list[Row]:
+    """Gaps of the unseen pairs by the network that has not seen them."""
+    return rows_of(research, unseen_pairs(research), network=load_network().alone(UNSEEN_BY))
+
+
+def rows_of(
+    research: Path, names: Iterable[str], held_back: Path | None = None, network: SceneNetwork | None = None
+) -> list[Row]:
+    """Gaps of many pairs, by the shipped networks, one of them, or answers of others that have not seen the pairs."""
+    network = network or load_network()
     rows: list[Row] = []
     for name in names:
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", name=name)
         nir = cv2.imread(str(research / "rgb_nir_pairs" / f"{name}_nir.jpg"), cv2.IMREAD_GRAYSCALE)
         if held_back is None:
-            scene = session.map_scene(photo)
+            answer = network.run(photo.pixels)
+            scene = scene_from_network(photo, answer.probability, answer.mix, network.model_id)
         else:
-            with np.load(held_back / f"{name}.npz") as answer:
-                scene = scene_from_network(photo, answer["p"], answer["m"], "held back")
+            with np.load(held_back / f"{name}.npz") as stored:
+                scene = scene_from_network(
+                    photo, stored["p"].astype(np.float32), stored["m"].astype(np.float32), "held back"
+                )
         rows += gaps_of(photo, scene, nir)
     return rows
 
@@ -234,8 +246,10 @@ def main() -> None:
     parser.add_argument("--held-back", type=Path, default=None)
     parser.add_argument("--fit", action="store_true")
     args = parser.parse_args()
-    names = unseen_pairs(args.research) if args.unseen else pair_names(args.research)
-    rows = rows_of(args.research, names, args.held_back)
+    if args.unseen:
+        rows = unseen_rows(args.research)
+    else:
+        rows = rows_of(args.research, pair_names(args.research), args.held_back)
     print_table(rows)
     if args.fit:
         fit(rows)

@@ -1,6 +1,6 @@
-"""Export a trained network to scene_network.onnx + scene_network.json and check it against OpenCV's dnn.
+"""Export the trained networks to scene_network_1.onnx, ..._2.onnx + scene_network.json, checked against OpenCV's dnn.
 
-    python models/export.py network.pt --seed 1 --version 1
+    python models/export.py fold2.pt:1 all.pt:2 --version 1      # file:seed; the tool averages their answers
 
 Weights are stored as half precision where they have two or more dimensions (batch normalisation is folded first) and
 cast on loading, so the file is half as large and the arithmetic stays float32. Needs torch, onnx, OpenCV.
@@ -80,7 +80,7 @@ def state_example_size(graph: onnx.GraphProto, sizes: dict[str, tuple[int, int]]
     del graph.value_info[:]
 
 
-def export(model: nn.Module, target: Path, half: bool) -> None:
+def export(model: nn.Module, target: Path) -> None:
     """Write the ONNX file; height and width may be any multiple of 32 when it runs."""
     import onnx
     from onnx import TensorProto, helper, numpy_helper
@@ -102,9 +102,6 @@ def export(model: nn.Module, target: Path, half: bool) -> None:
     graph = onnx.load(str(target))
     fold_padding(graph.graph)
     state_example_size(graph.graph, {"pixels": (384, 512), "probability": (96, 128), "mix": (192, 256)})
-    if not half:
-        onnx.save(graph, str(target))
-        return
     casts = []
     for tensor in graph.graph.initializer:
         array = numpy_helper.to_array(tensor)
@@ -137,33 +134,48 @@ def compare(model: nn.Module, target: Path) -> float:
     return worst
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description="Export the scene network.")
-    parser.add_argument("weights", type=Path)
-    parser.add_argument("--folder", type=Path, default=Path(__file__).parent)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--version", default="1")
-    parser.add_argument("--full", action="store_true", help="store float32")
-    args = parser.parse_args()
-    model = load_network(args.weights, "cpu")
-    encoder = torch.load(args.weights, map_location="cpu", weights_only=True)["encoder"]
+def one(weights: Path, target: Path) -> None:
+    """Export one network and hold it against torch."""
+    model = load_network(weights, "cpu")
     fold_normalisation(model)
-    if not args.full:
-        with torch.no_grad():
-            for p in model.parameters():
-                if p.dim() > 1 and p.numel() > 1000:
-                    p.copy_(p.half().float())
-    target = args.folder / "scene_network.onnx"
-    export(model, target, not args.full)
+    with torch.no_grad():  # also: enlarging is spelled otherwise in training
+        for p in model.parameters():
+            if p.dim() > 1 and p.numel() > 1000:
+                p.copy_(p.half().float())
+        export(model, target)
     worst = compare(model, target)
     if worst > 1e-3:
-        sys.exit(f"OpenCV and torch differ by {worst:.2g}; limit 1e-3")
-    digest = hashlib.sha256(target.read_bytes()).hexdigest()
+        sys.exit(f"{target.name}: OpenCV and torch differ by {worst:.2g}; limit 1e-3")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Export the scene networks.")
+    parser.add_argument("weights", nargs="+", help="FILE.pt:SEED")
+    parser.add_argument("--folder", type=Path, default=Path(__file__).parent)
+    parser.add_argument("--version", default="1")
+    args = parser.parse_args()
+    files, encoders = [], []
+    for i, spec in enumerate(args.weights):
+        source, seed = spec.rsplit(":", 1)
+        state = torch.load(source, map_location="cpu", weights_only=True)
+        target = args.folder / f"scene_network_{i + 1}.onnx"
+        one(Path(source), target)
+        data = target.read_bytes()
+        encoders.append(str(state["encoder"]))
+        files.append(
+            {
+                "file": target.name,
+                "sha256": hashlib.sha256(data).hexdigest(),
+                "bytes": len(data),
+                "seed": int(seed),
+                "not_seen": state["not_seen"],
+            }
+        )
+    digest = hashlib.sha256("".join(f["sha256"] for f in files).encode()).hexdigest()
     card = {
-        "schema": "irpreview/scene-network/1",
-        "model_id": f"scene-{encoder}-v{args.version}-{digest[:8]}",
-        "sha256": digest,
-        "bytes": target.stat().st_size,
+        "schema": "irpreview/scene-network/2",
+        "model_id": f"scene-{'-'.join(encoders)}-v{args.version}-{digest[:8]}",
+        "weights": files,
         "classes": list(CLASSES),
         "mix_basis": MIX_BASIS,
         "input": {
@@ -173,12 +185,11 @@ def main() -> None:
             "multiple": 32,
         },
         "outputs": {"probability": "1 x 9 x height/4 x width/4", "mix": "1 x 5 x height/2 x width/2"},
-        "seed": args.seed,
         "version": args.version,
         "terms": "trained in part on photographs for research only; see models/README.md",
     }
     (args.folder / "scene_network.json").write_text(json.dumps(card, indent=1) + "\n")
-    print(f"{target}: {target.stat().st_size / 1e6:.1f} MB, {card['model_id']}, worst difference {worst:.1e}")
+    print(f"{card['model_id']}: {sum(f['bytes'] for f in files) / 1e6:.1f} MB")
 
 
 if __name__ == "__main__":

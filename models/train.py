@@ -1,13 +1,12 @@
-"""Train the scene network.
+"""Train a scene network.
 
     python models/data.py pack ../shared .carry/data.npz
-    python models/train.py --data .carry/data.npz --encoder-weights efficientnet-lite2-9656183e.pth --out network.pt
-    python models/train.py ... --fold 2                      # cross-validation: blocks of fold 2 are held back
-    python models/train.py ... --teachers a.pt b.pt c.pt     # pseudo-infrared of an ensemble for the labelled scenes
-    python models/train.py ... --everything                  # the shipped network: all pairs, all scenes
+    python models/train.py --data .carry/data.npz --encoder-weights lite2.pth --fold 2 --out fold2.pt
+    python models/train.py ... --everything --seed 2 --out all.pt       # all pairs, all scenes
 
-Needs torch and OpenCV. One H100 runs about 20 steps a second; `--steps` makes a run repeatable, `--seconds` fits it
-into a lease.
+--fold 0..3 holds back the pairs of that block, and always the val split of the labelled scenes; the scores of what was
+held back come beside the weights as JSON. Needs torch and OpenCV. `--steps` makes a run repeatable, `--seconds` fits it
+into a lease: one H100 does 8 to 12 steps a second, shared among several runs.
 """
 
 import argparse
@@ -22,41 +21,35 @@ import data as D
 import numpy as np
 import torch
 import torch.nn.functional as F
-from network import CLASS_COUNT, SceneNetwork, linear_light, tone, tone_basis
+from network import CLASS_COUNT, SceneNetwork, double, linear_light, tone, tone_basis
 from torch import Tensor, nn
 
-SHAPES = ((320, 448), (384, 384), (448, 320), (320, 448))
+VIEW = (384, 384)
 LONGEST = (400.0, 760.0)
-CLASS_WEIGHT = (1.0, 1.2, 1.4, 1.1, 1.0, 1.2, 1.3, 1.4, 1.4)
+PARTS = ("loss", "class", "jaccard", "tone")
+CLASS_WEIGHT = (1.0, 1.1, 1.18, 1.05, 1.0, 1.1, 1.14, 1.18, 1.18)
+SMOOTH, JACCARD = 0.03, 0.15
 
 
-def class_loss(logits: Tensor, label: Tensor, merged: Tensor) -> tuple[Tensor, Tensor]:
-    """Cross-entropy (smoothed 0.03) and soft Jaccard distance; 0 is void; merged pictures know sky only as one."""
-    label = label[:, 1::2, 1::2]  # every second pixel: a quarter of the work, the same answer
-    logits = F.interpolate(logits.float(), label.shape[-2:], mode="bilinear", align_corners=False)
-    logp = F.log_softmax(logits, 1)
-    sky = torch.logsumexp(logp[:, :2], 1)
-    nll = -logp
-    m = merged[:, None, None]
-    nll = torch.cat([torch.where(m, -sky, nll[:, 0])[:, None], torch.where(m, -sky, nll[:, 1])[:, None], nll[:, 2:]], 1)
-    weight = torch.tensor((0.0, *CLASS_WEIGHT), device=label.device)[label]
-    picked = nll.gather(1, (label - 1).clamp_min(0)[:, None])[:, 0]
-    cross = ((0.97 * picked + 0.03 * nll.mean(1)) * weight).sum() / weight.sum().clamp_min(1)
-    p = logp[:, 2:].exp()
-    valid = (label > 0)[:, None]
-    truth = F.one_hot(label, CLASS_COUNT + 1).permute(0, 3, 1, 2)[:, 3:].float()
+def class_loss(logits: Tensor, label: Tensor, merged: Tensor, weight: Tensor) -> tuple[Tensor, Tensor]:
+    """Cross-entropy (smoothed) and soft Jaccard distance at half the view's size: every second pixel is a quarter of
+    the work and the same answer. label (N, H, W), 0 is void; merged (N, H, W) marks where the label knows sky only as
+    one; weight (10,) of void and the classes."""
+    label, merged = label[:, 1::2, 1::2], merged[:, 1::2, 1::2]
+    while logits.shape[-1] < label.shape[-1]:
+        logits = double(logits)
+    logp = F.log_softmax(logits.float(), 1)
+    sky = torch.logsumexp(logp[:, :2], 1, keepdim=True)
+    nll = -torch.cat([torch.where(merged[:, None], sky, logp[:, :2]), logp[:, 2:]], 1)
+    truth = F.one_hot(label, CLASS_COUNT + 1).permute(0, 3, 1, 2)[:, 1:].float()
+    share = weight[label]
+    cross = ((1 - SMOOTH) * (nll * truth).sum(1) + SMOOTH * nll.mean(1)) * share
+    p, truth, valid = logp[:, 2:].exp(), truth[:, 2:], (label > 0)[:, None]
     both = (p * truth * valid).sum((0, 2, 3))
     union = ((p + truth - p * truth) * valid).sum((0, 2, 3))
-    there = truth.sum((0, 2, 3)) > 200
-    jaccard = (1 - both / union.clamp_min(1))[there].mean() if there.any() else p.sum() * 0
-    return cross, jaccard
-
-
-def soft_loss(logits: Tensor, soft: Tensor) -> Tensor:
-    """Cross-entropy against an ensemble's probabilities (N, 9, H, W), where there are any."""
-    soft = F.interpolate(soft, logits.shape[-2:], mode="bilinear", align_corners=False)
-    total = soft.sum(1, keepdim=True)
-    return -(soft / total.clamp_min(0.1) * F.log_softmax(logits.float(), 1) * (total > 0.5)).sum(1).mean()
+    there = (truth.sum((0, 2, 3)) > 200).float()
+    jaccard = ((1 - both / union.clamp_min(1)) * there).sum() / there.sum().clamp_min(1)
+    return cross.sum() / share.sum().clamp_min(1), jaccard
 
 
 def fitted(t: Tensor, target: Tensor, inside: Tensor) -> Tensor:
@@ -70,7 +63,8 @@ def fitted(t: Tensor, target: Tensor, inside: Tensor) -> Tensor:
 
 
 def rank_loss(t: Tensor, target: Tensor, inside: Tensor, cell: int = 20) -> Tensor:
-    """Pairs of cells whose true tones differ clearly but are predicted in the wrong order; plus 1 - correlation."""
+    """Pairs of cells whose true tones differ clearly but are predicted in the wrong order; plus 1 - correlation.
+    (N,)"""
     w = F.avg_pool2d(inside.float(), cell)
     a = (F.avg_pool2d(t * inside, cell) / w.clamp_min(0.1)).flatten(1)
     b = (F.avg_pool2d(target * inside, cell) / w.clamp_min(0.1)).flatten(1)
@@ -82,24 +76,24 @@ def rank_loss(t: Tensor, target: Tensor, inside: Tensor, cell: int = 20) -> Tens
     n = ok.sum(1, keepdim=True).clamp_min(1)
     da, db = (a - (a * ok).sum(1, keepdim=True) / n) * ok, (b - (b * ok).sum(1, keepdim=True) / n) * ok
     correlation = (da * db).sum(1) / ((da.square().sum(1) * db.square().sum(1)).clamp_min(1e-6)).sqrt()
-    return order.mean() * 3 + 0.1 * (1 - correlation).mean()
+    return order * 3 + 0.1 * (1 - correlation)
 
 
 def tone_loss(t: Tensor, target: Tensor, inside: Tensor, full: bool) -> Tensor:
-    """Error after the best straight line; in full also the gradients, the structure and the absolute tone."""
+    """Error after the best straight line; in full also the gradients, the structure and the absolute tone. (N,)"""
     fit = fitted(t, target, inside)
     w = inside.float()
     n = w.sum((1, 2, 3)).clamp_min(1)
     error = (fit - target) * w
-    loss = (error.abs().sum((1, 2, 3)) / n).mean()
+    loss = error.abs().sum((1, 2, 3)) / n
     mse = error.square().sum((1, 2, 3)) / n
-    loss = loss + 0.02 * torch.log(mse + 5e-4).mean() + 0.5 * rank_loss(fit, target, inside, 20 if full else 10)
+    loss = loss + 0.02 * torch.log(mse + 5e-4) + 0.5 * rank_loss(fit, target, inside, 20 if full else 10)
     if full:
-        loss = loss + 0.15 * ((t - target).abs() * w).sum() / w.sum()
+        loss = loss + 0.15 * ((t - target).abs() * w).sum((1, 2, 3)) / n
         for scale in (1, 2, 4):
             e, v = F.avg_pool2d(error, scale), F.avg_pool2d(w, scale) > 0.99
-            dx = ((e[..., :, 1:] - e[..., :, :-1]).abs() * v[..., :, 1:]).mean()
-            dy = ((e[..., 1:, :] - e[..., :-1, :]).abs() * v[..., 1:, :]).mean()
+            dx = ((e[..., :, 1:] - e[..., :, :-1]).abs() * v[..., :, 1:]).mean((1, 2, 3))
+            dy = ((e[..., 1:, :] - e[..., :-1, :]).abs() * v[..., 1:, :]).mean((1, 2, 3))
             loss = loss + 0.25 * (dx + dy)
 
         def mean(z: Tensor) -> Tensor:
@@ -108,7 +102,7 @@ def tone_loss(t: Tensor, target: Tensor, inside: Tensor, full: bool) -> Tensor:
         ma, mb = mean(fit), mean(target)
         va, vb, cov = mean(fit * fit) - ma * ma, mean(target * target) - mb * mb, mean(fit * target) - ma * mb
         ssim = (2 * ma * mb + 1e-4) * (2 * cov + 9e-4) / ((ma * ma + mb * mb + 1e-4) * (va + vb + 9e-4))
-        loss = loss + 0.05 * ((1 - ssim) * (mean(w) > 0.99)).mean()
+        loss = loss + 0.05 * ((1 - ssim) * (mean(w) > 0.99)).mean((1, 2, 3))
     return loss
 
 
@@ -182,25 +176,6 @@ def brief(result: dict) -> str:
     return " ".join(words)
 
 
-@torch.no_grad()
-def ask_teachers(teachers: list[nn.Module], pictures: D.Pictures, device: str) -> tuple[Tensor, Tensor]:
-    """What the ensemble says of each picture and of its mirror image: tones (N, S, S) and class probabilities
-    (N, 9, S/4, S/4), padded like the pictures, uint8."""
-    n, side = pictures.label.shape[:2]
-    tones = torch.zeros_like(pictures.label)
-    soft = torch.zeros(n, CLASS_COUNT, side // 4, side // 4, dtype=torch.uint8, device=pictures.label.device)
-    for i in range(n):
-        rgb, _, _ = pictures.picture(i)
-        h, w = rgb.shape[:2]
-        probability, mix = answer(teachers, rgb, device, 512, True)
-        x = torch.from_numpy(rgb).to(device).permute(2, 0, 1)[None].float() / 255
-        tones[i, :h, :w] = (tone(x, mix.float()).clamp(0, 1)[0, 0] * 255).round().to(torch.uint8)
-        size = (math.ceil(h / 4), math.ceil(w / 4))
-        small = F.interpolate(probability.float(), size, mode="bilinear", align_corners=False)
-        soft[i, :, : size[0], : size[1]] = (small[0] * 255).round().to(torch.uint8)
-    return tones, soft
-
-
 def load_network(path: Path, device: str) -> SceneNetwork:
     state = torch.load(path, map_location="cpu", weights_only=True)
     model = SceneNetwork(state["encoder"])
@@ -208,10 +183,40 @@ def load_network(path: Path, device: str) -> SceneNetwork:
     return model.to(device).eval()
 
 
-def save_network(model: nn.Module, encoder: str, path: Path) -> None:
+def save_network(model: nn.Module, encoder: str, not_seen: str, path: Path) -> None:
     """Weights with two or more dimensions as half precision: the shipped file rounds them the same way."""
     weights = {k: v.half() if v.is_floating_point() and v.dim() > 1 else v for k, v in model.state_dict().items()}
-    torch.save({"encoder": encoder, "weights": weights}, path)
+    torch.save({"encoder": encoder, "not_seen": not_seen, "weights": weights}, path)
+
+
+def losses(
+    model: SceneNetwork,
+    x: Tensor,
+    label: Tensor,
+    merged: Tensor,
+    nir: Tensor,
+    inside: Tensor,
+    class_weight: Tensor,
+    tone_weight: float,
+) -> tuple[Tensor, tuple[Tensor, Tensor, Tensor]]:
+    """The whole loss of a step, and its class, Jaccard and tone parts. nir, inside (M, 1, H, W) belong to the first M
+    views, the pairs; scenes have no infrared picture."""
+    with torch.autocast(x.device.type, torch.bfloat16, enabled=x.device.type == "cuda"):
+        answers = model.heads(x)
+    cross, jaccard = class_loss(answers["logits"], label, merged, class_weight)
+    cross8, _ = class_loss(answers["logits8"], label, merged, class_weight)
+    pairs = len(nir)
+    basis = tone_basis(x[:pairs])
+    of_mix = tone_loss((double(answers["mix"][:pairs].float()) * basis).sum(1, keepdim=True), nir, inside, True).mean()
+    # the helpers, all in one go, are judged on every second pixel
+    half = (..., slice(None, None, 2), slice(None, None, 2))
+    helpers = [double(answers[key][:pairs].float()) for key in ("coarse", "middle", "by_class")]
+    maps = torch.stack([*helpers, answers["fine"][:pairs].float()])
+    t = (maps * basis[half]).sum(2, keepdim=True).flatten(0, 1)
+    each = tone_loss(t, nir[half].repeat(4, 1, 1, 1), inside[half].repeat(4, 1, 1, 1), False).view(4, -1).mean(1)
+    of_helpers = 0.3 * (each[0] + each[1] + each[3]) + 0.2 * each[2]
+    loss = cross + JACCARD * jaccard + 0.3 * cross8 + tone_weight * (of_mix + of_helpers)
+    return loss, (cross, jaccard, of_mix)
 
 
 def train(args: argparse.Namespace) -> None:
@@ -222,87 +227,44 @@ def train(args: argparse.Namespace) -> None:
     held = [i for i, f in enumerate(pairs_all.fold) if f == args.fold]
     pairs = pairs_all.part([i for i, f in enumerate(pairs_all.fold) if f != args.fold], device)
     scenes = scenes_all.part([i for i, s in enumerate(scenes_all.split) if s == "train" or args.everything], device)
-    weight = torch.tensor([D.SOURCE_WEIGHT[s] / scenes.source.count(s) for s in scenes.source], device=device)
-    teachers = [load_network(Path(p), device) for p in args.teachers]
-    if teachers:
-        scenes.nir, scenes.soft = ask_teachers(teachers, scenes, device)
-        _, pairs.soft = ask_teachers(teachers, pairs, device)
-        del teachers
+    chance = torch.cumsum(D.scene_weight(scenes), 0)
 
     model = SceneNetwork(args.encoder, args.drop_path, args.dropout)
     if args.encoder_weights:
-        if str(args.encoder_weights).endswith(".pth"):
-            model.encoder.load_imagenet(args.encoder_weights)
-        else:
-            model.encoder.load_state_dict(torch.load(args.encoder_weights, weights_only=True))
+        model.encoder.load_imagenet(args.encoder_weights)
     model = model.to(device)
-    if args.channels_last:
-        model = model.to(memory_format=torch.channels_last)
     average = copy.deepcopy(model).eval()
     for p in average.parameters():
         p.requires_grad_(False)
+    states = zip(average.state_dict().values(), model.state_dict().values(), strict=True)
+    averaged, current = zip(*((a, b) for a, b in states if a.is_floating_point()), strict=True)
     encoder = list(model.encoder.parameters())
     rest = [p for n, p in model.named_parameters() if not n.startswith("encoder.")]
     groups = [{"params": encoder, "base": args.lr * args.encoder_lr}, {"params": rest, "base": args.lr}]
     optimizer = torch.optim.AdamW(groups, lr=args.lr, weight_decay=args.weight_decay, fused=device == "cuda")
     gen = torch.Generator(device=device).manual_seed(args.seed)
-    shape_rng = np.random.default_rng(args.seed)
-    started, step, seen = time.time(), 0, {}
+    class_weight = torch.tensor((0.0, *CLASS_WEIGHT), device=device)
+    pasted = torch.tensor([args.paste[0]] * args.pairs + [args.paste[1]] * args.scenes, device=device)
+    started, step = time.time(), 0
     model.train()
+    torch.backends.cudnn.benchmark = True
     while True:
         spent = time.time() - started
         progress = step / args.steps if args.steps else spent / args.seconds
         if progress >= 1:
             break
-        if progress >= args.self_teach and scenes.nir is None:
-            scenes.nir, scenes.soft = ask_teachers([average], scenes, device)
-            _, pairs.soft = ask_teachers([average], pairs, device)
         rise = min(1.0, step / 100)
         for group in optimizer.param_groups:
             group["lr"] = group["base"] * rise * (0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * progress)))
-        out = SHAPES[shape_rng.integers(len(SHAPES))]
         chosen = torch.randint(len(pairs.names), (args.pairs,), generator=gen, device=device)
-        x1, l1, n1, i1, s1 = D.sample(pairs, chosen, out, LONGEST, gen)
-        picked = torch.multinomial(weight, args.scenes, replacement=True, generator=gen)
-        x2, l2, n2, i2, s2 = D.sample(scenes, picked, out, LONGEST, gen)
-        if step == args.bench_from and device == "cuda":
-            torch.cuda.synchronize()
-            bench = time.time()
-        x = D.jitter(torch.cat([x1, x2]), gen, args.jitter)
-        label = torch.cat([l1, l2])
-        merged = torch.cat([pairs.merged[chosen], scenes.merged[picked]])
-        count = args.pairs + (args.scenes if n2 is not None else 0)
-        target = n1 if n2 is None else torch.cat([n1, n2])
-        inside = i1 if n2 is None else torch.cat([i1, i2])
-        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
-            answers = model.heads(x.contiguous(memory_format=torch.channels_last) if args.channels_last else x)
-        cross, jaccard = class_loss(answers["logits"], label, merged)
-        cross8, _ = class_loss(answers["logits8"], label, merged)
-        loss = cross + 0.3 * jaccard + 0.3 * cross8
-        if s2 is not None:
-            loss = loss + args.soft_weight * soft_loss(answers["logits"], torch.cat([s1, s2]))
-        share = args.tone_weight
-        basis = tone_basis(x[:count])
-        for key, factor, full in (
-            ("mix", 1.0, True),
-            ("coarse", 0.3, False),
-            ("middle", 0.3, False),
-            ("fine", 0.3, False),
-            ("by_class", 0.2, False),
-        ):
-            every = slice(None, None, 1 if full else 2)  # helper answers are judged on every second pixel
-            cut = (..., every, every)
-            b, y, z = basis[cut], target[cut], inside[cut]
-            maps = F.interpolate(answers[key][:count].float(), b.shape[-2:], mode="bilinear", align_corners=False)
-            t = (maps * b).sum(1, keepdim=True)
-            part = tone_loss(t[: args.pairs], y[: args.pairs], z[: args.pairs], full)
-            if n2 is not None:
-                rest_of = slice(args.pairs, None)
-                pseudo = tone_loss(t[rest_of], y[rest_of], z[rest_of], full)
-                part = part + args.pseudo_weight * pseudo
-            loss = loss + share * factor * part
-            if key == "mix":
-                seen["tone"] = part
+        x1, l1, nir, inside = D.sample(pairs, chosen, VIEW, LONGEST, gen)
+        drawn = torch.rand(args.scenes, generator=gen, device=device) * chance[-1]
+        picked = torch.searchsorted(chance, drawn).clamp_max(len(scenes.names) - 1)
+        x2, l2, _, _ = D.sample(scenes, picked, VIEW, LONGEST, gen)
+        x, label = D.jitter(torch.cat([x1, x2]), gen, args.jitter), torch.cat([l1, l2])
+        merged = torch.cat([pairs.merged[chosen], scenes.merged[picked]])[:, None, None].expand_as(label)
+        x, label, merged, kept = D.paste(x, label, merged, pasted, gen)
+        loss, seen = losses(model, x, label, merged, nir, inside & kept[: args.pairs], class_weight, args.tone_weight)
         optimizer.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -310,21 +272,14 @@ def train(args: argparse.Namespace) -> None:
         step += 1
         decay = min(args.ema, (1 + step) / (10 + step))
         with torch.no_grad():
-            mine, theirs = list(average.state_dict().values()), list(model.state_dict().values())
-            floats = [(a, b) for a, b in zip(mine, theirs, strict=True) if a.is_floating_point()]
-            torch._foreach_lerp_([a for a, _ in floats], [b for _, b in floats], 1 - decay)
+            torch._foreach_lerp_(averaged, current, 1 - decay)
         if step % args.log_every == 0:
-            print(
-                f"[{args.name}] step {step} {spent:.0f}s loss {loss.item():.3f} class {cross.item():.3f} "
-                f"jaccard {jaccard.item():.3f} tone {seen['tone'].item():.3f}",
-                flush=True,
-            )
-    if device == "cuda":
-        torch.cuda.synchronize()
-        if step > args.bench_from:
-            print(f"[{args.name}] {1000 * (time.time() - bench) / (step - args.bench_from):.0f} ms a step", flush=True)
+            parts = " ".join(f"{name} {value.item():.3f}" for name, value in zip(PARTS, (loss, *seen), strict=True))
+            print(f"[{args.name}] step {step} {spent:.0f}s {parts}", flush=True)
+    torch.backends.cudnn.benchmark = False  # the evaluation has a new shape for every picture
     print(f"[{args.name}] {step} steps in {time.time() - started:.0f} s", flush=True)
-    save_network(average, args.encoder, args.out)
+    kept_back = [f"pairs of fold {args.fold}"] * bool(held) + ["labelled scenes, val split"] * (not args.everything)
+    save_network(average, args.encoder, ", ".join(kept_back), args.out)
     if args.quick:
         return
     average = load_network(args.out, device)
@@ -353,26 +308,23 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--name", default="network")
     p.add_argument("--fold", type=int, default=-1, help="0..3 held back; -1 = train on all pairs")
     p.add_argument("--everything", action="store_true", help="the scenes of the val split too")
-    p.add_argument("--teachers", nargs="*", default=[])
-    p.add_argument("--self-teach", type=float, default=1.0, help="from this share on, the averaged network teaches")
     p.add_argument("--steps", type=int, default=0)
     p.add_argument("--seconds", type=float, default=450)
     p.add_argument("--seed", type=int, default=1)
-    p.add_argument("--pairs", type=int, default=12)
-    p.add_argument("--scenes", type=int, default=12)
+    p.add_argument("--pairs", type=int, default=9)
+    p.add_argument("--scenes", type=int, default=15)
     p.add_argument("--lr", type=float, default=2e-3)
     p.add_argument("--encoder-lr", type=float, default=0.25)
     p.add_argument("--weight-decay", type=float, default=0.03)
     p.add_argument("--drop-path", type=float, default=0.15)
     p.add_argument("--dropout", type=float, default=0.15)
     p.add_argument("--jitter", type=float, default=1.0)
+    p.add_argument(
+        "--paste", type=float, nargs=2, default=(0.5, 0.2), help="share of pairs, of scenes with a part pasted"
+    )
     p.add_argument("--tone-weight", type=float, default=3.0)
-    p.add_argument("--pseudo-weight", type=float, default=0.5)
-    p.add_argument("--soft-weight", type=float, default=0.7)
     p.add_argument("--ema", type=float, default=0.997)
     p.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
-    p.add_argument("--channels-last", action="store_true")
-    p.add_argument("--bench-from", type=int, default=30, help="steps before this one are not timed")
     p.add_argument("--log-every", type=int, default=100)
     p.add_argument("--quick", action="store_true", help="no evaluation at the end")
     return p

@@ -308,6 +308,9 @@ def ruin_by_the_tarn(stage, rng):
         "because": "a tower against sky that goes nearly black, white cloud beside it, bright grass below",
         "came_out": "half of the tower is in shade: it parts from grass and cloud, its sunlit side from the sky",
         "waits_for": None,
+        "also_right_when_calm": ["foliage"],
+        "also_right_because": "in true tones the lit trees on the left part from the clear sky by 2.5 zones, "
+        "the tower, half in shade, by 0.6",
         "wind": "only grass moves in front; nothing near the tower does, so wind does not turn the answer",
     },
     clip={"seed": 2, "sway_m": 0.12, "frequency_hz": 0.7, "drift_m_s": (-16.0, 3.0)},

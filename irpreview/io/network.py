@@ -1,7 +1,8 @@
 """The scene network: weights found, checked and run by OpenCV's `dnn`; no other engine is needed.
 
-The weights lie in a checkout's `models/` and in an installed wheel's `irpreview/data/models/`, as
-`scene_network.onnx` with `scene_network.json` (sha256, classes, mix basis, input size rule, version).
+Two networks of one build look at the snap and their answers are averaged: where they disagree neither is believed, and
+a picture's mistakes are rarer and smaller. The weights lie in a checkout's `models/` and in an installed wheel's
+`irpreview/data/models/`; `scene_network.json` names them (sha256, what each has seen, classes, mix basis, input rule).
 """
 
 from __future__ import annotations
@@ -19,7 +20,6 @@ import numpy as np
 from irpreview.errors import BadModel
 from irpreview.records import CLASS_NAMES, ByteArray, FloatArray
 
-WEIGHTS = "scene_network.onnx"
 CARD = "scene_network.json"
 
 
@@ -33,26 +33,48 @@ class NetworkAnswer:
     """(5, h', w'): maps for `core.reference_tone.reference_tone`."""
 
 
-class SceneNetwork:
-    """Weights in memory. `run` gives the same answer for the same pixels, and may be called from several threads."""
+class _Member:
+    """One network in memory. Several threads may ask; they wait for one another."""
 
-    def __init__(self, weights: bytes, card: dict[str, Any]) -> None:
+    def __init__(self, name: str, weights: bytes) -> None:
         import cv2
 
         try:
             self._net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
         except cv2.error as error:
             raise BadModel(
-                f"OpenCV {cv2.__version__} cannot read {WEIGHTS} ({str(error).splitlines()[0]}); "
+                f"OpenCV {cv2.__version__} cannot read {name} ({str(error).splitlines()[0]}); "
                 "install opencv-python-headless 4.10 or newer"
             ) from error
-        self._card = card
+        self.name = name
         self._lock = threading.Lock()
+
+    def run(self, blob: FloatArray) -> tuple[FloatArray, FloatArray]:
+        with self._lock:
+            self._net.setInput(blob, "pixels")
+            probability, mix = self._net.forward(["probability", "mix"])
+        if not (np.isfinite(probability).all() and np.isfinite(mix).all()):
+            raise BadModel(
+                f"{self.name} gave numbers that are not finite; reinstall irpreview, its weights are damaged"
+            )
+        return probability[0], mix[0]
+
+
+class SceneNetwork:
+    """Weights in memory. `run` gives the same answer for the same pixels, and may be called from several threads."""
+
+    def __init__(self, members: tuple[_Member, ...], card: dict[str, Any]) -> None:
+        self._members = members
+        self._card = card
         self.model_id = str(card["model_id"])
         self.classes = tuple(card["classes"])
         self.mix_basis = str(card["mix_basis"])
         self.long_side = int(card["input"]["long_side"])
         self.multiple = int(card["input"]["multiple"])
+
+    def alone(self, name: str) -> SceneNetwork:
+        """The one network of that file name by itself: to judge it on photographs that the others have seen."""
+        return SceneNetwork(tuple(m for m in self._members if m.name == name), self._card)
 
     def input_size(self, height: int, width: int) -> tuple[int, int]:
         """Height and width that the network sees: long side 512, both sides to the nearest multiple of 32. [pixels]"""
@@ -71,15 +93,11 @@ class SceneNetwork:
         small = cv2.resize(
             np.ascontiguousarray(pixels), (width, height), interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
         )
-        blob = cv2.dnn.blobFromImage(small, 1.0 / 255.0)
-        with self._lock:
-            self._net.setInput(blob, "pixels")
-            probability, mix = self._net.forward(["probability", "mix"])
-        probability, mix = np.array(probability[0], np.float32), np.array(mix[0], np.float32)
-        if not (np.isfinite(probability).all() and np.isfinite(mix).all()):
-            raise BadModel(f"{WEIGHTS} gave numbers that are not finite; reinstall irpreview, its weights are damaged")
+        blob = np.asarray(cv2.dnn.blobFromImage(small, 1.0 / 255.0), np.float32)
+        answers = [member.run(blob) for member in self._members]
+        probability = np.mean([p for p, _ in answers], axis=0, dtype=np.float32)
         probability /= probability.sum(0, keepdims=True)
-        return NetworkAnswer(probability, mix)
+        return NetworkAnswer(probability, np.mean([m for _, m in answers], axis=0, dtype=np.float32))
 
 
 def model_folders() -> tuple[Path, ...]:
@@ -97,7 +115,7 @@ def load_network(folder: Path | None = None) -> SceneNetwork:
                 break
         else:
             raise BadModel(
-                f"{WEIGHTS} is missing, looked in {' and '.join(str(f) for f in model_folders())}; reinstall irpreview"
+                f"{CARD} is missing, looked in {' and '.join(str(f) for f in model_folders())}; reinstall irpreview"
             )
     return _load(Path(folder))
 
@@ -106,21 +124,31 @@ def load_network(folder: Path | None = None) -> SceneNetwork:
 def _load(folder: Path) -> SceneNetwork:
     try:
         card = json.loads((folder / CARD).read_text(encoding="utf-8"))
-        weights = (folder / WEIGHTS).read_bytes()
     except (OSError, ValueError) as error:
-        reason = str(error).splitlines()[0]
-        raise BadModel(f"the scene network in {folder} cannot be read ({reason}); reinstall irpreview") from error
-    found = hashlib.sha256(weights).hexdigest()
-    if found != card.get("sha256"):
-        raise BadModel(
-            f"{folder / WEIGHTS} is damaged: sha256 {found[:12]}…, expected {str(card.get('sha256'))[:12]}…; "
-            "reinstall irpreview"
-        )
-    missing = [key for key in ("model_id", "classes", "mix_basis", "input") if key not in card]
+        raise _unreadable(folder, error) from error
+    missing = [key for key in ("model_id", "weights", "classes", "mix_basis", "input") if key not in card]
     if missing or tuple(card["classes"]) != CLASS_NAMES:
         what = f"lacks {', '.join(missing)}" if missing else "names other classes"
         raise BadModel(
             f"{folder / CARD} {what} and does not fit this version; "
             "reinstall irpreview so that weights and program belong together"
         )
-    return SceneNetwork(weights, card)
+    return SceneNetwork(tuple(_member(folder, str(w["file"]), str(w["sha256"])) for w in card["weights"]), card)
+
+
+def _member(folder: Path, name: str, expected: str) -> _Member:
+    try:
+        weights = (folder / name).read_bytes()
+    except OSError as error:
+        raise _unreadable(folder, error) from error
+    found = hashlib.sha256(weights).hexdigest()
+    if found != expected:
+        raise BadModel(
+            f"{folder / name} is damaged: sha256 {found[:12]}…, expected {expected[:12]}…; reinstall irpreview"
+        )
+    return _Member(name, weights)
+
+
+def _unreadable(folder: Path, error: Exception) -> BadModel:
+    reason = str(error).splitlines()[0]
+    return BadModel(f"the scene network in {folder} cannot be read ({reason}); reinstall irpreview")

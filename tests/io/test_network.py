@@ -9,7 +9,7 @@ import pytest
 
 from irpreview.core.reference_tone import reference_tone
 from irpreview.errors import BadModel
-from irpreview.io.network import CARD, WEIGHTS, load_network, model_folders
+from irpreview.io.network import CARD, load_network, model_folders
 from irpreview.records import CLASS_ID, CLASS_NAMES
 
 
@@ -100,8 +100,20 @@ def test_a_slice_that_is_not_contiguous_gives_the_same_answer(network, temple):
     np.testing.assert_array_equal(network.run(padded[..., :3]).mix, network.run(temple).mix)
 
 
+def weight_files(folder: Path) -> list[str]:
+    return [w["file"] for w in json.loads((folder / CARD).read_text())["weights"]]
+
+
+def test_the_answer_is_the_mean_of_the_networks(network, weights_folder, temple, answer):
+    alone = [network.alone(name).run(temple) for name in weight_files(weights_folder)]
+    assert len(alone) == 2
+    assert np.abs(alone[0].probability - alone[1].probability).max() > 0.05  # two opinions, not one twice
+    np.testing.assert_allclose(np.mean([a.probability for a in alone], 0), answer.probability, atol=1e-6)
+    np.testing.assert_allclose(np.mean([a.mix for a in alone], 0), answer.mix, atol=1e-6)
+
+
 def copy_of(folder: Path, target: Path) -> Path:
-    for name in (CARD, WEIGHTS):
+    for name in (CARD, *weight_files(folder)):
         shutil.copy(folder / name, target / name)
     return target
 
@@ -113,11 +125,13 @@ def says_one_line(error: pytest.ExceptionInfo[BadModel], *words: str) -> None:
         assert word in text
 
 
-def test_damaged_weights_are_refused(weights_folder, tmp_path):
+@pytest.mark.parametrize("which", [0, 1])
+def test_damaged_weights_are_refused(weights_folder, tmp_path, which):
     folder = copy_of(weights_folder, tmp_path)
-    data = bytearray((folder / WEIGHTS).read_bytes())
+    damaged = folder / weight_files(folder)[which]
+    data = bytearray(damaged.read_bytes())
     data[len(data) // 2] ^= 1
-    (folder / WEIGHTS).write_bytes(data)
+    damaged.write_bytes(data)
     with pytest.raises(BadModel) as error:
         load_network(folder)
     says_one_line(error, "sha256", "damaged")
@@ -127,6 +141,14 @@ def test_missing_weights_are_refused(tmp_path):
     with pytest.raises(BadModel) as error:
         load_network(tmp_path)
     says_one_line(error, str(tmp_path))
+
+
+def test_one_missing_network_is_told(weights_folder, tmp_path):
+    folder = copy_of(weights_folder, tmp_path)
+    (folder / weight_files(folder)[1]).unlink()
+    with pytest.raises(BadModel) as error:
+        load_network(folder)
+    says_one_line(error, weight_files(weights_folder)[1])
 
 
 def test_a_card_that_is_no_json_is_refused(weights_folder, tmp_path):
@@ -167,6 +189,9 @@ def test_the_basis_is_what_it_says():
 
 def test_the_card_tells_what_a_stranger_must_know(weights_folder):
     card = json.loads((weights_folder / CARD).read_text())
-    assert (weights_folder / WEIGHTS).stat().st_size == card["bytes"] <= 20e6
+    sizes = [(weights_folder / w["file"]).stat().st_size for w in card["weights"]]
+    assert sizes == [w["bytes"] for w in card["weights"]]
+    assert sum(sizes) <= 20e6
     assert "research" in card["terms"]
-    assert {"model_id", "seed", "version", "input", "outputs"} <= card.keys()
+    assert {"model_id", "weights", "version", "input", "outputs"} <= card.keys()
+    assert all({"seed", "not_seen"} <= w.keys() for w in card["weights"])
