@@ -229,7 +229,7 @@ def _test_frames(exposure: Exposure) -> Block:
     share = 0.68 / len(frames)
     return Block(
         "Test frames",
-        ("The one that looks right tells the time below.",),
+        ("Which looks right? Take the time below it.",),
         table=(
             (f"ISO {iso:g}, f/{f_number:g}", *(str(one["shutter_text"]) for one in frames)),
             (f"ISO {long_iso:g}, f/{long_f_number:g}", *(str(long["shutter_text"]) for long in longs)),

@@ -23,7 +23,7 @@ from irpreview.core.card_blocks import Block, card_blocks, footer_words, key_fig
 from irpreview.core.shotcard import card_dict
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io.card_paper import card_pdf
-from irpreview.io.print_style import ACCENT, INK, LINE, PAPER, QUIET, font_files
+from irpreview.io.print_style import ACCENT, INK, LINE, PAPER, QUIET, font_files, held
 from irpreview.records import ByteArray, ShotCard
 
 CardKind = Literal["pdf", "png", "json"]
@@ -121,7 +121,7 @@ class _Sheet:
 
     def wrap(self, text: str, font: Any, width: float) -> list[str]:
         lines, line = [], ""
-        for word in text.split():
+        for word in held(text).split(" "):
             longer = f"{line} {word}".strip()
             if not line or font.getlength(longer) <= width:
                 line = longer

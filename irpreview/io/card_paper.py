@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import itertools
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -16,7 +15,7 @@ from xml.sax.saxutils import escape
 
 from irpreview.core.card_blocks import Block, Figure, card_blocks, footer_words, key_figures
 from irpreview.errors import CannotWrite
-from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files
+from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files, held
 from irpreview.records import ByteArray, ShotCard
 
 A5_PT = (148.0 * MM, 210.0 * MM)
@@ -34,7 +33,7 @@ _PAD = 5.0
 _PICTURE_GAP = 5.0
 _LEAST_CAUTIONS_PT = 200.0
 """Least width of the cautions, also below narrow pictures."""
-_NOTES_PT = 34.0
+_NOTES_PT = 36.0
 """Least room for a pencil."""
 
 
@@ -353,21 +352,12 @@ def _draw_notes(canvas: Any, left: float, bottom: float, width: float, height: f
     canvas.setStrokeColor(LINE)
     canvas.setLineWidth(0.4)
     y = bottom
-    while y <= bottom + height - size - 12:
+    while y <= bottom + height - size - 10:
         canvas.line(left, y, left + width, y)
         y += 14
 
 
 # ---- letters -----------------------------------------------------------------------------------------------------
-
-
-_HOURS = re.compile(r"(?<=\d\d:\d\d) to (?=\d\d:\d\d)")
-_WITH_UNIT = re.compile(r"(?<=\d) (?=(?:s|min|h|m|mm|cm|m/s|%|stops|times)\b)|(?<=ISO) (?=\d)")
-
-
-def _held(text: str) -> str:
-    """Figures that no line break parts from their units."""
-    return _WITH_UNIT.sub("\u00a0", _HOURS.sub("\u00a0to\u00a0", text))
 
 
 class _Styles:
@@ -411,12 +401,12 @@ class _Styles:
     def paragraph(self, text: str, style: str, mark: str | None = None) -> Any:
         from reportlab.platypus import Paragraph
 
-        return Paragraph(_held(escape(text)), self.styles[style], bulletText=mark)
+        return Paragraph(held(escape(text)), self.styles[style], bulletText=mark)
 
     def markup(self, text: str, style: str) -> Any:
         from reportlab.platypus import Paragraph
 
-        return Paragraph(_held(text), self.styles[style])
+        return Paragraph(held(text), self.styles[style])
 
     def figures(self, figures: Iterable[Figure]) -> list[Any]:
         """The panel of large figures."""

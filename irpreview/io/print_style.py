@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -29,3 +30,12 @@ def font_files() -> dict[str, Path]:
         if not path.is_file():
             raise CannotWrite(f"the font {path.name} is missing from matplotlib; install irpreview again")
     return files
+
+
+_HOURS = re.compile(r"(?<=\d\d:\d\d) to (?=\d\d:\d\d)")
+_WITH_UNIT = re.compile(r"(?<=\d) (?=(?:s|min|h|m|mm|cm|m/s|%|stops|times)\b)|(?<=ISO) (?=\d)")
+
+
+def held(text: str) -> str:
+    """Figures that no line break parts from their units."""
+    return _WITH_UNIT.sub("\u00a0", _HOURS.sub("\u00a0to\u00a0", text))
