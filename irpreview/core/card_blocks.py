@@ -142,8 +142,11 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
     focus = facts["focus"]
     figures = {figure.label for figure in key_figures(card)}
     red = facts["red_channel"]
+    # Danger is said with the cautions: these never go on the back.
+    gale = tuple(one for one in facts["movement"] if one.startswith("Gale: "))
+    moves = tuple(one for one in facts["movement"] if one not in gale)
     blocks = [
-        Block("Take care", facts["cautions"], kind="care"),
+        Block("Take care", (*gale, *facts["cautions"]), kind="care"),
         Block("Other settings", _other_settings(exposure), kind="settings"),
         _test_frames(exposure),
         Block(
@@ -171,7 +174,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         ),
         Block("Will it hold apart", _verdict_lines(card.verdict)),
         Block("What is in it, with its zone", (_tone_words(card),)),
-        Block(_moves_heading(facts["movement"]), shorter(said_once(facts["movement"]), MOVEMENT)),
+        Block(_moves_heading(moves), shorter(said_once(moves), MOVEMENT)),
         Block("When the light is right", shorter(_light_lines(facts["light_window"]), LIGHT)),
         Block("More on focus", shorter(focus[1:] if "Focus at" in figures else focus, FOCUS), kind="run"),
         Block("White balance", shorter((facts["white_balance"],), WHITE_BALANCE), kind="run"),

@@ -1,16 +1,20 @@
 """The card's words and tables, against published scales and hand-worked figures."""
 
+import inspect
+
 import numpy as np
 import pytest
 
-from irpreview.core import card_blocks, field_tables, shotcard
+from irpreview.core import card_blocks, field_tables, movement, shotcard
 from irpreview.core.wording import shutter_text
 from irpreview.records import (
+    ClassMovement,
     ClassTone,
     Conditions,
     Exposure,
     Kit,
     Light,
+    Movement,
     Place,
     Range,
     Rendering,
@@ -358,6 +362,20 @@ def test_the_ladder_is_a_table_and_mixed_frames_stay_sentences():
         "ISO 6400 1/8: then 50 s.",
         "ISO 3200 1/4: then 1 min 40 s.",
     )
+
+
+def test_a_gale_is_said_with_the_cautions():
+    move = ClassMovement(
+        blur_px=Range(1, 2, 3), share_of_height=Range(0, 0.1, 0.2), print_mm=Range(1, 2, 3), holds_until_s=None,
+        flows_from_s=None, parts={}, how_known="wind",
+    )  # fmt: skip
+    gale = "Gale: gusts to 21 m/s. Branches come down; keep away from trees."
+    moved = Movement(30.0, {"tree": move}, move, None, None, ("Leaves and branches smear.", gale))
+    made = card(movement=moved)
+    assert _block(made, "Take care").lines[0] == gale
+    assert _block(made, "What moves").lines == ("Leaves and branches smear.",)
+    # The core still says it with this first word.
+    assert '"Gale: ' in inspect.getsource(movement)
 
 
 def test_cautions_stay_whole_and_local_rules_are_said_once():
