@@ -61,8 +61,10 @@ def card_pdf(card: ShotCard) -> bytes:
 
 def _largest(card: ShotCard, sides: int, most: tuple[float, float]) -> _Plan | None:
     """The plan with the largest text that fits; most: width and height that a picture may take [pt]."""
-    found = None
-    low, high = 0, len(TEXT_SIZES_PT) - 1
+    found = _Plan.of(card, LEAST_PT, sides, most)
+    if found is None:
+        return None
+    low, high = 0, len(TEXT_SIZES_PT) - 2
     while low <= high:  # the smaller the text, the surer it fits
         middle = (low + high) // 2
         plan = _Plan.of(card, TEXT_SIZES_PT[middle], sides, most)
@@ -213,6 +215,8 @@ class _Plan:
         columns = (tuple(first), tuple(second))
         full = height - 2 * _EDGE - title.height - gap - footer.height - gap
         # The back has room for long sentences: what is taller than a column there may run on.
+        if _filled(left, gap) > 2.0 * full:
+            return None  # before anything long is cut in vain
         back, over = _packed(_in_pieces(left, full, column), (full, full), gap, spare=_NOTES_PT)
         if over:
             return None
@@ -266,6 +270,8 @@ def _packed(
     spare: what has to stay free below the second column [pt]. When filling in order leaves something over, the parts
     of the first column are picked so that least of it stays empty.
     """
+    if _filled(parts, gap) > sum(rooms) - spare + 2.0 * gap:
+        return ((), ()), list(parts)
     first, later = _filled_in_order(parts, rooms[0], gap)
     second, left = _filled_in_order(later, rooms[1] - spare, gap)
     if left and len(parts) <= _MOST_TRIED:
