@@ -184,6 +184,35 @@ def paste(
     )
 
 
+_SEASONS = {  # label: chance, red / green, blue / green, greatest brightening
+    5: (0.4, (1.05, 1.45), (0.35, 0.75), 1.8),  # straw-dry grass
+    4: (0.2, (1.1, 2.0), (0.25, 0.7), 1.3),  # autumn leaves
+    7: (0.15, (0.97, 1.1), (0.85, 1.0), 3.0),  # pale rock, chalk
+}
+
+
+def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tensor, Tensor]:
+    """Grass dried to straw, leaves turned, ground bleached, in some of the views: labels hold, infrared tones do not.
+
+    rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and kept (N, 1, h, w): where nothing was recoloured. The
+    ratios are those of straw, russet leaves and chalk in snapshots by daylight (from memory)."""
+    n = rgb.shape[0]
+    linear = linear_light(rgb)
+    light, kept = luminance(linear), torch.ones_like(label, dtype=torch.bool)[:, None]
+
+    def uniform(low: float, high: float) -> Tensor:
+        return torch.rand((n, 1, 1, 1), generator=gen, device=rgb.device) * (high - low) + low
+
+    for index, (chance, red, blue, bright) in _SEASONS.items():
+        here = (label == index)[:, None] & (uniform(0, 1) < chance)
+        ratio = torch.cat([uniform(*red), torch.ones_like(light[..., :1, :1]), uniform(*blue)], 1)
+        recoloured = light * ratio / luminance(ratio) * uniform(1, bright)
+        share = uniform(0.5, 1.0) * here
+        linear = linear * (1 - share) + recoloured * share
+        kept = kept & ~here
+    return display_light(linear), kept
+
+
 def windows(size: Tensor, out: tuple[int, int], longest: tuple[float, float], gen: torch.Generator) -> Tensor:
     """Random views: pixel coordinates (N, h, w, 2) as x, y in the source picture of each output pixel.
 

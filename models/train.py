@@ -24,7 +24,6 @@ import torch.nn.functional as F
 from network import CLASS_COUNT, SceneNetwork, double, linear_light, tone, tone_basis
 from torch import Tensor, nn
 
-VIEW = (384, 384)
 LONGEST = (400.0, 760.0)
 PARTS = ("loss", "class", "jaccard", "tone")
 CLASS_WEIGHT = (1.0, 1.1, 1.18, 1.05, 1.0, 1.1, 1.14, 1.18, 1.18)
@@ -230,7 +229,11 @@ def train(args: argparse.Namespace) -> None:
     chance = torch.cumsum(D.scene_weight(scenes), 0)
 
     model = SceneNetwork(args.encoder, args.drop_path, args.dropout)
-    if args.encoder_weights:
+    if args.start:
+        model.load_state_dict(load_network(args.start, "cpu").state_dict())
+        for stage in (model.encoder.stem, *model.encoder.stages[:3]):
+            stage.requires_grad_(False)
+    elif args.encoder_weights:
         model.encoder.load_imagenet(args.encoder_weights)
     model = model.to(device)
     average = copy.deepcopy(model).eval()
@@ -245,26 +248,35 @@ def train(args: argparse.Namespace) -> None:
     gen = torch.Generator(device=device).manual_seed(args.seed)
     class_weight = torch.tensor((0.0, *CLASS_WEIGHT), device=device)
     pasted = torch.tensor([args.paste[0]] * args.pairs + [args.paste[1]] * args.scenes, device=device)
+    view = (args.view, args.view)
     started, step = time.time(), 0
     model.train()
+    if args.start:  # a few steps of small batches would spoil the running means
+        for module in model.modules():
+            if isinstance(module, nn.BatchNorm2d):
+                module.eval()
     torch.backends.cudnn.benchmark = True
     while True:
         spent = time.time() - started
         progress = step / args.steps if args.steps else spent / args.seconds
         if progress >= 1:
             break
-        rise = min(1.0, step / 100)
+        rise = min(1.0, step / args.rise)
         for group in optimizer.param_groups:
             group["lr"] = group["base"] * rise * (0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * progress)))
         chosen = torch.randint(len(pairs.names), (args.pairs,), generator=gen, device=device)
-        x1, l1, nir, inside = D.sample(pairs, chosen, VIEW, LONGEST, gen)
+        x1, l1, nir, inside = D.sample(pairs, chosen, view, LONGEST, gen)
         drawn = torch.rand(args.scenes, generator=gen, device=device) * chance[-1]
         picked = torch.searchsorted(chance, drawn).clamp_max(len(scenes.names) - 1)
-        x2, l2, _, _ = D.sample(scenes, picked, VIEW, LONGEST, gen)
-        x, label = D.jitter(torch.cat([x1, x2]), gen, args.jitter), torch.cat([l1, l2])
+        x2, l2, _, _ = D.sample(scenes, picked, view, LONGEST, gen)
+        label = torch.cat([l1, l2])
+        x, as_taken = D.other_season(torch.cat([x1, x2]), label, gen)
+        x = D.jitter(x, gen, args.jitter)
         merged = torch.cat([pairs.merged[chosen], scenes.merged[picked]])[:, None, None].expand_as(label)
         x, label, merged, kept = D.paste(x, label, merged, pasted, gen)
-        loss, seen = losses(model, x, label, merged, nir, inside & kept[: args.pairs], class_weight, args.tone_weight)
+        loss, seen = losses(
+            model, x, label, merged, nir, inside & (kept & as_taken)[: args.pairs], class_weight, args.tone_weight
+        )
         optimizer.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -304,6 +316,7 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--scoring", type=Path, default=Path(__file__).parents[2] / "shared", help="folder of scoring.py")
     p.add_argument("--encoder", default="lite2")
     p.add_argument("--encoder-weights", type=Path, default=None)
+    p.add_argument("--start", type=Path, default=None, help="go on from these weights; the early encoder is held")
     p.add_argument("--out", type=Path, required=True)
     p.add_argument("--name", default="network")
     p.add_argument("--fold", type=int, default=-1, help="0..3 held back; -1 = train on all pairs")
@@ -311,8 +324,10 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--steps", type=int, default=0)
     p.add_argument("--seconds", type=float, default=450)
     p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--view", type=int, default=384, help="side of a view [px]")
     p.add_argument("--pairs", type=int, default=9)
     p.add_argument("--scenes", type=int, default=15)
+    p.add_argument("--rise", type=int, default=100, help="steps until the rate is full")
     p.add_argument("--lr", type=float, default=2e-3)
     p.add_argument("--encoder-lr", type=float, default=0.25)
     p.add_argument("--weight-decay", type=float, default=0.03)

@@ -67,6 +67,8 @@ class SceneNetwork:
         self._members = members
         self._card = card
         self.model_id = str(card["model_id"])
+        self.weights: tuple[dict[str, Any], ...] = tuple(card["weights"])
+        """Of each network: file, sha256, bytes, seed, and what it has not seen."""
         self.classes = tuple(card["classes"])
         self.mix_basis = str(card["mix_basis"])
         self.long_side = int(card["input"]["long_side"])
