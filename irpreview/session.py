@@ -195,11 +195,11 @@ def light_of(photo: Photo) -> Light:
     return light
 
 
-def map_scene(photo: Photo) -> SceneMap:
-    """What is where in the photo."""
+def map_scene(photo: Photo, network: SceneNetwork | None = None) -> SceneMap:
+    """What is where in the photo. network: default the shipped one; `SceneNetwork.alone` judges one of its members."""
     from irpreview.core.scene import scene_from_network, working_pixels
 
-    network = scene_network()
+    network = network or scene_network()
     small = working_pixels(photo.pixels)
     answer = network.run(small)
     return scene_from_network(photo, answer.probability, answer.mix, network.model_id, small)

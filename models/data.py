@@ -6,7 +6,6 @@
 import csv
 import sys
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -94,7 +93,6 @@ def _decode(data: np.ndarray, colour: bool) -> np.ndarray:
     return cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
 
 
-@lru_cache(maxsize=1)
 def load(path: Path) -> tuple[Pictures, Pictures]:
     """Pairs and scenes of a packed file."""
     with np.load(path) as store:

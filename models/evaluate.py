@@ -55,7 +55,7 @@ def write_held_back(checkpoints: list[Path], data_file: Path, folder: Path) -> N
     networks = [load_network(path, "cpu") for path in checkpoints]
     folder.mkdir(parents=True, exist_ok=True)
     for i, name in enumerate(pairs.names):
-        p, m = answer([networks[pairs.fold[i]]], pairs.picture(i)[0], "cpu", 512, False)
+        p, m = answer(networks[pairs.fold[i]], pairs.picture(i)[0], "cpu")
         np.savez(folder / f"{name}.npz", p=p[0].numpy().astype(np.float16), m=m[0].numpy().astype(np.float16))
 
 
@@ -81,7 +81,6 @@ def shipped(research: Path) -> None:
     from folds import UNSEEN_BY
 
     import irpreview
-    from irpreview.core.scene import scene_from_network
     from irpreview.io.network import load_network
 
     kit = irpreview.load_kit("reference-pairs")
@@ -105,9 +104,7 @@ def shipped(research: Path) -> None:
             if row["split"] == "val":
                 path = research / "labelled_scenes" / f"{row['name']}.jpg"
                 truth = cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
-                photo = irpreview.load_photo(path)
-                answer = unseen.run(photo.pixels)
-                label = scene_from_network(photo, answer.probability, answer.mix, unseen.model_id).label
+                label = irpreview.map_scene(irpreview.load_photo(path), unseen).label
                 counts["labelled scenes, val split"] += scoring.label_counts(label, truth, row["sky_means"])
     print(
         "pairs: SEEN IN TRAINING (the honest figures are those of --held-back); val split: by the network that has not"

@@ -136,14 +136,12 @@ def rows_of(
     research: Path, names: Iterable[str], held_back: Path | None = None, network: SceneNetwork | None = None
 ) -> list[Row]:
     """Gaps of many pairs, by the shipped networks, one of them, or answers of others that have not seen the pairs."""
-    network = network or load_network()
     rows: list[Row] = []
     for name in names:
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", name=name)
         nir = cv2.imread(str(research / "rgb_nir_pairs" / f"{name}_nir.jpg"), cv2.IMREAD_GRAYSCALE)
         if held_back is None:
-            answer = network.run(photo.pixels)
-            scene = scene_from_network(photo, answer.probability, answer.mix, network.model_id)
+            scene = session.map_scene(photo, network)
         else:
             with np.load(held_back / f"{name}.npz") as stored:
                 scene = scene_from_network(

@@ -112,20 +112,16 @@ def network_size(height: int, width: int, side: int = 512) -> tuple[int, int]:
 
 
 @torch.no_grad()
-def answer(models: list[nn.Module], rgb: np.ndarray, device: str, side: int, flip: bool) -> tuple[Tensor, Tensor]:
-    """Mean class probabilities and mean mix of one picture (h, w, 3) uint8, area-reduced to the network's size."""
+def answer(model: nn.Module, rgb: np.ndarray, device: str) -> tuple[Tensor, Tensor]:
+    """Class probabilities and mix of one picture (h, w, 3) uint8, area-reduced to the network's size."""
     import cv2
 
-    size = network_size(*rgb.shape[:2], side)
-    small = cv2.resize(rgb, size[::-1], interpolation=cv2.INTER_AREA if max(rgb.shape[:2]) > side else cv2.INTER_LINEAR)
+    size = network_size(*rgb.shape[:2])
+    shrinks = max(rgb.shape[:2]) > max(size)
+    small = cv2.resize(rgb, size[::-1], interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR)
     x = torch.from_numpy(small).to(device).permute(2, 0, 1)[None].float() / 255
-    if flip:
-        x = torch.cat([x, x.flip(-1)])
-    answers = [model(x) for model in models]
-    p, m = (torch.stack([a[k].float() for a in answers]).mean(0) for k in (0, 1))
-    if flip:
-        p, m = ((v[:1] + v[1:].flip(-1)) / 2 for v in (p, m))
-    return p, m
+    p, m = model(x)
+    return p.float(), m.float()
 
 
 @torch.no_grad()
@@ -138,14 +134,14 @@ def tone_picture(rgb: np.ndarray, mix: Tensor) -> np.ndarray:
     return scoring.to_display(linear[0, 0].cpu().numpy())
 
 
-def evaluate(models: list[nn.Module], pictures: D.Pictures, device: str, side: int = 512, flip: bool = False) -> dict:
+def evaluate(model: nn.Module, pictures: D.Pictures, device: str) -> dict:
     """Scores of ../shared/scoring.py, per picture and summed."""
     import scoring
 
     rows, counts, natural = [], np.zeros((10, 10)), np.zeros((10, 10))
     for i, name in enumerate(pictures.names):
         rgb, label, nir = pictures.picture(i)
-        p, m = answer(models, rgb, device, side, flip)
+        p, m = answer(model, rgb, device)
         big = F.interpolate(p.float(), rgb.shape[:2], mode="bilinear", align_corners=False)
         guess = (big.argmax(1) + 1)[0].cpu().numpy()
         c = scoring.label_counts(guess, label, "sky_or_cloud" if pictures.merged[i] else "clear_sky_only")
@@ -301,11 +297,11 @@ def train(args: argparse.Namespace) -> None:
         "arguments": {k: str(v) for k, v in vars(args).items()},
     }
     if held:
-        report["pairs"] = evaluate([average], pairs_all.part(held, "cpu"), device)
+        report["pairs"] = evaluate(average, pairs_all.part(held, "cpu"), device)
         print(f"[{args.name}] RESULT pairs {brief(report['pairs'])}", flush=True)
     if not args.everything:
         val = scenes_all.part([i for i, s in enumerate(scenes_all.split) if s == "val"], "cpu")
-        report["scenes"] = evaluate([average], val, device)
+        report["scenes"] = evaluate(average, val, device)
         print(f"[{args.name}] RESULT scenes {brief(report['scenes'])}", flush=True)
     args.out.with_suffix(".json").write_text(json.dumps(report))
 

@@ -16,7 +16,6 @@ import numpy as np
 import pytest
 
 import irpreview
-from irpreview.core.scene import scene_from_network
 from irpreview.io.network import load_network
 
 pytestmark = pytest.mark.research
@@ -93,9 +92,7 @@ def test_labels_of_scenes_by_another_annotator(research, scoring):
     for row in rows:
         path = research / "labelled_scenes" / f"{row['name']}.jpg"
         truth = cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
-        photo = irpreview.load_photo(path)
-        answer = unseen.run(photo.pixels)
-        label = scene_from_network(photo, answer.probability, answer.mix, unseen.model_id).label
+        label = irpreview.map_scene(irpreview.load_photo(path), unseen).label
         counts += scoring.label_counts(label, truth, row["sky_means"])
     accuracy, _ = scoring.label_scores(counts)
     assert accuracy >= 0.90
