@@ -14,8 +14,8 @@ import cv2
 import numpy as np
 
 import irpreview
-from irpreview.core.class_picture import CLASS_COLOURS, class_picture
-from irpreview.core.verdict_picture import draw_verdict
+from irpreview.core.scene.class_picture import CLASS_COLOURS, class_picture
+from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.io.pictures import write_jpeg
 from irpreview.records import CLASS_NAMES
 

@@ -13,12 +13,12 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from irpreview import session
-from irpreview.core.log_entries import LogEntry, ToneDifference, kit_key
+from irpreview.core.field_log.entries import LogEntry, ToneDifference, kit_key
 from irpreview.errors import BadValue
 from irpreview.records import Kit, Light, Photo, SceneMap
 
 if TYPE_CHECKING:
-    from irpreview.core.comparison import Comparison
+    from irpreview.core.field_log.comparison import Comparison
     from irpreview.io.field_log import FieldLog
     from irpreview.study import Study
 
@@ -28,7 +28,7 @@ FRAME_FACTS = ("iso", "f_number", "shutter_s", "focal_mm", "taken_at", "taken_on
 
 def facts_of_study(study: Study) -> dict[str, Any]:
     """What a log entry takes from the snap: where, when, metered light, height of the sun, the snap's name."""
-    from irpreview.core.metering import from_snap
+    from irpreview.core.exposure.metering import from_snap
 
     photo = study.photo
     facts: dict[str, Any] = {"snap_path": photo.name, "snap_sha256": photo.content_sha256, "place": photo.place}
@@ -104,9 +104,9 @@ def compare_frame(
 
     Raises BadPhoto, and BadPair where the frame cannot be laid on the snap.
     """
-    from irpreview.core.comparison import compare, differences_of
-    from irpreview.core.layers import at_photo_size, linear_luminance
-    from irpreview.core.registration import register
+    from irpreview.core.field_log.comparison import compare, differences_of
+    from irpreview.core.imaging.registration import register
+    from irpreview.core.verdict.layers import at_photo_size, linear_luminance
     from irpreview.io.log_entry_files import linear_frame
 
     taken, name = linear_frame(frame)

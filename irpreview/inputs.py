@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from irpreview.core import light_plan
+from irpreview.core.light import light_plan
 from irpreview.errors import BadValue
 from irpreview.records import Conditions, Kit, Light, Photo, Place, Range, SkyState, WaterKind
 
@@ -126,7 +126,7 @@ def _within(value: float, low: float, high: float, what: str, unit: str) -> floa
 
 def light_now(photo: Photo, inputs: Inputs) -> tuple[Light, Photo]:
     """The light by what was typed, else by the snap, and the snap with its corrected facts. Raises BadValue."""
-    from irpreview.core.daylight import light_for
+    from irpreview.core.light.daylight import light_for
 
     place = parse_place(inputs.place) or photo.place
     when = parse_when(inputs.when, inputs.zone) or photo.taken_at

@@ -16,7 +16,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from irpreview import __version__, session
-from irpreview.core.scouting import finding_of
+from irpreview.core.scouting.ranking import finding_of
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.scout_store import Kept, place_text
 from irpreview.records import ByteArray, Conditions, Kit, Light, Photo, Place
@@ -168,7 +168,7 @@ def light_for_snap(photo: Photo, settings: Settings) -> tuple[Light, str]:
         if settings.planned_time is not None:
             if place is None:
                 raise BadValue("its place is not known; give one with --at")
-            from irpreview.core.light_plan import parse_moment
+            from irpreview.core.light.light_plan import parse_moment
 
             when = parse_moment(settings.planned_time, settings.zone, place)
         return session.planned_light(
@@ -179,7 +179,7 @@ def light_for_snap(photo: Photo, settings: Settings) -> tuple[Light, str]:
 
 
 def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
-    from irpreview.core.near_duplicates import fingerprint
+    from irpreview.core.scouting.near_duplicates import fingerprint
 
     kit = replace(settings.kit, class_correction_stops=MappingProxyType(dict(settings.kit.class_correction_stops)))
     conditions = Conditions(wind_m_s=settings.wind_m_s)

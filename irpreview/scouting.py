@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from irpreview import session
-from irpreview.core.scouting import Finding, Order, Scouting, Snap, arrange
+from irpreview.core.scouting.ranking import Finding, Order, Scouting, Snap, arrange
 from irpreview.errors import BadCluster, BadPhoto, BadValue, IrpreviewError
 from irpreview.io.scout_folder import FolderListing, FoundPhoto, list_photos, stamp_of
 from irpreview.io.scout_store import ScoutStore, place_of_text, place_text
@@ -90,8 +90,8 @@ def scout(
 
 def _check_planned(settings: Settings) -> None:
     """Refuse a planned light that is none, once and before any work. Raises BadValue."""
-    from irpreview.core.light_plan import parse_moment
-    from irpreview.core.planned_light import check_asked, planned_light
+    from irpreview.core.light.light_plan import parse_moment
+    from irpreview.core.light.planned_light import check_asked, planned_light
 
     check_asked(settings.planned_sun_deg, settings.planned_time, settings.at, settings.haze)
     if not settings.planned:

@@ -35,12 +35,12 @@ from irpreview.records import (
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from irpreview.core.clip_motion import ClipMotion
-    from irpreview.core.exposure import Wishes
-    from irpreview.core.metering import Metering
-    from irpreview.core.motion_rates import Rates
-    from irpreview.core.optics import Roughness
-    from irpreview.core.rendering import ClassPhysics, PairsTable
+    from irpreview.core.exposure.metering import Metering
+    from irpreview.core.exposure.setting import Wishes
+    from irpreview.core.light.optics import Roughness
+    from irpreview.core.motion.clip_motion import ClipMotion
+    from irpreview.core.motion.rates import Rates
+    from irpreview.core.rendering.tones import ClassPhysics, PairsTable
     from irpreview.io.network import SceneNetwork
 
 LOWEST_SUN_DEG = 1.0
@@ -61,7 +61,7 @@ def scene_network() -> SceneNetwork:
 @lru_cache(maxsize=1)
 def pairs_table() -> PairsTable:
     """What the research pairs taught about each class. Raises BadModel where the table is missing or damaged."""
-    from irpreview.core.rendering import PairsTable
+    from irpreview.core.rendering.tones import PairsTable
 
     path = data_file("reference_pairs_tones.json")
     try:
@@ -82,7 +82,7 @@ def pairs_table() -> PairsTable:
 def _class_values(
     kit: Kit, light_key: tuple[float, float, str, str], roughness: Roughness | None
 ) -> tuple[Mapping[str, Range], Mapping[str, Range], float]:
-    from irpreview.core.surfaces import class_factors, class_visible_reflectance, open_shade_stops
+    from irpreview.core.light.surfaces import class_factors, class_visible_reflectance, open_shade_stops
     from irpreview.io.tables import load_tables
 
     tables = load_tables()
@@ -114,7 +114,7 @@ def _values_of(
 
 def water_roughness(conditions: Conditions | None) -> Roughness | None:
     """How rough the water is, from its kind and the wind; None = not known."""
-    from irpreview.core.optics import roughness_of_wind
+    from irpreview.core.light.optics import roughness_of_wind
 
     if conditions is None:
         return None
@@ -129,7 +129,7 @@ def class_physics(
     kit: Kit, light: Light, conditions: Conditions | None = None, snap_light: Light | None = None
 ) -> ClassPhysics:
     """What physics says of each class for a kit and light. snap_light: the snap's own, where `light` is planned."""
-    from irpreview.core.rendering import REFERENCE_KIT, ClassPhysics
+    from irpreview.core.rendering.tones import REFERENCE_KIT, ClassPhysics
     from irpreview.io.kits import load_kit
 
     roughness, snap_light = water_roughness(conditions), snap_light or light
@@ -152,8 +152,8 @@ def _physics_in_view(
     photo: Photo, scene: SceneMap, kit: Kit, light: Light, conditions: Conditions | None, snap_light: Light
 ) -> ClassPhysics:
     """The same, with what direction does to sky and water where the light is known."""
-    from irpreview.core.rendering import REFERENCE_KIT
-    from irpreview.core.view_factors import brightness_change, light_is_known, view_factors, view_of
+    from irpreview.core.rendering.tones import REFERENCE_KIT
+    from irpreview.core.rendering.view_factors import brightness_change, light_is_known, view_factors, view_of
     from irpreview.io.kits import load_kit
     from irpreview.io.tables import load_tables
 
@@ -182,7 +182,7 @@ def light_of(photo: Photo) -> Light:
     """The snap's own light: from its time and place where both are known, else clear sun of middle height."""
     if photo.taken_at is None or photo.place is None:
         return Light()
-    from irpreview.core.daylight import light_for
+    from irpreview.core.light.daylight import light_for
 
     try:
         light = light_for(photo.place, photo.taken_at, photo.heading_deg)
@@ -197,7 +197,7 @@ def light_of(photo: Photo) -> Light:
 
 def map_scene(photo: Photo, network: SceneNetwork | None = None) -> SceneMap:
     """What is where in the photo. network: default the shipped one; `SceneNetwork.alone` judges one of its members."""
-    from irpreview.core.scene import scene_from_network, working_pixels
+    from irpreview.core.scene.scene_map import scene_from_network, working_pixels
 
     network = network or scene_network()
     small = working_pixels(photo.pixels)
@@ -222,9 +222,9 @@ def render(
     own; from `planned_light` for another, a what-if. repaint: corrections by hand, (mask (H, W), class name) in order.
     conditions: a known wind roughens water. grade: paper grade 0..5.
     """
-    from irpreview.core.photo_doubts import scene_doubts
-    from irpreview.core.rendering import render_tones
-    from irpreview.core.scene import repaint_all
+    from irpreview.core.rendering.tones import render_tones
+    from irpreview.core.scene.photo_doubts import scene_doubts
+    from irpreview.core.scene.scene_map import repaint_all
 
     scene = scene or map_scene(photo)
     if repaint:
@@ -251,7 +251,7 @@ def planned_light(
     place: default the snap's own; haze: `clear`, `normal`, `hazy` or an optical depth, default the snap's own. The
     picture is a what-if on the snap's own shadows and says so. Raises BadValue.
     """
-    from irpreview.core import planned_light as module
+    from irpreview.core.light import planned_light as module
 
     return module.planned_light(
         light_of(photo),
@@ -265,8 +265,8 @@ def planned_light(
 
 @lru_cache(maxsize=32)
 def _leak_share(kit: Kit, sun_height_deg: float, haze_aod: float) -> float:
-    from irpreview.core.daylight import light_spectra
-    from irpreview.core.optics import leak_share
+    from irpreview.core.light.daylight import light_spectra
+    from irpreview.core.light.optics import leak_share
     from irpreview.io.tables import load_tables
 
     tables = load_tables()
@@ -276,7 +276,7 @@ def _leak_share(kit: Kit, sun_height_deg: float, haze_aod: float) -> float:
 
 def _light_words(kit: Kit, light: Light, snap_light: Light) -> tuple[str, ...]:
     """What has to be said of a planned light and of a leaking filter."""
-    from irpreview.core.planned_light import leak_words, planned_words
+    from irpreview.core.light.planned_light import leak_words, planned_words
 
     bare = replace(kit, class_correction_stops=MappingProxyType({}))
     share = _leak_share if kit.filter_curve is None else _leak_share.__wrapped__
@@ -294,14 +294,14 @@ def rates(
     clip: ClipMotion | None = None,
 ) -> Rates:
     """How fast everything in the picture moves, before any shutter time."""
-    from irpreview.core.motion_rates import rates_of_motion
+    from irpreview.core.motion.rates import rates_of_motion
 
     return rates_of_motion(scene, kit or default_kit(), conditions, photo, clip=clip)
 
 
 def move(motion: Rates, shutter_s: float) -> Movement:
     """What a shutter time [s] makes of the rates of motion."""
-    from irpreview.core.movement import movement_at
+    from irpreview.core.motion.blur import movement_at
 
     return movement_at(motion, shutter_s)
 
@@ -324,11 +324,11 @@ def expose(
     The light is read from `readings`, else from the snap's own exposure data; the sun model joins in where place and
     time are known, or stands alone where nothing else is. motion: from `rates`; made here when wind was given.
     """
-    from irpreview.core.daylight import illuminance_lx, light_spectra
-    from irpreview.core.exposure import plan_exposure
-    from irpreview.core.filter_factor import filter_factor
-    from irpreview.core.metering import from_snap, from_sun
-    from irpreview.core.optics import effective_wavelength_nm
+    from irpreview.core.exposure.metering import from_snap, from_sun
+    from irpreview.core.exposure.setting import plan_exposure
+    from irpreview.core.light.daylight import illuminance_lx, light_spectra
+    from irpreview.core.light.filter_factor import filter_factor
+    from irpreview.core.light.optics import effective_wavelength_nm
     from irpreview.io.tables import load_tables
 
     kit = kit or default_kit()
@@ -388,7 +388,7 @@ def judge(
 
     conditions: wind not given is unknown. shutter_s: planned time [s]; else that of `exposure`, else none is assumed.
     """
-    from irpreview.core.verdict import judge_scene
+    from irpreview.core.verdict.judging import judge_scene
 
     scene = scene or map_scene(photo)
     rendering = rendering or render(photo, scene, kit, light, conditions=conditions, grade=grade)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview import session
-from irpreview.core.wording import shutter_text
+from irpreview.core.units import shutter_text
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.inputs import Inputs, conditions_of, kit_of, light_now
 from irpreview.records import (
@@ -30,8 +30,8 @@ from irpreview.records import (
 )
 
 if TYPE_CHECKING:
-    from irpreview.core.motion_rates import Rates
-    from irpreview.core.motion_stage import Stage
+    from irpreview.core.motion.motion_stage import Stage
+    from irpreview.core.motion.rates import Rates
 
 PAGE_SIDE_PX = 1024
 """Long side at which the page works; a print's blur is scaled from it."""
@@ -136,7 +136,7 @@ def look(
     kit: Kit | None = None,
 ) -> Look:
     """Scene and infrared picture of a snap; `scene` = the network's own answer when it is known already."""
-    from irpreview.core.scene import repaint_all
+    from irpreview.core.scene.scene_map import repaint_all
 
     kit, conditions = kit or kit_of(inputs), conditions_of(inputs)
     light, photo = light_now(photo, inputs)
@@ -156,7 +156,7 @@ def look(
 
 def finish(seen: Look, stage: Stage | None = None) -> Study:
     """The second half: movement, exposure and verdict. `stage`: kept where the picture itself has not changed."""
-    from irpreview.core.exposure import Wishes
+    from irpreview.core.exposure.setting import Wishes
 
     motion = session.rates(seen.photo, seen.scene, seen.kit, seen.conditions)
     sorry = list(seen.sorry)
@@ -196,8 +196,8 @@ def stage_of(seen: Look) -> Stage:
     """The infrared picture in layers that can move, small enough to answer a slider at once."""
     import cv2
 
-    from irpreview.core.motion_stage import prepare_stage
-    from irpreview.core.scene import size_within
+    from irpreview.core.motion.motion_stage import prepare_stage
+    from irpreview.core.scene.scene_map import size_within
 
     height, width = size_within(seen.photo.height, seen.photo.width, MOTION_SIDE_PX)
     tones = seen.rendering.tones
@@ -233,8 +233,8 @@ def _focal(study: Study) -> dict[str, float]:
 
 def motion_picture(study: Study) -> NDArray[np.uint8]:
     """The finished infrared picture (h, w) with its movement, at most `MOTION_SIDE_PX` on its long side."""
-    from irpreview.core.finishing import finish as print_of
-    from irpreview.core.motion_rendering import picture_in_motion
+    from irpreview.core.motion.motion_rendering import picture_in_motion
+    from irpreview.core.rendering.finishing import finish as print_of
 
     tones = picture_in_motion(study.stage.tones, study.scene, study.movement, stage=study.stage, **_focal(study))
     return print_of(np.sqrt(np.maximum(tones, 0)), grade=study.inputs.grade)

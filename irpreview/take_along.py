@@ -7,15 +7,15 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from irpreview import session
-from irpreview.core.shotcard import build_card
+from irpreview.core.card.card import build_card
 from irpreview.errors import BadValue
 from irpreview.io.card_files import small_picture
 from irpreview.records import Range, ShotCard
 from irpreview.study import Study
 
 if TYPE_CHECKING:
-    from irpreview.core.light_plan import LightPlan
-    from irpreview.core.motion_rates import Rates
+    from irpreview.core.light.light_plan import LightPlan
+    from irpreview.core.motion.rates import Rates
 
 
 def card_of(study: Study, title: str, with_place: bool, light_window: tuple[str, ...] = ()) -> ShotCard:
@@ -59,7 +59,7 @@ def card_of(study: Study, title: str, with_place: bool, light_window: tuple[str,
 
 def white_balance_words(study: Study) -> str:
     """Where to take the white balance in this scene; empty where it shows no sunlit green."""
-    from irpreview.core.white_balance import patch_for_white_balance
+    from irpreview.core.exposure.white_balance import patch_for_white_balance
 
     patch = patch_for_white_balance(study.photo, study.scene)
     return patch.says if patch is not None else ""
@@ -90,8 +90,8 @@ def hours_of_day(study: Study) -> tuple[Hour, ...]:
     """The light at each full hour of the snap's day, clear sky or the sky entered; empty without place or day."""
     from datetime import timedelta
 
-    from irpreview.core.daylight import illuminance_lx, light_for, sun_positions
-    from irpreview.core.metering import ev100_of_lux
+    from irpreview.core.exposure.metering import ev100_of_lux
+    from irpreview.core.light.daylight import illuminance_lx, light_for, sun_positions
     from irpreview.io.tables import load_tables
 
     place, when = study.photo.place, study.photo.taken_at
@@ -118,7 +118,7 @@ DAYS_AHEAD = 14
 
 def day_plan(study: Study) -> LightPlan | None:
     """The light of the snap's day and of the two weeks from it; None without place or day."""
-    from irpreview.core.light_plan import plan_light
+    from irpreview.core.light.light_plan import plan_light
     from irpreview.io.tables import load_tables
 
     place, when = study.photo.place, study.photo.taken_at

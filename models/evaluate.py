@@ -31,7 +31,7 @@ FIXED_MIX = np.array([0.5, 2.0, -1.5, 0.0, 0.0])
 
 def basis(rgb: np.ndarray) -> np.ndarray:
     """(H, W, 3) uint8 -> (H, W, 5): display r, g, b, one, linear luminance."""
-    from irpreview.core.rendering import linear_light
+    from irpreview.core.rendering.tones import linear_light
 
     y = linear_light(rgb) @ np.array((0.2126, 0.7152, 0.0722), np.float32)
     return np.dstack([rgb.astype(np.float32) / 255, np.ones_like(y), y])
@@ -41,7 +41,7 @@ def as_display(t: np.ndarray) -> np.ndarray:
     """A reference tone 0..1 as the display tone that scoring gives its linear tone."""
     import scoring
 
-    from irpreview.core.rendering import decode_display
+    from irpreview.core.rendering.tones import decode_display
 
     return scoring.to_display(decode_display(np.clip(t, 0, 1).astype(np.float32)))
 
@@ -121,7 +121,7 @@ def stops_off(predicted: np.ndarray, nir: np.ndarray) -> np.ndarray:
     display tones (its exposure and blacks are unknown). Where either is below 1/200 of white: nan, noise in stops."""
     import scoring
 
-    from irpreview.core.rendering import decode_display
+    from irpreview.core.rendering.tones import decode_display
 
     p, real = scoring.to_display(predicted), nir.astype(np.float64)
     gain, offset = np.polyfit(real.ravel(), p.ravel(), 1)
@@ -135,8 +135,8 @@ def cross_validated(research: Path, folder: Path, every: int) -> None:
     import scoring
 
     import irpreview
-    from irpreview.core.reference_tone import reference_tone
-    from irpreview.core.scene import scene_from_network
+    from irpreview.core.rendering.reference_tone import reference_tone
+    from irpreview.core.scene.scene_map import scene_from_network
     from irpreview.records import CLASS_NAMES
 
     kit = irpreview.load_kit("reference-pairs")

@@ -7,8 +7,8 @@ to the prediction by one gain and one offset in display tones (sRGB curve, white
 in zones; layers, print and limit are those of the verdict. The shipped networks have seen the pairs, but for 29 that
 one of the two has not: --unseen judges these by that one alone. --held-back takes other networks' answers: FOLDER holds
 NAME.npz with `p` (9, h, w) and `m` (5, h, w).
---fit prints the constants that the residuals call for (NOISE_SHARE in irpreview/core/layers.py, the spread in
-irpreview/core/gaps.py), and what each category comes to when it is left out of the fit.
+--fit prints the constants that the residuals call for (NOISE_SHARE in irpreview/core/verdict/layers.py, the spread in
+irpreview/core/verdict/separation.py), and what each category comes to when it is left out of the fit.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from folds import UNSEEN_BY, UNSEEN_FOLD, fold_of_pairs
 
 from irpreview import session
-from irpreview.core.gaps import layer_tones, measure_gaps, spread_in_zones, texture_limit
-from irpreview.core.layers import LEAST_TRUST, find_layers, ground_of, resized, zones_of
-from irpreview.core.rendering import decode_display
-from irpreview.core.scene import scene_from_network
+from irpreview.core.rendering.tones import decode_display
+from irpreview.core.scene.scene_map import scene_from_network
+from irpreview.core.verdict.layers import LEAST_TRUST, find_layers, ground_of, resized, zones_of
+from irpreview.core.verdict.separation import layer_tones, measure_gaps, spread_in_zones, texture_limit
 from irpreview.io.kits import load_kit
 from irpreview.io.network import SceneNetwork, load_network
 from irpreview.io.photos import load_photo

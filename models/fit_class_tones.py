@@ -115,7 +115,7 @@ def main() -> None:
             if len(r := left_over(p, g, c, factor, colour, centre))
         ]
         factor[c] += np.median(middles) if middles else 0.0
-    from irpreview.core.surfaces import class_factors
+    from irpreview.core.light.surfaces import class_factors
     from irpreview.io.kits import load_kit
     from irpreview.io.tables import load_tables
     from irpreview.records import Light

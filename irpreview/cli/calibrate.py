@@ -10,7 +10,7 @@ import typer
 from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say
 
 if TYPE_CHECKING:
-    from irpreview.core.calibration import Calibration
+    from irpreview.core.exposure.calibration import Calibration
     from irpreview.records import Kit, Photo
 
 PlainArgument = Annotated[Path | None, typer.Argument(metavar="PLAIN", help="The frame without the filter.")]
@@ -65,8 +65,8 @@ def register(app: typer.Typer) -> None:
             answer = _from_frames(plain, filtered, zone, chosen)
             source = f"two frames: {plain.name}, {filtered.name}"
         elif plain is None and (meter is None) != (ev is None) and typed is not None:
-            from irpreview.core.calibration import calibrate_typed
-            from irpreview.core.metering import parse_exposure
+            from irpreview.core.exposure.calibration import calibrate_typed
+            from irpreview.core.exposure.metering import parse_exposure
 
             without = parse_exposure(meter) if meter is not None else float(ev or 0.0)
             answer = calibrate_typed(without, parse_exposure(typed), too_dark, placed)
@@ -88,7 +88,7 @@ def register(app: typer.Typer) -> None:
 
 
 def _from_frames(plain: Path, filtered: Path, zone: str | None, kit: Kit) -> Calibration:
-    from irpreview.core.calibration import calibrate_frames, calibrate_photos
+    from irpreview.core.exposure.calibration import calibrate_frames, calibrate_photos
     from irpreview.io.raw_frames import is_raw, load_raw
 
     raw = is_raw(plain), is_raw(filtered)
@@ -106,7 +106,7 @@ def _from_frames(plain: Path, filtered: Path, zone: str | None, kit: Kit) -> Cal
 def _class_factors(photo: Photo, kit: Kit) -> tuple[Any, Any]:
     """Class factors in the light of the plain frame and its label map; (None, None) where weights are missing."""
     from irpreview import session
-    from irpreview.core.surfaces import class_factors
+    from irpreview.core.light.surfaces import class_factors
     from irpreview.errors import BadModel
     from irpreview.io.tables import load_tables
 

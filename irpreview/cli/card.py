@@ -44,7 +44,7 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Make the card for one photo: PDF on A5, PNG for the phone, JSON. Writes into --out, made if missing."""
-        from irpreview.core.shotcard import card_dict
+        from irpreview.core.card.card import card_dict
         from irpreview.errors import BadLog
         from irpreview.inputs import Inputs
         from irpreview.io.card_files import write_card

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 import typer
 
-from irpreview.core.wording import parse_shutter, parse_wind, shutter_text
+from irpreview.core.units import parse_shutter, parse_wind, shutter_text
 from irpreview.errors import IrpreviewError
 from irpreview.records import Range
 

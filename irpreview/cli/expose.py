@@ -30,7 +30,7 @@ from irpreview.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from irpreview.core.metering import Metering
+    from irpreview.core.exposure.metering import Metering
     from irpreview.records import Conditions, Exposure, Kit, Light, Photo, Rendering, SceneMap, Setting
 
 PhotoOption = Annotated[
@@ -86,7 +86,7 @@ def register(app: typer.Typer) -> None:
         from dataclasses import replace
 
         from irpreview import session
-        from irpreview.core.exposure import Wishes
+        from irpreview.core.exposure.setting import Wishes
         from irpreview.io.kits import load_kit, with_lens
         from irpreview.io.photos import load_photo
         from irpreview.records import Conditions, Shot
@@ -167,7 +167,7 @@ def _one_of(name: str, word: str, allowed: tuple[str, ...]) -> Any:
 
 
 def _readings(meter: str | None, ev: float | None) -> tuple[Metering, ...]:
-    from irpreview.core.metering import from_ev, from_meter, parse_exposure
+    from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
 
     if meter is not None and ev is not None:
         raise fail_usage("give --meter or --ev, not both")
@@ -209,7 +209,7 @@ def _white_balance(snap: Photo | None, scene: SceneMap | None) -> dict[str, Any]
     """Where to take the custom reading, in pixels of the photo."""
     from dataclasses import asdict
 
-    from irpreview.core.white_balance import patch_for_white_balance
+    from irpreview.core.exposure.white_balance import patch_for_white_balance
 
     patch = None if snap is None else patch_for_white_balance(snap, scene)
     return None if patch is None else asdict(patch)
@@ -226,8 +226,8 @@ def _light(
     from dataclasses import replace
 
     from irpreview import session
-    from irpreview.core.daylight import HAZE_AOD, light_for
-    from irpreview.core.light_plan import parse_moment, parse_place
+    from irpreview.core.light.daylight import HAZE_AOD, light_for
+    from irpreview.core.light.light_plan import parse_moment, parse_place
     from irpreview.records import Light
 
     state = conditions.sky_state if conditions.sky_state != "unknown" else "clear"
@@ -293,8 +293,8 @@ def facts_of(answer: Exposure, kit: Kit, photo: Path | None, doubts: list[str]) 
 
 def report(answer: Exposure, kit: Kit) -> str:
     """The exposure as a short text."""
-    from irpreview.core.filter_factor import PART_WORDS
-    from irpreview.core.wording import shutter_text
+    from irpreview.core.light.filter_factor import PART_WORDS
+    from irpreview.core.units import shutter_text
 
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [

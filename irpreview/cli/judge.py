@@ -198,7 +198,7 @@ def report(judged: Judged) -> str:
     """The verdict as a short text."""
     import textwrap
 
-    from irpreview.core.lead_words import LEAD_WORDS
+    from irpreview.core.words.lead_words import LEAD_WORDS
 
     verdict = judged.verdict
     frame = []
@@ -227,7 +227,7 @@ def _put(answer: dict[str, Any], text: str, as_json: bool, first: bool) -> None:
 
 def _write(judged: Judged, path: Path, folder: Path) -> dict[str, str]:
     """Write picture and layer map; returns their paths."""
-    from irpreview.core.verdict_picture import draw_verdict
+    from irpreview.core.verdict.verdict_picture import draw_verdict
     from irpreview.io.pictures import make_folder, write_jpeg, write_png
 
     make_folder(folder)

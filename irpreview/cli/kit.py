@@ -11,7 +11,7 @@ import typer
 from irpreview.cli.common import JsonOption, LensOption, emit_json, say
 
 if TYPE_CHECKING:
-    from irpreview.core.spectra import Tables
+    from irpreview.core.light.spectra import Tables
     from irpreview.records import Kit, Range
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME|FILE", help="A built-in kit or the path of a kit file.")]
@@ -148,10 +148,10 @@ def made_kit(
 
 def facts_of(kit: Kit, tables: Tables) -> dict[str, Any]:
     """What a kit does in clear sun 45 degrees high: factor with parts, band centre, leaves and sky, visible leak."""
-    from irpreview.core.daylight import light_spectra
-    from irpreview.core.filter_factor import filter_factor
-    from irpreview.core.optics import effective_wavelength_nm, leak_share
-    from irpreview.core.surfaces import class_factors
+    from irpreview.core.light.daylight import light_spectra
+    from irpreview.core.light.filter_factor import filter_factor
+    from irpreview.core.light.optics import effective_wavelength_nm, leak_share
+    from irpreview.core.light.surfaces import class_factors
     from irpreview.records import Light
 
     light = Light()

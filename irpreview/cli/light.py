@@ -10,7 +10,7 @@ import typer
 from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say
 
 if TYPE_CHECKING:
-    from irpreview.core.light_plan import LightPlan, Window
+    from irpreview.core.light.light_plan import LightPlan, Window
     from irpreview.records import Kit
 
 AtOption = Annotated[str, typer.Option("--at", metavar="LAT,LON", help="Place in degrees; west and south negative.")]
@@ -40,7 +40,7 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """When the light is right: sun, hard light and view direction, every quarter hour."""
         from irpreview import session
-        from irpreview.core.light_plan import parse_date, parse_place, plan_light
+        from irpreview.core.light.light_plan import parse_date, parse_place, plan_light
         from irpreview.io.kits import load_kit
         from irpreview.io.tables import load_tables
 
@@ -125,7 +125,7 @@ def facts_of(plan: LightPlan, kit: Kit, plot: Path | None) -> dict[str, Any]:
 
 def report(plan: LightPlan) -> str:
     """The plan as a short text: the first day's hours, then the best times."""
-    from irpreview.core.light_plan import SIDE_WORDS
+    from irpreview.core.light.light_plan import SIDE_WORDS
 
     first = plan.days[0]
     place = f"{plan.place.latitude_deg:g}, {plan.place.longitude_deg:g}"

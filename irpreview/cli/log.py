@@ -27,7 +27,7 @@ from irpreview.cli.common import (
 if TYPE_CHECKING:
     from datetime import date, datetime
 
-    from irpreview.core.log_entries import LogEntry, SearchWish
+    from irpreview.core.field_log.entries import LogEntry, SearchWish
     from irpreview.records import Kit, Place
 
 NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the frame, as `log list` shows it.")]
@@ -115,7 +115,7 @@ def _register_writing(group: typer.Typer) -> None:
     ) -> None:
         """Put a frame in, from its file or as typed."""
         given = locals()
-        from irpreview.core.log_entries import kit_key
+        from irpreview.core.field_log.entries import kit_key
         from irpreview.io.field_log import FieldLog
         from irpreview.io.log_entry_files import entry_from_files
 
@@ -197,7 +197,7 @@ def _register_reading(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """The newest frames."""
-        from irpreview.core.log_entries import SearchWish
+        from irpreview.core.field_log.entries import SearchWish
 
         _print_found(log, SearchWish(most=most), as_json)
 
@@ -223,8 +223,8 @@ def _register_reading(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Frames by place, date, kit or notes."""
-        from irpreview.core.light_plan import parse_place
-        from irpreview.core.log_entries import SearchWish
+        from irpreview.core.field_log.entries import SearchWish
+        from irpreview.core.light.light_plan import parse_place
 
         wish = SearchWish(
             place=place,
@@ -251,7 +251,7 @@ def _register_files(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Write frames as JSON or CSV, without where they were taken unless asked."""
-        from irpreview.core.log_entries import SearchWish
+        from irpreview.core.field_log.entries import SearchWish
         from irpreview.io.field_log import FieldLog
         from irpreview.io.log_exchange import export_log
 
@@ -302,8 +302,8 @@ _AS_TYPED = {
 
 def _typed(given: Mapping[str, Any]) -> dict[str, Any]:
     """The fields of a log entry that were typed. given: the options of `add` or `edit` by their names here."""
-    from irpreview.core.light_plan import parse_place
-    from irpreview.core.metering import from_ev, from_meter, parse_exposure
+    from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
+    from irpreview.core.light.light_plan import parse_place
 
     if given["meter"] is not None and given["ev"] is not None:
         raise fail_usage("give --meter or --ev, not both")
@@ -330,7 +330,7 @@ def _moment(when: str, zone: str | None, place: Place | None) -> dict[str, datet
     """A day alone, or a moment; without zone and place the moment's day alone is kept."""
     from datetime import datetime
 
-    from irpreview.core.light_plan import parse_moment
+    from irpreview.core.light.light_plan import parse_moment
     from irpreview.records import Place
 
     if len(when.strip()) == 10:
@@ -409,8 +409,8 @@ def entry_facts(entry: LogEntry) -> dict[str, Any]:
 
 def line_of(entry: LogEntry) -> str:
     """A frame on one line."""
-    from irpreview.core.log_entries import OUTCOME_WORDS
-    from irpreview.core.wording import shutter_text
+    from irpreview.core.field_log.entries import OUTCOME_WORDS
+    from irpreview.core.units import shutter_text
 
     def exposure(iso: float | None, f_number: float | None, shutter_s: float | None) -> str:
         parts = (

@@ -32,7 +32,7 @@ def _register_learn(group: typer.Typer) -> None:
     @group.command("learn")
     def learn(kit: KitOption = None, log: LogOption = None, as_json: JsonOption = False) -> None:
         """The filter factor of a kit by its frames, and what they say of shade, low sun and subjects."""
-        from irpreview.core.comparison import check_correction, personal_correction
+        from irpreview.core.field_log.comparison import check_correction, personal_correction
         from irpreview.io.field_log import FieldLog
         from irpreview.io.kits import load_kit
         from irpreview.io.log_exchange import learned_from
@@ -197,8 +197,8 @@ def _register_hot_spot(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Measure a bright spot in the middle of even frames; without frames, show the lens table."""
-        from irpreview.core.hot_spot import measure_hot_spot
-        from irpreview.core.log_entries import SpotRecord
+        from irpreview.core.field_log.entries import SpotRecord
+        from irpreview.core.field_log.hot_spot import measure_hot_spot
         from irpreview.io.field_log import FieldLog
         from irpreview.io.kits import load_kit
         from irpreview.io.log_entry_files import focal_and_aperture, spot_frame

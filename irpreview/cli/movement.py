@@ -27,8 +27,8 @@ from irpreview.cli.common import (
 from irpreview.records import CLASS_NAMES, CLASS_WORDS
 
 if TYPE_CHECKING:
-    from irpreview.core.clip_motion import ClipMotion
-    from irpreview.core.motion_rates import Rates
+    from irpreview.core.motion.clip_motion import ClipMotion
+    from irpreview.core.motion.rates import Rates
     from irpreview.records import ClassMovement, Conditions, Kit, Movement, Photo, SceneMap
 
 DRAWN_SIDE = 2560
@@ -121,8 +121,8 @@ def register(app: typer.Typer) -> None:
         if water not in WATER_KINDS:
             raise fail_usage(f"--water {water} is not known; one of {', '.join(WATER_KINDS)}")
         from irpreview import session
-        from irpreview.core.motion_rates import rates_of_motion
-        from irpreview.core.movement import movement_at
+        from irpreview.core.motion.blur import movement_at
+        from irpreview.core.motion.rates import rates_of_motion
         from irpreview.io.kits import load_kit
         from irpreview.io.photos import load_photo
         from irpreview.records import Conditions
@@ -182,8 +182,8 @@ def _distances(given: list[str]) -> dict[str, float]:
 def _measured(paths: list[Path], fps: float | None, focal: float | None, snap: Photo) -> ClipMotion:
     """The clip measured, its own scene mapped from its first frame."""
     from irpreview import session
-    from irpreview.core.clip_motion import measure_motion
-    from irpreview.core.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
+    from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
+    from irpreview.core.motion.clip_motion import measure_motion
     from irpreview.io.clips import load_clip
     from irpreview.records import Photo
 
@@ -245,7 +245,7 @@ def _holding(
 ) -> tuple[dict[str, Any] | None, list[str]]:
     """Which ISO and aperture reach the time that holds the plants, and the noise it costs."""
     from irpreview import session
-    from irpreview.core.movement import holding_settings
+    from irpreview.core.motion.blur import holding_settings
     from irpreview.errors import IrpreviewError
 
     held = [
@@ -314,10 +314,10 @@ def _draw(snap: Photo, scene: SceneMap, kit: Kit, rates: Rates, shutter_s: float
     import numpy as np
 
     from irpreview import session
-    from irpreview.core.finishing import finish
-    from irpreview.core.motion_rendering import picture_in_motion
-    from irpreview.core.movement import in_snap_framing, movement_at
-    from irpreview.core.picture_geometry import ASSUMED_FOCAL_35MM_MM
+    from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM
+    from irpreview.core.motion.blur import in_snap_framing, movement_at
+    from irpreview.core.motion.motion_rendering import picture_in_motion
+    from irpreview.core.rendering.finishing import finish
     from irpreview.io.pictures import make_folder, write_jpeg
 
     make_folder(out)
@@ -360,8 +360,8 @@ def report(name: str, moved: Movement, rates: Rates, answer: dict[str, Any]) -> 
 
 
 def _line(move: ClassMovement) -> str:
-    from irpreview.core.movement import print_text
-    from irpreview.core.sway import LONGEST_S
+    from irpreview.core.motion.blur import print_text
+    from irpreview.core.motion.sway import LONGEST_S
 
     if move.holds_until_s is None:
         return "still"

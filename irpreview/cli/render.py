@@ -27,7 +27,7 @@ from irpreview.cli.common import (
     fail_usage,
     say,
 )
-from irpreview.core.wording import share_text, zone_text, zone_word
+from irpreview.core.units import share_text, zone_text, zone_word
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_NAMES, CLASS_WORDS
 
@@ -78,7 +78,7 @@ class Planned:
     def light_for(self, photo: Photo) -> Light | None:
         """The light to plan with, None for the snap's own. Raises BadValue."""
         from irpreview import session
-        from irpreview.core.light_plan import parse_moment
+        from irpreview.core.light.light_plan import parse_moment
 
         if self.sun_height_deg is None and self.time is None:
             return None
@@ -124,8 +124,8 @@ def register(app: typer.Typer) -> None:
         """
         if len(photos) > 1 and (tones or labels):
             raise fail_usage(f"--tones and --labels go with one photo, and {len(photos)} were given")
-        from irpreview.core.light_plan import parse_place
-        from irpreview.core.planned_light import check_asked
+        from irpreview.core.light.light_plan import parse_place
+        from irpreview.core.light.planned_light import check_asked
         from irpreview.io.kits import load_kit
         from irpreview.io.pictures import make_folder
 
@@ -202,7 +202,7 @@ def render_one(
 ) -> Rendered:
     """Read one photo, predict, and write its pictures into the folder `out`."""
     from irpreview import session
-    from irpreview.core.class_picture import class_sheet
+    from irpreview.core.scene.class_picture import class_sheet
     from irpreview.io.photos import load_photo
     from irpreview.io.pictures import write_jpeg, write_labels, write_png, write_tones
 

@@ -29,7 +29,7 @@ from irpreview.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from irpreview.core.scouting import Scouting
+    from irpreview.core.scouting.ranking import Scouting
     from irpreview.scouting import Progress, ScoutRun, Settings
 
 FolderArgument = Annotated[
@@ -95,7 +95,7 @@ def register(app: typer.Typer) -> None:
         Writes contact-sheet.html, contact-sheet.pdf, scout.csv and scout.json into --out. A stopped run goes on where
         it was when the same command is given again.
         """
-        from irpreview.core.light_plan import parse_place
+        from irpreview.core.light.light_plan import parse_place
         from irpreview.io.kits import load_kit
         from irpreview.scouting import Settings
 
@@ -213,7 +213,7 @@ def counted(number: int, one: str) -> str:
 
 
 def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Path, as_json: bool) -> None:
-    from irpreview.core.scout_sheet import refusal_line
+    from irpreview.core.scouting.sheet import refusal_line
     from irpreview.io.scout_files import PLACES_NAME
     from irpreview.io.scout_tables import scouting_dict
 
@@ -232,8 +232,8 @@ def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Pat
 
 def report(run: ScoutRun, scouting: Scouting) -> str:
     """The outcome in a few lines: how many, and the first ones."""
-    from irpreview.core.lead_words import LEAD_WORDS
-    from irpreview.core.scout_sheet import clean
+    from irpreview.core.scouting.sheet import clean
+    from irpreview.core.words.lead_words import LEAD_WORDS
 
     progress = run.progress
     lines = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from irpreview.core.wording import shutter_text
+from irpreview.core.units import shutter_text
 from irpreview.records import Conditions, Light
 
 LONG_FRAME_S = 30.0

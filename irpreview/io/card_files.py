@@ -1,6 +1,6 @@
 """The card as files: PDF on A5 for the bag (`card_paper`), PNG for the phone, JSON for programs.
 
-Paper and phone show the same parts (`core.card_blocks`); the JSON holds their facts in full. Text in the PDF is vector
+Paper and phone show the same parts (`core.card.blocks`); the JSON holds their facts in full. Text in the PDF is vector
 text in an embedded font, so it can be searched, copied and printed anywhere.
 """
 
@@ -19,8 +19,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from irpreview.core.card_blocks import Block, card_blocks, footer_words, key_figures
-from irpreview.core.shotcard import card_dict
+from irpreview.core.card.blocks import Block, card_blocks, footer_words, key_figures
+from irpreview.core.card.card import card_dict
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io.card_paper import card_pdf
 from irpreview.io.print_style import ACCENT, INK, LINE, PAPER, QUIET, font_files, held

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 from xml.sax.saxutils import escape
 
-from irpreview.core.card_blocks import Block, Figure, card_blocks, footer_words, key_figures
+from irpreview.core.card.blocks import Block, Figure, card_blocks, footer_words, key_figures
 from irpreview.errors import CannotWrite
 from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files, held
 from irpreview.records import ByteArray, ShotCard

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from irpreview import __version__
-from irpreview.core.lead_words import LEAD_WORDS
-from irpreview.core.places import length_text
-from irpreview.core.scout_sheet import Entry, PlaceMap, Sheet
-from irpreview.core.scouting import Order
+from irpreview.core.scouting.places import length_text
+from irpreview.core.scouting.ranking import Order
+from irpreview.core.scouting.sheet import Entry, PlaceMap, Sheet
+from irpreview.core.words.lead_words import LEAD_WORDS
 from irpreview.io.paths import data_file
 
 Pictures = Callable[[str], tuple[bytes, bytes]]

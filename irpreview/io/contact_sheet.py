@@ -7,8 +7,8 @@ from collections.abc import Callable
 from typing import Any
 from xml.sax.saxutils import escape
 
-from irpreview.core.places import length_text
-from irpreview.core.scout_sheet import Entry, PlaceMap, Section, Sheet
+from irpreview.core.scouting.places import length_text
+from irpreview.core.scouting.sheet import Entry, PlaceMap, Section, Sheet
 from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files
 
 A4_PT = (210.0 * MM, 297.0 * MM)

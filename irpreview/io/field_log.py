@@ -21,7 +21,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from irpreview.core.log_entries import LogEntry, SearchWish, SpotRecord, ToneDifference, check_entry
+from irpreview.core.field_log.entries import LogEntry, SearchWish, SpotRecord, ToneDifference, check_entry
 from irpreview.errors import BadLog, BadValue
 from irpreview.io.log_tables import TABLES, bad_log, connect, copy_whole
 from irpreview.io.sqlite_file import SqliteFile

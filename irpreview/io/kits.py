@@ -28,7 +28,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from irpreview.core.spectra import make_spectrum
+from irpreview.core.light.spectra import make_spectrum
 from irpreview.errors import BadKit, CannotWrite, IrpreviewError
 from irpreview.records import CLASS_NAMES, Kit, Range, Spectrum
 

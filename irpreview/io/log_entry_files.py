@@ -6,15 +6,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from irpreview.core.log_entries import LogEntry, check_entry
-from irpreview.core.metering import from_snap, picture_brightness_stops
+from irpreview.core.exposure.metering import from_snap, picture_brightness_stops
+from irpreview.core.field_log.entries import LogEntry, check_entry
 from irpreview.errors import BadValue
 from irpreview.io.photos import load_photo
 from irpreview.io.raw_frames import is_raw, load_raw
 from irpreview.records import FloatArray, Photo, Shot
 
 if TYPE_CHECKING:
-    from irpreview.core.hot_spot import EvenFrame
+    from irpreview.core.field_log.hot_spot import EvenFrame
 
 READ_SIDE_PX = 1200
 BLOWN_SHARE = 0.10
@@ -45,7 +45,7 @@ def entry_from_files(
     if entry.sun_height_deg is None and entry.place is not None and entry.taken_at is not None:
         from dataclasses import replace
 
-        from irpreview.core.daylight import sun_position
+        from irpreview.core.light.daylight import sun_position
 
         entry = replace(entry, sun_height_deg=round(sun_position(entry.place, entry.taken_at)[0], 1))
     return check_entry(entry)
@@ -103,7 +103,7 @@ def linear_frame(path: Path) -> tuple[FloatArray, str]:
 
     if is_raw(path):
         return np.asarray(load_raw(path).linear.mean(axis=2), np.float32), path.name
-    from irpreview.core.frame_pairs import curve_linear
+    from irpreview.core.exposure.frame_pairs import curve_linear
 
     photo = load_photo(path)
     return (
@@ -127,7 +127,7 @@ def spot_frame(path: Path) -> EvenFrame:
     """A frame of an even subject as the hot-spot measurement takes it. Raises BadPhoto."""
     import numpy as np
 
-    from irpreview.core.hot_spot import EvenFrame
+    from irpreview.core.field_log.hot_spot import EvenFrame
 
     if is_raw(path):
         raw = load_raw(path)

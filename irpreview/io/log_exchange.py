@@ -19,7 +19,7 @@ from pathlib import Path, PurePath
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from irpreview.core.log_entries import (
+from irpreview.core.field_log.entries import (
     ENTRY_FIELDS,
     LogEntry,
     SearchWish,
@@ -36,7 +36,7 @@ from irpreview.io.pictures import write_file
 from irpreview.records import Kit, Place, Range
 
 if TYPE_CHECKING:
-    from irpreview.core.learning import Learned
+    from irpreview.core.field_log.learning import Learned
 
 T = TypeVar("T")
 SCHEMA = "irpreview-log/2"
@@ -260,7 +260,7 @@ def _entry_of(row: Mapping[str, Any]) -> LogEntry:
 
 def learned_from(kit: Kit, log: FieldLog) -> Learned:
     """The factor of this kit by the frames in the log."""
-    from irpreview.core.learning import learn_factor, observations_of
+    from irpreview.core.field_log.learning import learn_factor, observations_of
     from irpreview.io.tables import load_tables
 
     observations, says = observations_of(kit, log.search(SearchWish(kit_name=kit.name, newest_first=False)))
@@ -313,7 +313,7 @@ def teach(
                     f"the field log shows a step of {learned.changed_stops:+.1f} stops: only frames since then count"
                 )
     if use_correction:
-        from irpreview.core.comparison import personal_correction
+        from irpreview.core.field_log.comparison import personal_correction
 
         own = personal_correction(log.differences(kit.name))
         if own:

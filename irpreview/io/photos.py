@@ -23,7 +23,7 @@ import cv2
 import numpy as np
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
-from irpreview.core.photo_doubts import pixel_doubts
+from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue
 from irpreview.io.colour_profiles import to_srgb
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone

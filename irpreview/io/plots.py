@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from irpreview.core.light_plan import DayPlan, LightPlan, Quarter
+from irpreview.core.light.light_plan import DayPlan, LightPlan, Quarter
 from irpreview.errors import CannotWrite
 
 NIGHT, DUSK = "#1d2430", "#4a5568"

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from irpreview.core.frame_pairs import Frame
+from irpreview.core.exposure.frame_pairs import Frame
 from irpreview.errors import BadPhoto
 from irpreview.records import Shot
 

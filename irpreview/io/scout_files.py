@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from irpreview.core.scout_sheet import MOST_SHOWN, sheet_of
-from irpreview.core.scouting import Scouting
+from irpreview.core.scouting.ranking import Scouting
+from irpreview.core.scouting.sheet import MOST_SHOWN, sheet_of
 from irpreview.io.contact_page import Pictures, contact_page
 from irpreview.io.contact_sheet import contact_pdf
 from irpreview.io.pictures import make_folder, write_file

@@ -7,7 +7,7 @@ import io
 import json
 from typing import Any
 
-from irpreview.core.scouting import COLUMNS, PLACE_COLUMNS, Scouting, all_facts, geojson
+from irpreview.core.scouting.ranking import COLUMNS, PLACE_COLUMNS, Scouting, all_facts, geojson
 
 _FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 

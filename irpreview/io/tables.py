@@ -11,7 +11,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from irpreview.core.spectra import Array, Material, SourceRecord, Tables
+from irpreview.core.light.spectra import Array, Material, SourceRecord, Tables
 from irpreview.errors import BadModel
 from irpreview.records import Range
 

@@ -1,7 +1,7 @@
 """Building and opening the page: framework switches, temporary folder, network addresses.
 
 The framework's own defaults would look up outside hosts, keep a history of runs and fetch pictures by address; all of
-that is switched off here, and `doors.ClosedDoors` stands before every request.
+that is switched off here, and `access_control.AccessControl` stands before every request.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from irpreview.errors import BadValue
-from irpreview.web.doors import UPLOAD_LIMIT_BYTES, AsgiApp, ClosedDoors, Receive, Scope, Send
+from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, AccessControl, AsgiApp, Receive, Scope, Send
 
 PREFERRED_PORT = 8471
 """Tried first: a browser keeps kit and place per address and port, so a steady port keeps them over a restart."""
@@ -61,7 +61,7 @@ def prepare_framework(folder: Path) -> None:
         raise ValueError("fetching by address is switched off")
 
     class NoCrossOrigin:
-        """Stands for the framework's own rules, which trust every other port of this machine; `ClosedDoors` decides."""
+        """Stands for the framework's own rules, which trust every other port of this machine; `AccessControl` does."""
 
         def __init__(self, app: AsgiApp, **_named: object) -> None:
             self.app = app
@@ -164,7 +164,7 @@ def launch_options(
             "docs_url": None,
             "redoc_url": None,
             "openapi_url": None,
-            "middleware": [Middleware(ClosedDoors, own_hosts=own_hosts, password=password)],
+            "middleware": [Middleware(AccessControl, own_hosts=own_hosts, password=password)],
         },
     }
 

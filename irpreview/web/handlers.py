@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from irpreview import study as working
-from irpreview.core import strokes as brush
+from irpreview.core.scene import strokes as brush
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.inputs import Inputs, conditions_of, kit_of, light_now, parse_place, parse_when
 from irpreview.io.card_files import CARD_KINDS, write_card
@@ -21,11 +21,11 @@ from irpreview.records import CLASS_WORDS, Kit, SceneMap
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study
 from irpreview.take_along import card_of, window_words
 from irpreview.web import parts, pictures
-from irpreview.web.shown import Shown, sorry
-from irpreview.web.sittings import MOST_SNAPS, Sitting, Sittings, Snap
-from irpreview.web.turns import Turns
+from irpreview.web.responses import Shown, sorry
+from irpreview.web.sessions import MOST_SNAPS, Session, Sessions, Snap
 from irpreview.web.uploads import MOST_WAITING, Uploads
 from irpreview.web.values import facts_used, inputs_from, same_entries, strokes_from
+from irpreview.web.work_queue import Turns
 
 T = TypeVar("T")
 P = ParamSpec("P")
@@ -52,9 +52,9 @@ def answered(
 class Desk:
     """The page's handlers over one set of sittings. `folder` is the only place where files are written."""
 
-    def __init__(self, folder: Path, sittings: Sittings | None = None) -> None:
+    def __init__(self, folder: Path, sittings: Sessions | None = None) -> None:
         self.folder = folder
-        self.sittings = sittings if sittings is not None else Sittings()  # an empty one counts as false
+        self.sittings = sittings if sittings is not None else Sessions()  # an empty one counts as false
         self.uploads = Uploads(folder)
         self.turns = Turns()
         self.taught: Callable[[Kit, float | None], Kit] = lambda kit, _sun_height_deg: kit
@@ -215,7 +215,7 @@ class Desk:
         except Exception as error:
             yield sorry(error)
 
-    def _seen(self, sitting: Sitting, snap: Snap, inputs: Inputs, scene: SceneMap | None) -> Look:
+    def _seen(self, sitting: Session, snap: Snap, inputs: Inputs, scene: SceneMap | None) -> Look:
         """The first half of a study, with the kit as the owner's log taught it; an own typed factor goes before."""
         kit = kit_of(inputs)
         if sitting.owner:
@@ -227,7 +227,7 @@ class Desk:
         return working.look(snap.photo, inputs, snap.repaints, scene, kit)
 
     @staticmethod
-    def _inputs_for(sitting: Sitting, snap: Snap) -> Inputs:
+    def _inputs_for(sitting: Session, snap: Snap) -> Inputs:
         """The entries for a snap: a snap's own place, time and bearing go before those of another snap."""
         inputs = sitting.inputs
         facts = snap.photo
@@ -320,12 +320,12 @@ class Desk:
             sitting.snaps[sitting.current] = replace(snap, repaints=snap.repaints[:-1])
             return self._again(sitting, "Undone.")
 
-    def _repaint(self, sitting: Sitting, masks: tuple[Any, ...], words: str) -> Shown:
+    def _repaint(self, sitting: Session, masks: tuple[Any, ...], words: str) -> Shown:
         snap = sitting.snaps[sitting.current]
         sitting.snaps[sitting.current] = replace(snap, repaints=(*snap.repaints[-19:], masks))
         return self._again(sitting, words)
 
-    def _again(self, sitting: Sitting, words: str) -> Shown:
+    def _again(self, sitting: Session, words: str) -> Shown:
         study = self.study_of(sitting)
         snap = sitting.snaps[sitting.current]
         fresh = working.finish(self._seen(sitting, snap, study.inputs, study.look.bare_scene))
@@ -372,7 +372,7 @@ class Desk:
                 opening=parts.opening(study),
             )
 
-    def _moved(self, sitting: Sitting, wind: int, time: int) -> Study:
+    def _moved(self, sitting: Session, wind: int, time: int) -> Study:
         study = self.study_of(sitting)
         if not (isinstance(wind, int) and -1 <= wind < len(WINDS_M_S)):
             raise BadValue(f"wind stop {wind!s:.10} is outside 0 to {len(WINDS_M_S) - 1}; move the slider")
@@ -406,7 +406,7 @@ class Desk:
 
     # ---- showing ------------------------------------------------------------------------------------------------
 
-    def study_of(self, sitting: Sitting) -> Study:
+    def study_of(self, sitting: Session) -> Study:
         """The snap being looked at with all answers, worked out again where they were put away to save memory.
 
         Raises BadValue where there is none.
@@ -420,17 +420,17 @@ class Desk:
             raise BadValue("there is no snap yet; choose one first")
         return sitting.study
 
-    def _ready(self, sitting: Sitting, refused: Sequence[str]) -> str:
+    def _ready(self, sitting: Session, refused: Sequence[str]) -> str:
         study = self.study_of(sitting)
         words = [f"This is {study.photo.name}.", *study.sorry, *refused]
         return parts.status(" ".join(words), sorry=bool(refused))
 
     @staticmethod
-    def _snaps(sitting: Sitting) -> str:
+    def _snaps(sitting: Session) -> str:
         entries = [parts.SnapEntry(one.photo.name, one.thumb, one.figure, one.sentence) for one in sitting.snaps]
         return parts.snaps(entries, sitting.current)
 
-    def _all(self, sitting: Sitting) -> Shown:
+    def _all(self, sitting: Session) -> Shown:
         study = self.study_of(sitting)
         return Shown(
             snaps=self._snaps(sitting),
@@ -455,7 +455,7 @@ class Desk:
 
     @staticmethod
     def _hold(study: Study) -> str:
-        from irpreview.core.verdict_picture import draw_verdict
+        from irpreview.core.verdict.verdict_picture import draw_verdict
 
         drawn = draw_verdict(study.verdict, study.rendering)
         tall, wide = study.rendering.picture.shape

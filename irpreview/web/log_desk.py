@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from irpreview.brought_home import compare_frame, note_frame, plan_of
-from irpreview.core.log_entries import OUTCOMES, SearchWish
-from irpreview.core.metering import parse_exposure
+from irpreview.core.exposure.metering import parse_exposure
+from irpreview.core.field_log.entries import OUTCOMES, SearchWish
 from irpreview.errors import BadLog, BadValue
 from irpreview.inputs import kit_of
 from irpreview.io.field_log import FieldLog, default_path
@@ -24,8 +24,8 @@ from irpreview.io.log_exchange import learned_from, learned_kit
 from irpreview.records import CLASS_NAMES, Kit
 from irpreview.web import log_parts, parts, pictures
 from irpreview.web.handlers import Desk
-from irpreview.web.shown import Shown, apology
-from irpreview.web.sittings import Sitting
+from irpreview.web.responses import Shown, apology
+from irpreview.web.sessions import Session
 from irpreview.web.values import number_of
 
 LONGEST_NOTE = 1000
@@ -72,7 +72,7 @@ class LogDesk:
     def follow_kit(self, token: str | None) -> Shown:
         """What was learned, once another kit has been chosen."""
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             if sitting.inputs.kit == sitting.log_kit:
                 return Shown()
             return Shown(log_learned=self._learned(sitting))
@@ -82,7 +82,7 @@ class LogDesk:
     def plan(self, token: str | None, typed: Mapping[str, Any]) -> Shown:
         """Write the recommended setting down as a plan."""
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             study = self.desk.study_of(sitting)
             with FieldLog(self.file) as log:
                 place, notes = (_text(typed, name) for name in ("place_name", "notes"))
@@ -96,7 +96,7 @@ class LogDesk:
         """Put a frame in the log, or change an entry. data: number, given (an upload's number), at_snap, fields."""
         path = self.desk.uploads.take(data.get("given"))
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             number = _number(data)
             typed = typed_fields(data.get("fields"))
             if number is not None and path is None and not typed:
@@ -119,7 +119,7 @@ class LogDesk:
     def remove(self, token: str | None, data: Mapping[str, Any]) -> Shown:
         """Take an entry out. data: number."""
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             number = _number(data) or 0
             with FieldLog(self.file) as log:
                 log.remove(number)
@@ -130,7 +130,7 @@ class LogDesk:
     def undo(self, token: str | None) -> Shown:
         """Take back the last change of the log."""
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             with FieldLog(self.file) as log:
                 words = log.undo()
             return replace(self._all(sitting), log_news=news(f"Taken back: {words}."))
@@ -140,7 +140,7 @@ class LogDesk:
     def search(self, token: str | None, given: Mapping[str, Any]) -> Shown:
         """Entries by place or notes (words) and day (since, until)."""
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             sitting.log_wish = (_text(given, "words") or "", _day(given, "since"), _day(given, "until"))
             return Shown(log_entries=self._entries(sitting), log_news=news("Looked up."))
 
@@ -149,7 +149,7 @@ class LogDesk:
     def use(self, token: str | None, data: Mapping[str, Any]) -> Iterator[Shown]:
         """Switch the learned factor or the correction of the kit on or off; the answers follow. data: what, on."""
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             what, on = data.get("what"), data.get("on")
             if what not in ("learned", "correction") or not isinstance(on, bool):
                 raise BadValue("this switch is not known")
@@ -177,7 +177,7 @@ class LogDesk:
             if path is not None:
                 self.desk.uploads.discard(path)
 
-    def _compare(self, path: Path, sitting: Sitting) -> Shown:
+    def _compare(self, path: Path, sitting: Session) -> Shown:
         study = self.desk.study_of(sitting)
         result, differences = compare_frame(study.photo, path, study.kit, study.scene, study.light)
         sitting.compared = differences
@@ -189,7 +189,7 @@ class LogDesk:
     def keep(self, token: str | None) -> Shown:
         """Keep the last comparison for the correction of its kit."""
 
-        def do(sitting: Sitting) -> Shown:
+        def do(sitting: Session) -> Shown:
             if not sitting.compared:
                 raise BadValue("there is no comparison to keep; compare a frame first")
             with FieldLog(self.file) as log:
@@ -200,7 +200,7 @@ class LogDesk:
 
     # ---- within -----------------------------------------------------------------------------------------------------
 
-    def _run(self, token: str | None, do: Callable[[Sitting], Shown]) -> Shown:
+    def _run(self, token: str | None, do: Callable[[Session], Shown]) -> Shown:
         try:
             with self.desk.sittings.at(token) as sitting:
                 if not sitting.owner:
@@ -209,10 +209,10 @@ class LogDesk:
         except Exception as error:
             return failed(error)
 
-    def _all(self, sitting: Sitting) -> Shown:
+    def _all(self, sitting: Session) -> Shown:
         return Shown(log_entries=self._entries(sitting), log_learned=self._learned(sitting))
 
-    def _entries(self, sitting: Sitting) -> str:
+    def _entries(self, sitting: Session) -> str:
         if not self.file.exists():
             return log_parts.entries((), 0, False)
         words, since, until = sitting.log_wish
@@ -228,8 +228,8 @@ class LogDesk:
                 found = log.search(wish if asked else replace(wish, most=log_parts.MOST_SHOWN))
         return log_parts.entries(found, total, bool(words or since or until))
 
-    def _learned(self, sitting: Sitting) -> str:
-        from irpreview.core.comparison import check_correction, personal_correction
+    def _learned(self, sitting: Session) -> str:
+        from irpreview.core.field_log.comparison import check_correction, personal_correction
 
         sitting.log_kit = sitting.inputs.kit
         kit = kit_of(replace(sitting.inputs, factor_stops=None))

@@ -9,15 +9,15 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from irpreview.core.comparison import Comparison, Correction, CorrectionCheck
-from irpreview.core.log_entries import OUTCOME_WORDS, OUTCOMES, LogEntry
-from irpreview.core.wording import shutter_text
+from irpreview.core.field_log.comparison import Comparison, Correction, CorrectionCheck
+from irpreview.core.field_log.entries import OUTCOME_WORDS, OUTCOMES, LogEntry
+from irpreview.core.units import shutter_text
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit, Range
-from irpreview.web.doors import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
+from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
 from irpreview.web.parts import block, folded, listed, paragraphs, safe, scrolling, sentence
 
 if TYPE_CHECKING:
-    from irpreview.core.learning import Learned
+    from irpreview.core.field_log.learning import Learned
 
 MOST_SHOWN = 30
 FRAME_TYPES = "image/*,.heic,.heif,.tif,.tiff,.dng,.nef,.cr2,.cr3,.arw,.raf,.orf,.rw2,.pef"

@@ -18,7 +18,7 @@ from irpreview.records import Kit
 from irpreview.web import log_parts, parts, scripts
 from irpreview.web.handlers import Desk
 from irpreview.web.log_desk import LogDesk, news
-from irpreview.web.shown import Shown
+from irpreview.web.responses import Shown
 from irpreview.web.values import known_kits
 
 STORE_KEY = "irpreview-kit-and-place"

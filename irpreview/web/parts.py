@@ -13,15 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from irpreview.core.field_tables import focus_lines, frame_words, range_words, setting_choices
-from irpreview.core.lead_words import LEAD_WORDS
-from irpreview.core.strokes import Region
-from irpreview.core.wind import BEAUFORT, beaufort_of
-from irpreview.core.wording import share_text, shutter_text, zone_text
+from irpreview.core.card.field_tables import focus_lines, frame_words, range_words, setting_choices
+from irpreview.core.motion.wind import BEAUFORT, beaufort_of
+from irpreview.core.scene.strokes import Region
+from irpreview.core.units import share_text, shutter_text, zone_text
+from irpreview.core.words.lead_words import LEAD_WORDS
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, GapWord, Movement, SceneMap, Setting, Verdict
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study, shutter_labels, shutter_stop
 from irpreview.take_along import hours_of_day, white_balance_words, window_words
-from irpreview.web.doors import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
+from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
 
 SAYS_WORDS: dict[GapWord, str] = {"holds": "holds apart", "merges": "melts together", "cannot_tell": "cannot be told"}
 

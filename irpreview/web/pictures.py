@@ -41,7 +41,7 @@ def shrunk(pixels: NDArray[np.uint8], side_px: int) -> NDArray[np.uint8]:
 
 def class_overlay(photo: Photo, scene: SceneMap) -> tuple[NDArray[np.uint8], dict[str, tuple[str, str]]]:
     """The photo with its classes laid over it (h, w, 3), and colour (`#rrggbb`) and letter of each class."""
-    from irpreview.core.class_picture import CLASS_COLOURS, CLASS_LETTERS, class_picture
+    from irpreview.core.scene.class_picture import CLASS_COLOURS, CLASS_LETTERS, class_picture
 
     colours = {name: ("#{:02x}{:02x}{:02x}".format(*CLASS_COLOURS[name]), CLASS_LETTERS[name]) for name in CLASS_NAMES}
     return class_picture(photo, scene), colours

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
-from irpreview.web.doors import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
+from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
 
 if TYPE_CHECKING:
     from starlette.requests import Request

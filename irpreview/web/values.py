@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from irpreview.core import strokes as brush
+from irpreview.core.scene import strokes as brush
 from irpreview.errors import BadValue
 from irpreview.inputs import Inputs
 from irpreview.study import Study

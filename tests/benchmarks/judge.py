@@ -8,11 +8,11 @@ from collections.abc import Callable
 
 import cv2
 
-from irpreview.core.gaps import measure_gaps
-from irpreview.core.layers import find_layers, ground_of
-from irpreview.core.sky import read_sky
-from irpreview.core.verdict import judge_scene
-from irpreview.core.verdict_picture import draw_verdict
+from irpreview.core.verdict.judging import judge_scene
+from irpreview.core.verdict.layers import find_layers, ground_of
+from irpreview.core.verdict.separation import measure_gaps
+from irpreview.core.verdict.sky import read_sky
+from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.records import Conditions
 from tests.core.drawn_scenes import drawn, layered_view
 

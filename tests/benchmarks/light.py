@@ -6,8 +6,8 @@ import statistics
 import time
 from collections.abc import Callable
 
-from irpreview.core.filter_factor import filter_factor
-from irpreview.core.surfaces import class_factors, class_visible_reflectance, hard_light
+from irpreview.core.light.filter_factor import filter_factor
+from irpreview.core.light.surfaces import class_factors, class_visible_reflectance, hard_light
 from irpreview.io.tables import load_tables
 from irpreview.records import Kit, Light
 

@@ -9,7 +9,7 @@ import time
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from irpreview.core.log_entries import LogEntry, SearchWish, kit_key
+from irpreview.core.field_log.entries import LogEntry, SearchWish, kit_key
 from irpreview.io.field_log import FieldLog
 from irpreview.io.log_exchange import export_log, learned_from, teach
 from irpreview.records import CLASS_NAMES, Kit, Place

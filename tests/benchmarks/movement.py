@@ -15,11 +15,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from irpreview.core.clip_motion import measure_motion
-from irpreview.core.motion_rates import rates_of_motion
-from irpreview.core.motion_rendering import picture_in_motion
-from irpreview.core.motion_stage import prepare_stage
-from irpreview.core.movement import movement_at
+from irpreview.core.motion.blur import movement_at
+from irpreview.core.motion.clip_motion import measure_motion
+from irpreview.core.motion.motion_rendering import picture_in_motion
+from irpreview.core.motion.motion_stage import prepare_stage
+from irpreview.core.motion.rates import rates_of_motion
 from irpreview.io.clips import load_clip
 from irpreview.records import CLASS_ID, Conditions, Kit, SceneMap
 from tests.core.clip_drawing import draw_clip, texture

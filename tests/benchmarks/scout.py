@@ -126,9 +126,9 @@ def measure(count: int, jobs: int, long_side: int, keep: Path | None) -> None:
 
 
 def views() -> None:
-    from irpreview.core.near_duplicates import SAME_VIEW_FROM, fingerprint, likeness
+    from irpreview.core.scouting.near_duplicates import SAME_VIEW_FROM, fingerprint, likeness
     from tests.conftest import research_folder
-    from tests.core.test_near_duplicates import WAYS, changed
+    from tests.core.scouting.test_near_duplicates import WAYS, changed
 
     folder = research_folder()
     paths = sorted((ROOT / "demo_scenes").glob("*/photo.jpg"))

@@ -57,7 +57,7 @@ def probability(label: np.ndarray, shrink: int = 4) -> np.ndarray:
 
 def drawn_scene(height: int = 192, width: int = 256) -> tuple[Photo, SceneMap]:
     """The drawn landscape as a photo and the scene map of its true labels."""
-    from irpreview.core.scene import scene_from_network
+    from irpreview.core.scene.scene_map import scene_from_network
 
     label = landscape(height, width)
     photo = Photo(pixels=paint(label), name="drawn")

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import cv2
 import numpy as np
 
-from irpreview.core.finishing import finish
+from irpreview.core.rendering.finishing import finish
 from irpreview.records import (
     CLASS_ID,
     CLASS_NAMES,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from irpreview.core.frame_pairs import Frame, curve_code
+from irpreview.core.exposure.frame_pairs import Frame, curve_code
 from irpreview.records import CLASS_ID, Photo, Shot
 
 GAINS = (2.0, 1.0, 1.5)

@@ -11,11 +11,11 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from irpreview.core import card_blocks
+from irpreview.core.card import blocks as card_blocks
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io import card_files
 from irpreview.records import Light, Place, Range, Sentence
-from tests.core.test_shotcard import card, exposure, rendering, setting, verdict
+from tests.core.card.test_card import card, exposure, rendering, setting, verdict
 
 
 def full_card(**changes):

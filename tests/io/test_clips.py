@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from irpreview.core.clip_motion import measure_motion
+from irpreview.core.motion.clip_motion import measure_motion
 from irpreview.errors import BadClip
 from irpreview.io import clips
 from irpreview.io.clips import load_clip

@@ -18,7 +18,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from irpreview.core.log_entries import LogEntry, SearchWish, SpotRecord, ToneDifference, kit_key
+from irpreview.core.field_log.entries import LogEntry, SearchWish, SpotRecord, ToneDifference, kit_key
 from irpreview.errors import BadLog, BadValue
 from irpreview.io import log_tables
 from irpreview.io.field_log import FieldLog, default_path, distance_km
@@ -332,7 +332,7 @@ FULL = """
 import resource, signal, sys
 from irpreview.errors import BadLog
 from irpreview.io.field_log import FieldLog
-from irpreview.core.log_entries import LogEntry
+from irpreview.core.field_log.entries import LogEntry
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 log = FieldLog(sys.argv[1])
 resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000))
@@ -393,7 +393,7 @@ def test_read_only_folder():
 WRITER = """
 import sys
 from irpreview.io.field_log import FieldLog
-from irpreview.core.log_entries import LogEntry
+from irpreview.core.field_log.entries import LogEntry
 with FieldLog(sys.argv[1]) as log:
     for i in range(int(sys.argv[3])):
         log.add(LogEntry(kit_name="k", place_name="shared place", notes=f"{sys.argv[2]}-{i}"))

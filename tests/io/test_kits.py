@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from irpreview.core.spectra import make_spectrum
+from irpreview.core.light.spectra import make_spectrum
 from irpreview.errors import BadKit, CannotWrite
 from irpreview.io.kits import kit_text, list_kits, load_kit, read_filter_curve, save_kit, with_lens
 from irpreview.records import Kit, Range

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from irpreview.core.reference_tone import reference_tone
+from irpreview.core.rendering.reference_tone import reference_tone
 from irpreview.errors import BadModel
 from irpreview.io.network import CARD, load_network, model_folders
 from irpreview.records import CLASS_ID, CLASS_NAMES
@@ -53,7 +53,7 @@ def test_the_temple_is_a_building_under_sky_among_trees(answer):
 def test_leaves_gain_on_the_sky(answer, temple):
     """Leaves reflect several times more near-infrared than visible light (PROSPECT, Jacquemoud and Baret 1990), and the
     sky is darker there: together at least a stop from the snap to the infrared tone."""
-    from irpreview.core.rendering import decode_display
+    from irpreview.core.rendering.tones import decode_display
 
     infrared = decode_display(reference_tone(temple, answer.mix))
     visible = decode_display((temple.mean(2) / 255).astype(np.float32))

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from irpreview.core.class_picture import CLASS_COLOURS, CLASS_LETTERS, class_picture, class_sheet
+from irpreview.core.scene.class_picture import CLASS_COLOURS, CLASS_LETTERS, class_picture, class_sheet
 from irpreview.errors import CannotWrite
 from irpreview.io import pictures
 from irpreview.records import CLASS_ID, CLASS_NAMES, Photo, SceneMap

@@ -19,8 +19,8 @@ import pypdf
 import pytest
 from PIL import Image
 
-from irpreview.core.scout_sheet import sheet_of
-from irpreview.core.scouting import arrange
+from irpreview.core.scouting.ranking import arrange
+from irpreview.core.scouting.sheet import sheet_of
 from irpreview.errors import BadCluster, BadValue, CannotWrite
 from irpreview.io.contact_page import contact_page
 from irpreview.io.contact_sheet import contact_pdf
@@ -28,7 +28,7 @@ from irpreview.io.scout_folder import list_photos
 from irpreview.io.scout_store import STORE_NAME, Kept, ScoutStore, place_of_text, place_text
 from irpreview.io.worker_pool import Cluster, Died, over_cores
 from irpreview.records import Place
-from tests.core.test_scouting import SNAPS, fingerprint, placed, snap
+from tests.core.scouting.test_ranking import SNAPS, fingerprint, placed, snap
 
 # --- folders --------------------------------------------------------------------------------------------------------
 

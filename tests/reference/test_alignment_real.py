@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.registration import SAME_SCENE, align
+from irpreview.core.imaging.registration import SAME_SCENE, align
 
 NAMES = ("country_0001", "mountain_0003", "urban_0002")
 

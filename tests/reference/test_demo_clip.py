@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.clip_motion import measure_motion
+from irpreview.core.motion.clip_motion import measure_motion
 from irpreview.io.clips import load_clip
 
 SCENE = Path(__file__).resolve().parents[2] / "demo_scenes" / "moor_tower"

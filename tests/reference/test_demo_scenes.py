@@ -264,7 +264,7 @@ def test_steps_between_layers_have_the_right_sign():
 @each_scene
 def test_measured_movement_matches_the_clip(folder):
     """Sway of trees: frequency within 15 %, amplitude within a factor of 1.7; drift within what its cloud pixels do."""
-    from irpreview.core.clip_motion import measure_motion
+    from irpreview.core.motion.clip_motion import measure_motion
     from irpreview.errors import IrpreviewError
     from irpreview.io.clips import load_clip
     from irpreview.records import Photo
@@ -315,8 +315,8 @@ def test_zones_are_near_the_truth():
 
 def test_ranges_of_the_gaps_cover_the_true_ones():
     """Layers and gaps of the prediction, read in the true infrared picture; ranges are 5 to 95 %."""
-    from irpreview.core.gaps import layer_tones, measure_gaps, print_curve
-    from irpreview.core.layers import find_layers, ground_of, resized, zones_of
+    from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
+    from irpreview.core.verdict.separation import layer_tones, measure_gaps, print_curve
 
     inside, widths = [], []
     for folder in FOLDERS:

@@ -6,15 +6,15 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from irpreview.core.calibration import calibrate_typed
-from irpreview.core.daylight import illuminance_lx
-from irpreview.core.exposure import exact_shutter_s
-from irpreview.core.filter_factor import filter_factor
-from irpreview.core.focus import depth_of_field_m, hyperfocal_m, infrared_shift_mm, shift_is_covered
-from irpreview.core.light_plan import plan_light
-from irpreview.core.metering import ev100_of, ev100_of_lux, from_sun, parse_exposure
-from irpreview.core.optics import airy_diameter_um
-from irpreview.core.sensor_noise import Sensor
+from irpreview.core.exposure.calibration import calibrate_typed
+from irpreview.core.exposure.focus import depth_of_field_m, hyperfocal_m, infrared_shift_mm, shift_is_covered
+from irpreview.core.exposure.metering import ev100_of, ev100_of_lux, from_sun, parse_exposure
+from irpreview.core.exposure.setting import exact_shutter_s
+from irpreview.core.light.daylight import illuminance_lx
+from irpreview.core.light.filter_factor import filter_factor
+from irpreview.core.light.light_plan import plan_light
+from irpreview.core.light.optics import airy_diameter_um
+from irpreview.core.light.sensor_noise import Sensor
 from irpreview.io.kits import load_kit
 from irpreview.io.tables import load_tables
 from irpreview.records import Light, Place

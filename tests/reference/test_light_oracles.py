@@ -9,11 +9,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from irpreview.core.daylight import clear_light, illuminance_lx, light_for, light_spectra, sun_position, sun_positions
-from irpreview.core.metering import ev100_of_lux
-from irpreview.core.optics import airy_diameter_um, fresnel_reflectance
-from irpreview.core.spectra import Array, band_integral, make_spectrum
-from irpreview.core.surfaces import CLASS_MIX, sky_against_white_stops
+from irpreview.core.exposure.metering import ev100_of_lux
+from irpreview.core.light.daylight import (
+    clear_light,
+    illuminance_lx,
+    light_for,
+    light_spectra,
+    sun_position,
+    sun_positions,
+)
+from irpreview.core.light.optics import airy_diameter_um, fresnel_reflectance
+from irpreview.core.light.spectra import Array, band_integral, make_spectrum
+from irpreview.core.light.surfaces import CLASS_MIX, sky_against_white_stops
 from irpreview.io.tables import load_tables
 from irpreview.records import Kit, Light, Place
 
@@ -218,7 +225,7 @@ def test_sky_against_white_as_computed_elsewhere(aod, rows):
 
     Visible within 0.1, drop to the 720 nm band within 0.15 stop (its dyes are others).
     """
-    from irpreview.core.daylight import angle_from_sun_deg
+    from irpreview.core.light.daylight import angle_from_sun_deg
 
     kit = Kit(sensor="converted")
     directions = ((90.0, 45.0), *((float(angle_from_sun_deg(45.0, 90.0, h)), h) for h in (20.0, 3.0)))

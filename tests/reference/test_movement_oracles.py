@@ -7,9 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from irpreview.core import cloud_drift, picture_geometry, sway, water_motion, wind
-from irpreview.core.movement import movement_at, rates_of_motion
-from irpreview.core.wording import beaufort_m_s
+from irpreview.core.imaging import picture_geometry
+from irpreview.core.motion import cloud_drift, sway, water_motion, wind
+from irpreview.core.motion.blur import movement_at, rates_of_motion
+from irpreview.core.units import beaufort_m_s
 from irpreview.records import CLASS_ID, Conditions, Photo, SceneMap, Shot
 
 

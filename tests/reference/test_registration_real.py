@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.comparison import compare, differences_of, personal_correction
-from irpreview.core.registration import LEAST_BITE, Registration, best_placement, register
+from irpreview.core.field_log.comparison import compare, differences_of, personal_correction
+from irpreview.core.imaging.registration import LEAST_BITE, Registration, best_placement, register
 from irpreview.errors import BadPair
 from irpreview.records import CLASS_NAMES
 

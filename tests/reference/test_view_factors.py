@@ -15,10 +15,10 @@ import pytest
 from PIL import Image
 
 import irpreview
-from irpreview.core.picture_geometry import horizon_row, pixels_per_radian
-from irpreview.core.rendering import linear_light
-from irpreview.core.surfaces import sky_factor_by_height
-from irpreview.core.view_factors import PAIRS_SHOW
+from irpreview.core.imaging.picture_geometry import horizon_row, pixels_per_radian
+from irpreview.core.light.surfaces import sky_factor_by_height
+from irpreview.core.rendering.tones import linear_light
+from irpreview.core.rendering.view_factors import PAIRS_SHOW
 from irpreview.io.tables import load_tables
 from irpreview.records import Light
 

@@ -99,7 +99,13 @@ def test_wheel_holds_what_the_program_needs_and_nothing_else(built):
 def test_sdist_holds_the_tests_and_no_research_data(built):
     with tarfile.open(built["sdist"]) as sdist:
         names = [name.split("/", 1)[1] for name in sdist.getnames() if "/" in name]
-    for wanted in ("README.md", "DEVELOPERS.md", "tests/core/test_rendering.py", "models/train.py", "pyproject.toml"):
+    for wanted in (
+        "README.md",
+        "DEVELOPERS.md",
+        "tests/core/rendering/test_tones.py",
+        "models/train.py",
+        "pyproject.toml",
+    ):
         assert wanted in names
     assert not [name for name in names if "rgb_nir_pairs" in name or "labelled_scenes" in name]
 

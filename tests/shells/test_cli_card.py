@@ -125,7 +125,7 @@ def test_place_and_time_may_be_typed(tmp_path, sample_photographs):
 
 
 def test_what_the_log_taught_is_on_the_card(small, tmp_path, monkeypatch):
-    from irpreview.core.log_entries import LogEntry
+    from irpreview.core.field_log.entries import LogEntry
     from irpreview.io.field_log import FieldLog
 
     monkeypatch.setenv("IRPREVIEW_LOG", str(tmp_path / "log.sqlite"))

@@ -12,7 +12,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from irpreview.cli import main
-from irpreview.core.verdict_picture import PICTURE_SIDE_PX
+from irpreview.core.verdict.verdict_picture import PICTURE_SIDE_PX
 
 
 @pytest.fixture(scope="module")

@@ -206,7 +206,7 @@ def test_a_plan_is_shown_as_one_and_told_what_it_lacks(run):
 
 
 def test_the_lens_in_use_decides_which_apertures_are_avoided(run, tmp_path):
-    from irpreview.core.log_entries import SpotRecord
+    from irpreview.core.field_log.entries import SpotRecord
     from irpreview.io.field_log import FieldLog
     from irpreview.records import Range
 

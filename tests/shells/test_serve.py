@@ -184,7 +184,7 @@ def test_on_the_local_network_with_a_password(tmp_path):
 
 
 def test_a_guest_on_the_local_network_sees_no_log(tmp_path):
-    from irpreview.core.log_entries import LogEntry
+    from irpreview.core.field_log.entries import LogEntry
     from irpreview.io.field_log import FieldLog
     from tests.shells.test_doors import call
 

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from irpreview.web.handlers import Desk
-from irpreview.web.sittings import Sittings
+from irpreview.web.sessions import Sessions
 
 pytestmark = pytest.mark.long
 
@@ -43,7 +43,7 @@ def give(desk, token, photo, number):
 def test_two_hundred_photos_leave_memory_where_it_was(tmp_path, photos):
     if not Path("/proc/self/statm").exists():
         pytest.skip("resident memory is read from /proc, which this system lacks")
-    desk = Desk(tmp_path, Sittings(most=2))
+    desk = Desk(tmp_path, Sessions(most=2))
     for number in range(10):
         give(desk, desk.sittings.open(), photos[number % 8], number)
     gc.collect()

@@ -16,9 +16,9 @@ from irpreview.errors import BadValue
 from irpreview.inputs import Inputs
 from irpreview.records import Conditions
 from irpreview.study import SHUTTERS_S, WINDS_M_S
-from irpreview.web import handlers, parts, sittings, turns
+from irpreview.web import handlers, parts, sessions, work_queue
 from irpreview.web.handlers import Desk
-from irpreview.web.shown import PARTS, Shown
+from irpreview.web.responses import PARTS, Shown
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 SCENE = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
@@ -289,7 +289,7 @@ def test_more_snaps_than_fit_are_left_out_with_a_sentence(desk, token, small, mo
 
 
 def test_the_longest_unused_sitting_goes_first():
-    kept = sittings.Sittings(most=2)
+    kept = sessions.Sessions(most=2)
     first, second = kept.open(), kept.open()
     with kept.at(first):
         pass
@@ -303,7 +303,7 @@ def test_the_longest_unused_sitting_goes_first():
 
 def test_idle_sittings_are_forgotten():
     now = [0.0]
-    kept = sittings.Sittings(idle_s=10, clock=lambda: now[0])
+    kept = sessions.Sessions(idle_s=10, clock=lambda: now[0])
     token = kept.open()
     now[0] = 11
     kept.open()
@@ -312,12 +312,12 @@ def test_idle_sittings_are_forgotten():
 
 
 def test_an_empty_set_of_sittings_is_the_one_that_was_given(tmp_path):
-    given = sittings.Sittings(most=2)
+    given = sessions.Sessions(most=2)
     assert Desk(tmp_path, given).sittings is given
 
 
 def test_answers_of_pages_unused_are_put_away_and_come_back(desk, small, monkeypatch):
-    monkeypatch.setattr(sittings, "MOST_STUDIES", 1)
+    monkeypatch.setattr(sessions, "MOST_STUDIES", 1)
     one = desk.sittings.open()
     give(desk, one, small)
     desk.correct_area(one, 0, "snow")
@@ -332,14 +332,14 @@ def test_answers_of_pages_unused_are_put_away_and_come_back(desk, small, monkeyp
 
 
 def test_tokens_cannot_be_guessed():
-    kept = sittings.Sittings()
+    kept = sessions.Sessions()
     tokens = {kept.open() for _ in range(20)}
     assert len(tokens) == 20
     assert min(map(len, tokens)) >= 32
 
 
 def test_one_sitting_works_on_one_thing_at_a_time():
-    kept = sittings.Sittings()
+    kept = sessions.Sessions()
     token = kept.open()
     order = []
 
@@ -361,7 +361,7 @@ def test_one_sitting_works_on_one_thing_at_a_time():
 
 
 def test_turns_come_in_the_order_asked_for_even_when_patience_ends():
-    line, order = turns.Turns(), []
+    line, order = work_queue.Turns(), []
     first = line.join()
     assert line.wait(first, 0)
     tickets = [line.join() for _ in range(5)]
@@ -384,7 +384,7 @@ def test_turns_come_in_the_order_asked_for_even_when_patience_ends():
 
 
 def test_who_gives_up_a_place_lets_the_others_by():
-    line = turns.Turns()
+    line = work_queue.Turns()
     first, second, third = line.join(), line.join(), line.join()
     line.leave(second)
     line.leave(first)
@@ -393,11 +393,11 @@ def test_who_gives_up_a_place_lets_the_others_by():
 
 def test_a_turn_that_nobody_takes_goes_on_and_can_still_be_had():
     now = [0.0]
-    line = turns.Turns(clock=lambda: now[0])
+    line = work_queue.Turns(clock=lambda: now[0])
     gone, next_one = line.join(), line.join()
     thread = threading.Thread(target=line.wait, args=(next_one,))
     thread.start()
-    now[0] = turns.UNCLAIMED_S + 1
+    now[0] = work_queue.UNCLAIMED_S + 1
     thread.join(20)
     assert next_one.claimed
     line.leave(next_one)
@@ -569,7 +569,7 @@ def test_letters_stand_out_from_their_colour(colour, ink):
     "name", ["clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow"]
 )
 def test_every_class_colour_carries_a_readable_letter(name):
-    from irpreview.core.class_picture import CLASS_COLOURS
+    from irpreview.core.scene.class_picture import CLASS_COLOURS
 
     colour = "#{:02x}{:02x}{:02x}".format(*CLASS_COLOURS[name])
 

@@ -9,14 +9,14 @@ import pytest
 from PIL import Image
 
 from irpreview import session
-from irpreview.core.log_entries import LogEntry
+from irpreview.core.field_log.entries import LogEntry
 from irpreview.io.field_log import FieldLog
 from irpreview.io.photos import load_photo
 from irpreview.records import Place
 from irpreview.web import log_desk, log_parts
 from irpreview.web.handlers import Desk
 from irpreview.web.log_desk import LogDesk, typed_fields
-from irpreview.web.shown import PARTS, Shown
+from irpreview.web.responses import PARTS, Shown
 from tests.shells.test_web_handlers import SCENE, give, words
 
 

@@ -1,0 +1,283 @@
+"""The card to carry: everything already known, in the order in which it is needed outdoors.
+
+Pure: it takes records and gives one record, and that as plain values. `card_blocks` lays it out, `io.card_files`
+writes it down.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from types import MappingProxyType
+from typing import Any
+
+from irpreview.core.card.field_tables import (
+    focus_lines,
+    frame_words,
+    full_sentence,
+    minutes_per_frame,
+    one_line,
+    order_of_work,
+    red_channel_words,
+    setting_choices,
+    sky_corrections,
+    wind_table,
+)
+from irpreview.core.motion.wind import beaufort_of
+from irpreview.records import (
+    ByteArray,
+    Conditions,
+    Exposure,
+    LeadChoice,
+    Movement,
+    Place,
+    Range,
+    Rendering,
+    SceneMap,
+    Setting,
+    ShotCard,
+    SkyState,
+    Verdict,
+    frozen_array,
+)
+
+SCHEMA = "irpreview/1"
+
+WHITE_BALANCE_WORDS = (
+    "Set the white balance by hand on sunlit grass or leaves through the filter; without grass, on a grey card in"
+    " the same sun. RAW can be set later."
+)
+
+USUAL_CAUTIONS = (
+    "Never look at the sun through finder or lens, nor leave the camera pointing at it.",
+    "Long frames keep you standing: mind edges, tide, falling branches, private land. Local rules win.",
+)
+
+
+def build_card(
+    *,
+    title: str,
+    snap: ByteArray,
+    infrared: ByteArray,
+    scene: SceneMap,
+    rendering: Rendering,
+    verdict: Verdict,
+    exposure: Exposure,
+    movement: Movement | None,
+    conditions: Conditions,
+    foliage_blur_px: Callable[[float, float], Range | None] | None = None,
+    light_window: Sequence[str] = (),
+    white_balance: str = "",
+    cautions: Sequence[str] = (),
+    assumptions: Sequence[str] = (),
+    sources: Sequence[str] = (),
+    place: Place | None = None,
+    with_place: bool = False,
+    version: str = "",
+) -> ShotCard:
+    """Everything for the field on one card.
+
+    `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. The place goes on the card only `with_place`;
+    without it, coordinates are also taken out of every sentence.
+    """
+    share = scene.share()
+    can_lead: list[LeadChoice] = []
+    if share["structure"] + share["other"] + share["ground"] >= 0.03:
+        can_lead.append("structure")
+    if share["tree"] + share["grass"] >= 0.03:
+        can_lead.append("foliage")
+    if share["clear_sky"] + share["cloud"] >= 0.1:
+        can_lead.append("sky")
+    kit, light = rendering.kit, rendering.light
+    width = int(scene.label.shape[1])
+    rows = wind_table(exposure, verdict, foliage_blur_px, pixels_wide=width, can_lead=can_lead)
+    sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
+
+    def clean(texts: Iterable[str]) -> tuple[str, ...]:
+        kept = (one_line(text) for text in texts if text)
+        return tuple(dict.fromkeys(text if with_place else without_coordinates(text) for text in kept))
+
+    facts: dict[str, object] = {
+        "wind_table": rows,
+        "wind_now": _wind_words(conditions),
+        "corrections": sky_corrections(sky_state, exposure.recommended),
+        "order_of_work": order_of_work(kit, exposure),
+        "red_channel": red_channel_words(kit),
+        "minutes_per_frame": minutes_per_frame(exposure),
+        "light_window": clean(light_window),
+        "focus": focus_lines(exposure.focus),
+        "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
+        "movement": clean(_WIND_SIGNS.sub("", text) for text in movement.warnings) if movement is not None else (),
+        "cautions": clean(_cautions((*exposure.cautions, *cautions))),
+        "assumptions": clean(
+            full_sentence(text)
+            for text in (
+                f"Light: {light.how_known}.",
+                f"Brightness: {exposure.metered_by}." if exposure.metered_by else "",
+                f"Filter factor: {exposure.factor_stops.likely:.1f} stops ({exposure.factor_stops.low:.1f} to"
+                f" {exposure.factor_stops.high:.1f}), from {kit.factor_source}.",
+                *assumptions,
+                *exposure.doubts,
+                *rendering.doubts,
+            )
+            if text
+        ),
+        "sources": clean(sources),
+        "version": version,
+        "model_id": scene.model_id,
+    }
+    return ShotCard(
+        title=one_line(title)[:80] or "photo",
+        snap=frozen_array(snap.copy()),
+        infrared=frozen_array(infrared.copy()),
+        scene_share=MappingProxyType(share),
+        rendering_zones=MappingProxyType({name: tone.zone for name, tone in rendering.classes.items()}),
+        verdict=verdict,
+        exposure=exposure,
+        movement=movement,
+        kit=kit,
+        light=light,
+        facts=MappingProxyType(facts),
+        place=place if with_place else None,
+    )
+
+
+def _cautions(of_this_day: Iterable[str]) -> tuple[str, ...]:
+    """The usual ones first; what the day's own say again, or say better, is left to these."""
+    said = tuple(full_sentence(text) for text in of_this_day if text)
+    sun, standing = USUAL_CAUTIONS
+    if any(text.startswith("Local rules") for text in said):
+        standing = standing.removesuffix(" Local rules win.")
+    return (sun, standing, *said)
+
+
+def _wind_words(conditions: Conditions) -> str:
+    if conditions.wind_m_s is None:
+        return "Wind not known when this was made"
+    return f"Wind when this was made: {conditions.wind_m_s:.1f} m/s (Beaufort {beaufort_of(conditions.wind_m_s)})"
+
+
+_WIND_SIGNS = re.compile(r" \(Beaufort \d+: [^)]*\)")
+"""What a force of wind looks like; the card's table of winds says it already."""
+_COORDINATES = re.compile(
+    r"[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?\s*(?:north|south|[NS])\b[\s,;/]*(?:and\s+)?"
+    r"[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?\s*(?:east|west|[EWO])\b"
+    r"|(?:lat(?:itude)?|lon(?:gitude)?)\W{0,3}[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?"
+    r"|[-+]?\d{1,2}[.]\d{2,}\s*[,;/]\s*[-+]?\d{1,3}[.]\d{2,}",
+    re.IGNORECASE,
+)
+
+
+def without_coordinates(text: str) -> str:
+    """The text with geographic coordinates replaced by words."""
+    return _COORDINATES.sub("the photo's place", text)
+
+
+def card_dict(card: ShotCard) -> dict[str, Any]:
+    """The card as plain JSON values, by `data/schemas/card.json`; pictures stay out."""
+    facts: Mapping[str, Any] = card.facts
+    exposure, verdict, light = card.exposure, card.verdict, card.light
+    return {
+        "schema": SCHEMA,
+        "kind": "card",
+        "title": card.title,
+        "version": facts["version"],
+        "model_id": facts["model_id"],
+        "kit": {"name": card.kit.name, "words": card.kit.words, "factor_source": card.kit.factor_source},
+        "place": (
+            {
+                "latitude_deg": card.place.latitude_deg,
+                "longitude_deg": card.place.longitude_deg,
+                "altitude_m": card.place.altitude_m,
+            }
+            if card.place is not None
+            else None
+        ),
+        "light": {
+            "sun_height_deg": round(light.sun_height_deg),
+            "sun_side": light.sun_side,
+            "sky_state": light.sky_state,
+            "planned": light.planned,
+            "window": list(facts["light_window"]),
+        },
+        "classes": {
+            name: {
+                "share": round(share, 4),
+                "zone": card.rendering_zones[name].as_dict(2) if name in card.rendering_zones else None,
+            }
+            for name, share in card.scene_share.items()
+        },
+        "verdict": {
+            "lead": verdict.lead,
+            "sentences": [{"text": one.text, "evidence": one.evidence} for one in verdict.sentences],
+            "lead_reasons": [{"text": one.text, "evidence": one.evidence} for one in verdict.lead_reasons],
+            "turns_at_wind_m_s": verdict.turns_at_wind_m_s.as_dict(1) if verdict.turns_at_wind_m_s else None,
+            "layers": [
+                {"index": one.index, "name": one.name, "class": one.class_name, "zone": one.zone.as_dict(2)}
+                for one in verdict.layers
+            ],
+            "gaps": [
+                {"a": gap.a, "b": gap.b, "zones": round(gap.zones, 2), "low": round(gap.low, 2)}
+                | {"high": round(gap.high, 2), "says": gap.says}
+                for gap in verdict.gaps
+            ],
+        },
+        "exposure": {
+            "factor_stops": exposure.factor_stops.as_dict(2),
+            "recommended": _setting_dict(exposure.recommended),
+            "freezes": _setting_dict(exposure.freezes),
+            "streaks": _setting_dict(exposure.streaks),
+            "settings": [_setting_dict(one) for one in setting_choices(exposure)],
+            "test_frames": [frame_words(frame) for frame in exposure.test_frames],
+            "focus": list(facts["focus"]),
+            "minutes_per_frame": _rounded(facts["minutes_per_frame"], 1),
+        },
+        "wind_now": facts["wind_now"],
+        "wind_table": [
+            {
+                "beaufort": row.beaufort,
+                "from_m_s": row.from_m_s,
+                "to_m_s": row.to_m_s,
+                "signs": row.signs,
+                "lead": row.lead,
+                "shutter_text": row.shutter_text,
+                "iso": row.iso,
+                "f_number": row.f_number,
+                "blur_px": row.blur_px.as_dict(2) if row.blur_px is not None else None,
+                "foliage_holds": row.foliage_holds,
+            }
+            for row in facts["wind_table"]
+        ],
+        "corrections": [
+            {
+                "when": one.when,
+                "times_low": round(one.times_low, 3),
+                "times_high": round(one.times_high, 3),
+                "shutter_text": one.shutter_text,
+            }
+            for one in facts["corrections"]
+        ],
+        "order_of_work": list(facts["order_of_work"]),
+        "red_channel": list(facts["red_channel"]),
+        "white_balance": facts["white_balance"],
+        "movement": list(facts["movement"]),
+        "cautions": list(facts["cautions"]),
+        "assumptions": list(facts["assumptions"]),
+        "sources": list(facts["sources"]),
+    }
+
+
+def _setting_dict(setting: Setting | None) -> dict[str, Any] | None:
+    if setting is None:
+        return None
+    return {
+        "iso": setting.iso,
+        "f_number": setting.f_number,
+        "shutter_s": setting.shutter_s.as_dict(4),
+        "shutter_text": setting.shutter_text,
+        "minutes_per_frame": _rounded(setting.minutes_per_frame, 1),
+    }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)

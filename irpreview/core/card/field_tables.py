@@ -1,0 +1,273 @@
+"""What a photographer reads off outdoors: wind and sky as tables, the red channel, the order of work, settings.
+
+Pure: records in, words and small tables out. The card and the page show the same ones.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from irpreview.core.exposure.setting import HOLD_PX
+from irpreview.core.light.sensor_noise import ROUGH_SNR
+from irpreview.core.motion.wind import BEAUFORT
+from irpreview.core.units import beaufort_m_s, shutter_text
+from irpreview.records import Exposure, Kit, LeadChoice, Range, Setting, SkyState, Verdict
+
+SKY_BRIGHTNESS_EV100 = MappingProxyType(
+    {"clear": (15.0, 15.0), "thin_cloud": (13.0, 14.0), "broken": (12.0, 15.0), "overcast": (11.0, 12.0)}
+)
+"""Usual exposure values at ISO 100 in daylight [EV]. Common practice, no source; low sun and haze take more."""
+
+FINE_RED_SHARE = 0.87
+"""Where sunlit leaves should end on the red channel's scale: Zone VII (0.72 linear) through the sRGB curve."""
+
+
+@dataclass(frozen=True, slots=True)
+class WindRow:
+    """What to do in one force of wind."""
+
+    beaufort: int
+    from_m_s: float
+    to_m_s: float
+    signs: str
+    lead: LeadChoice
+    shutter_text: str
+    iso: float | None
+    f_number: float | None
+    blur_px: Range | None
+    """Of the foliage at that shutter, pixels of the snap; None = no foliage or not known."""
+    foliage_holds: bool = False
+    """Whether leaves and grass stay sharp at that setting."""
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """How much more or less light a change of the sky asks for."""
+
+    when: str
+    times_low: float
+    times_high: float
+    shutter_text: str
+
+
+# ---- words for numbers -------------------------------------------------------------------------------------------
+
+
+def range_words(shutter_s: Range) -> str:
+    """Low to high of a shutter time: `1 min 20 s to 5 min`."""
+    low, high = shutter_text(shutter_s.low), shutter_text(shutter_s.high)
+    return low if low == high else f"{low} to {high}"
+
+
+def _two_figures(value: float) -> float:
+    scale = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return float(round(value / scale) * scale)
+
+
+def setting_words(setting: Setting) -> str:
+    """`ISO 400, f/8, 2 min 30 s`."""
+    return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
+
+
+# ---- tables ------------------------------------------------------------------------------------------------------
+
+
+def wind_table(
+    exposure: Exposure,
+    verdict: Verdict,
+    foliage_blur_px: Callable[[float, float], Range | None] | None,
+    *,
+    pixels_wide: int,
+    can_lead: Sequence[LeadChoice] = ("structure", "foliage", "sky"),
+) -> tuple[WindRow, ...]:
+    """What leads and which setting, for Beaufort 1 to 7.
+
+    `foliage_blur_px(wind_m_s, shutter_s)` is the expected extent of the foliage's blur [pixels of the snap], None when
+    there is no foliage. `pixels_wide` is the snap's width, `can_lead` what the scene has at all. Foliage may lead as
+    long as the likely blur stays within `HOLD_PX` (scaled to the snap) at one of the settings, the cleanest
+    that does; else the picture is built on what stands still, at the recommended setting.
+    """
+    limit_px = HOLD_PX * pixels_wide / 6000.0
+    settings = list(setting_choices(exposure))
+    calm = exposure.recommended or (settings[0] if settings else None)
+    rows = []
+    for force in range(1, 8):
+        wind = beaufort_m_s(force)
+        chosen, lead, blur, holds = calm, _still_lead(verdict, can_lead), None, False
+        if foliage_blur_px is not None and "foliage" in can_lead:
+            order = ([calm] if calm is not None else []) + settings
+            for setting in order:
+                if setting.snr is not None and setting.snr < ROUGH_SNR:
+                    continue
+                extent = foliage_blur_px(wind, setting.shutter_s.likely)
+                if extent is not None and extent.likely <= limit_px:
+                    chosen, blur, holds = setting, extent, True
+                    lead = "foliage" if verdict.lead in ("foliage", "wait", "none") else verdict.lead
+                    break
+            else:
+                if calm is not None:
+                    blur = foliage_blur_px(wind, calm.shutter_s.likely)
+        elif verdict.lead != "foliage":
+            lead = verdict.lead
+        rows.append(
+            WindRow(
+                beaufort=force,
+                from_m_s=BEAUFORT[force].low_m_s,
+                to_m_s=BEAUFORT[force].high_m_s,
+                signs=BEAUFORT[force].land,
+                lead=lead,
+                shutter_text=chosen.shutter_text if chosen is not None else "unknown",
+                iso=chosen.iso if chosen is not None else None,
+                f_number=chosen.f_number if chosen is not None else None,
+                blur_px=blur,
+                foliage_holds=holds,
+            )
+        )
+    return tuple(rows)
+
+
+def _still_lead(verdict: Verdict, can_lead: Sequence[LeadChoice]) -> LeadChoice:
+    """What to build on when the foliage does not hold."""
+    if verdict.lead in ("structure", "sky"):
+        return verdict.lead
+    for choice in ("structure", "sky"):
+        if choice in can_lead:
+            return choice
+    return "wait"
+
+
+def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Correction, ...]:
+    """Longer or shorter times when the sky is not as planned; an unknown sky is taken as clear.
+
+    Thin cloud and overcast dim infrared and visible light by about the same (the overcast spectrum differs by -0.05 to
+    +0.4 stop only), so the usual exposure values serve for both.
+    """
+    planned = SKY_BRIGHTNESS_EV100["clear" if sky_state == "unknown" else sky_state]
+    middle = sum(planned) / 2
+    found = []
+    words = {
+        "clear": "Sun out, clear sky",
+        "thin_cloud": "Thin cloud, soft shadows",
+        "overcast": "Full overcast, no shadows",
+    }
+    for state, when in words.items():
+        if state == ("clear" if sky_state == "unknown" else sky_state):
+            continue
+        dark, bright = SKY_BRIGHTNESS_EV100[state]
+        low, high = 2.0 ** (middle - bright), 2.0 ** (middle - dark)
+        text = "unknown"
+        if setting is not None:
+            likely = setting.shutter_s.likely
+            text = range_words(Range(likely * low, likely * math.sqrt(low * high), likely * high))
+        found.append(Correction(when, low, high, text))
+    return tuple(found)
+
+
+def red_channel_rows() -> tuple[tuple[float, float], ...]:
+    """Where the leaves' red hump ends (share of the scale) and the stops that bring it to `FINE_RED_SHARE`.
+
+    From the sRGB curve of IEC 61966-2-1; a camera's own curve may differ by half a stop.
+    """
+    aim = _linear(FINE_RED_SHARE)
+    return tuple((share, math.log2(aim / _linear(share))) for share in (0.25, 0.5, 0.75))
+
+
+def _linear(encoded: float) -> float:
+    return encoded / 12.92 if encoded <= 0.04045 else float(((encoded + 0.055) / 1.055) ** 2.4)
+
+
+def red_channel_words(kit: Kit) -> tuple[str, ...]:
+    """How to read a test frame: which channel, where the leaves should sit, what to change."""
+    steps = "; ".join(f"{_part(share)}: {_times(stops)}" for share, stops in red_channel_rows())
+    first = (
+        "Judge the histogram's red channel alone: the other two see next to nothing."
+        if kit.sensor == "unmodified" and kit.filter_cut_on_nm >= 665
+        else "Judge the histogram's red channel first: it fills before green and blue."
+    )
+    return (
+        first,
+        f"Sunlit leaves should end near {FINE_RED_SHARE:.0%} of its width, off the right edge.",
+        f"They end elsewhere? Change the time: {steps}; piled up at the right edge: a quarter of the time, look again.",
+        "The overall histogram reads too low; do not chase it.",
+    )
+
+
+def _part(share: float) -> str:
+    return {0.25: "a quarter across", 0.5: "half across", 0.75: "three quarters across"}[share]
+
+
+def _times(stops: float) -> str:
+    return f"{_two_figures(2.0**stops * 10) / 10:g} times"
+
+
+def order_of_work(kit: Kit, exposure: Exposure) -> tuple[str, ...]:
+    """The hand movements in order, from an open lens to the frame."""
+    setting = exposure.recommended
+    f_number = f"f/{setting.f_number:g}" if setting is not None else "the working aperture"
+    steps = [
+        "Frame without the filter: tripod low and weighted, strap and stabilisation off.",
+        f"Focus without the filter at {f_number}.",
+        "Lock: autofocus off, tape the ring.",
+        "Meter without the filter: manual mode, RAW, eyepiece shaded.",
+        "Fit the filter, ring untouched; cloth round the mount against stray light.",
+        "Take the test frames, read red, keep the time that fits.",
+        "Check magnified: near edge, far edge, bright spot in the middle.",
+    ]
+    if kit.sensor == "converted" or kit.focus == "on_sensor":
+        steps[6] = "Check magnified in live view: near edge, far edge, bright spot in the middle."
+    return tuple(steps)
+
+
+def focus_lines(focus: Mapping[str, object]) -> tuple[str, ...]:
+    """The sentences of a focus advice (`core.focus.focus_advice`), each with its full stop."""
+    says = focus.get("says", ())
+    lines = (says,) if isinstance(says, str) else says if isinstance(says, Sequence) else ()
+    return tuple(full_sentence(str(line)) for line in lines)
+
+
+def full_sentence(text: str) -> str:
+    """On one line, with a first capital and a full stop."""
+    text = one_line(text)
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def minutes_per_frame(exposure: Exposure) -> float | None:
+    """Minutes from one press of the release to the next, for the recommended setting; None = not worked out."""
+    minutes = exposure.frame_cost.get("minutes_per_frame")
+    if isinstance(minutes, (int, float)):
+        return float(minutes)
+    return exposure.recommended.minutes_per_frame if exposure.recommended is not None else None
+
+
+def setting_choices(exposure: Exposure) -> tuple[Setting, ...]:
+    """The recommended setting with its neighbours at the same and at the widest aperture, ISO two stops apart.
+
+    A kit has hundreds of settings; on paper and in a table of wind these few are enough. Sorted by ISO.
+    """
+    best = exposure.recommended
+    if best is None:
+        return ()
+    widest = min(setting.f_number for setting in exposure.settings) if exposure.settings else best.f_number
+    kept = {(best.iso, best.f_number): best}
+    for extra in (exposure.freezes, exposure.streaks):
+        if extra is not None:
+            kept[(extra.iso, extra.f_number)] = extra
+    for setting in exposure.settings:
+        steps = math.log2(setting.iso / best.iso) / 2.0
+        if setting.f_number in (best.f_number, widest) and abs(steps - round(steps)) < 0.1:
+            kept[(setting.iso, setting.f_number)] = setting
+    return tuple(kept[key] for key in sorted(kept))
+
+
+def frame_words(frame: Mapping[str, object]) -> str:
+    """One rung of the ladder of test frames (`core.quick_frames.ladder`) in words."""
+    return full_sentence(str(frame["says"]))
+
+
+def one_line(text: str) -> str:
+    """Printable text on one line."""
+    return "".join(mark if mark.isprintable() else " " for mark in text).strip()

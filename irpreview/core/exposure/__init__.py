@@ -1,0 +1,1 @@
+"""What to set: metering, filter factor at work, test exposures, focus, what a frame costs."""

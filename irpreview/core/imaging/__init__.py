@@ -1,0 +1,1 @@
+"""What every chapter needs of pictures: geometry, lettering, laying one frame over another."""

@@ -1,0 +1,371 @@
+"""When the light is right: every quarter hour of a day at a place, and the best days of the coming weeks.
+
+Astronomy and a clear sky only: no weather is known. Sun by NREL SPA through pvlib, hard light from direct against sky
+light in the band. Clock times follow the zone's own rules: a day has 92, 96 or 100 quarters, some dates do not exist.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from irpreview.core.cautions import SUN_EYES, SUN_FRAME
+from irpreview.core.light.daylight import check_place, clear_light, haze_aod, sun_positions, sun_side
+from irpreview.core.light.optics import band_response
+from irpreview.core.light.spectra import Tables
+from irpreview.core.light.surfaces import hard_light
+from irpreview.errors import BadValue
+from irpreview.records import Kit, Light, Place, SunSide
+
+QUARTER = timedelta(minutes=15)
+LOWEST_USEFUL_DEG = 4.0
+"""Below this hills, haze and long shadows eat the beam (assumed)."""
+FRAME_MARGIN_DEG = 3.0
+"""Sun this near outside the frame still flares."""
+SIDE_WEIGHT: Mapping[SunSide, float] = {"side": 1.0, "behind_camera": 0.85, "ahead": 0.35, "unknown": 0.8}
+"""Side light models, light from behind the camera flattens, against the light the leaves go dark (a choice)."""
+GOOD_SCORE = 0.65
+SIDE_WORDS: Mapping[SunSide, str] = {
+    "behind_camera": "sun behind you",
+    "side": "sun at the side",
+    "ahead": "into the light",
+    "unknown": "view direction not given",
+}
+LEAST_QUARTERS = 2
+"""A good quarter hour alone is no reason to travel."""
+MOST_DAYS = 366
+
+
+@dataclass(frozen=True, slots=True)
+class Quarter:
+    """One quarter hour, at its start."""
+
+    time: datetime
+    sun_height_deg: float
+    sun_bearing_deg: float
+    sun_side: SunSide
+    hard_light: float
+    """Share of the beam on a surface that faces the sun, in the band: 0 soft .. 1 hard; 0 with the sun down."""
+    shade_stops: float
+    """How much darker than sunlit a place is that only the sky lights, in the band. [stops]"""
+    longer_stops: float | None
+    """How much longer to expose level ground than with the sun 45 degrees high; None with the sun down. [stops]"""
+    sun_in_frame: bool | None
+    """None = view direction or focal length not given."""
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Neighbouring quarters that are good."""
+
+    start: datetime
+    end: datetime
+    score: float
+    words: str
+
+    @property
+    def minutes(self) -> float:
+        return (self.end - self.start).total_seconds() / 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class DayPlan:
+    day: date
+    quarters: tuple[Quarter, ...]
+    windows: tuple[Window, ...]
+    score: float
+    """Hours of good light, weighted by how good. [h]"""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class LightPlan:
+    place: Place
+    zone_words: str
+    heading_deg: float | None
+    days: tuple[DayPlan, ...]
+    best: tuple[Window, ...]
+    """Best windows of the first day, or of all days when several were asked for, best first."""
+    cautions: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+
+# --- zones and days -------------------------------------------------------------------------------------------------
+
+
+def parse_zone(text: str | None, place: Place) -> tuple[tzinfo, str, tuple[str, ...]]:
+    """(zone, its words, doubts) of "Europe/Oslo", "+02:00", "UTC" or nothing (then by longitude). Raises BadValue."""
+    if text is None or not text.strip():
+        hours = round(place.longitude_deg / 15.0)
+        words = f"UTC{hours:+d} by longitude"
+        doubt = f"no time zone given: times are {words}; the clock may differ by an hour or two, give --zone"
+        return timezone(timedelta(hours=hours)), words, (doubt,)
+    cleaned = text.strip()
+    if cleaned.upper() in ("UTC", "Z", "GMT"):
+        return UTC, "UTC", ()
+    if cleaned[0] in "+-":
+        return _fixed_zone(cleaned), f"UTC{cleaned}", ()
+    try:
+        return ZoneInfo(cleaned), cleaned, ()
+    except (KeyError, ValueError, OSError) as error:
+        raise BadValue(
+            f"time zone {text!r} is not known; give a name such as Europe/Oslo or an offset such as +02:00"
+        ) from error
+
+
+def _fixed_zone(text: str) -> tzinfo:
+    digits = text[1:].replace(":", "")
+    if digits.isdigit() and len(digits) in (1, 2, 4):
+        hours, minutes = (int(digits), 0) if len(digits) <= 2 else (int(digits[:2]), int(digits[2:]))
+        offset = timedelta(hours=hours, minutes=minutes) * (-1 if text[0] == "-" else 1)
+        if minutes < 60 and timedelta(hours=-12) <= offset <= timedelta(hours=14):
+            return timezone(offset)
+    raise BadValue(f"time zone {text!r} is not -12:00 to +14:00; write an offset such as +02:00")
+
+
+def parse_date(text: str) -> date:
+    """A date as YYYY-MM-DD. Raises BadValue for one that does not exist or lies outside 1900 to 2200."""
+    try:
+        day = date.fromisoformat(text.strip())
+    except ValueError as error:
+        raise BadValue(f"date {text!r} does not exist or is not YYYY-MM-DD; write it like 2026-06-21") from error
+    if not 1900 <= day.year <= 2200:
+        raise BadValue(f"date {text!r} is outside 1900 to 2200; write it like 2026-06-21")
+    return day
+
+
+def quarters_of(day: date, zone: tzinfo) -> list[datetime]:
+    """Every quarter hour of the local day, aware, in order. Raises BadValue for a date the zone skipped."""
+    start, end = _first_moment(day, zone), _first_moment(day + timedelta(days=1), zone)
+    count = round((end - start) / QUARTER)
+    if count <= 0 or start.astimezone(zone).date() != day:
+        raise BadValue(f"date {day.isoformat()} does not exist in {zone}: the clocks skipped it; choose a neighbour")
+    return [(start + i * QUARTER).astimezone(zone) for i in range(count)]
+
+
+def _first_moment(day: date, zone: tzinfo) -> datetime:
+    """The first instant (UTC) at which the local date is `day` or later."""
+    naive = datetime(day.year, day.month, day.day)
+    # fold=0 before a gap keeps the old offset, which lands on the first instant after it
+    guess = naive.replace(tzinfo=zone).astimezone(UTC)
+    earlier = naive.replace(tzinfo=zone, fold=1).astimezone(UTC)
+    return min(guess, earlier) if earlier.astimezone(zone).date() >= day else guess
+
+
+# --- the plan -------------------------------------------------------------------------------------------------------
+
+
+def plan_light(
+    place: Place,
+    first_day: date,
+    zone_text: str | None,
+    kit: Kit,
+    tables: Tables,
+    *,
+    heading_deg: float | None = None,
+    days: int = 1,
+    haze: str | float = "normal",
+    focal_35mm_mm: float | None = None,
+) -> LightPlan:
+    """Plan `days` days from `first_day`. focal_35mm_mm: to warn of the sun in a level frame. Raises BadValue."""
+    check_place(place)
+    if not 1 <= days <= MOST_DAYS:
+        raise BadValue(f"{days} days cannot be planned; give 1 to {MOST_DAYS}")
+    if heading_deg is not None and not -360.0 <= heading_deg <= 360.0:
+        raise BadValue(f"heading {heading_deg:g} degrees is outside 0 to 360; give degrees true, 90 = east")
+    heading = None if heading_deg is None else heading_deg % 360.0
+    zone, zone_words, doubts = parse_zone(zone_text, place)
+    aod = haze_aod(haze)
+    per_day: list[tuple[date, list[datetime]]] = []
+    skipped: list[str] = []
+    for i in range(days):
+        day = first_day + timedelta(days=i)
+        try:
+            per_day.append((day, quarters_of(day, zone)))
+        except BadValue:
+            if days == 1:
+                raise
+            skipped.append(day.isoformat())
+    if not per_day:
+        raise BadValue(f"none of the days from {first_day.isoformat()} exist in {zone_words}; choose another date")
+    moments = [t for _, times in per_day for t in times]
+    height, bearing = sun_positions(place, moments)
+    hard, shade = hard_light_at(height, aod, kit, tables)
+    longer = longer_stops_at(height, aod, kit, tables)
+    rows = _quarters(moments, height, bearing, (hard, shade, longer), heading, focal_35mm_mm)
+    plans, at = [], 0
+    for day, times in per_day:
+        plans.append(_day_plan(day, rows[at : at + len(times)]))
+        at += len(times)
+    if skipped:
+        doubts = (*doubts, f"{', '.join(skipped)} does not exist in {zone_words} and is left out")
+    doubts = (*doubts, "astronomy and a clear sky only: weather, hills and trees in the way are not known")
+    windows = [w for plan in plans for w in plan.windows]
+    best = sorted(windows, key=lambda w: (-round(w.score * min(w.minutes, 180.0), -1), w.start))[:5]
+    return LightPlan(place, zone_words, heading, tuple(plans), tuple(best), _cautions(rows, heading), doubts)
+
+
+def hard_light_at(
+    sun_height_deg: NDArray[np.float64], aod: float, kit: Kit, tables: Tables
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(hard light 0..1, stops that shade lies below sunlit) in the band for many sun heights, (t,) each.
+
+    Worked out on half degrees and interpolated; 0 while the sun is down.
+    """
+    top = float(max(sun_height_deg.max(initial=1.0), 1.0))
+    grid = np.concatenate([np.arange(1.0, min(top, 90.0) + 1.0, 0.5 if top < 20 else 1.0)])
+    grid = grid[grid <= 90.0]
+    value = np.array([hard_light(kit, Light(sun_height_deg=float(h), haze_aod=aod), tables) for h in grid])
+    hard = np.interp(sun_height_deg, grid, value)
+    # the last degree before the horizon fades the beam out
+    hard = np.where(sun_height_deg <= 0.0, 0.0, hard * np.clip(sun_height_deg, 0.0, 1.0))
+    return hard, -np.log2(np.maximum(1.0 - hard, 1e-6))
+
+
+def longer_stops_at(sun_height_deg: NDArray[np.float64], aod: float, kit: Kit, tables: Tables) -> NDArray[np.float64]:
+    """How much less light level ground gets in the band than with the sun 45 degrees high [stops], (t,)."""
+    grid = np.concatenate([np.arange(1.0, 12.0, 0.5), np.arange(12.0, 91.0, 3.0), [45.0]])
+    grid.sort()
+    response = band_response(kit, tables)
+    light = np.array([float(np.sum(clear_light(tables, float(h), aod), axis=0) @ response) for h in grid])
+    stops = np.log2(light[grid == 45.0][0] / light)
+    return np.asarray(np.interp(sun_height_deg, grid, stops), np.float64)
+
+
+def half_view_deg(focal_35mm_mm: float) -> tuple[float, float]:
+    """Half the angle of view across and up of a 36 x 24 mm frame [degrees]."""
+    if not 1.0 <= focal_35mm_mm <= 3000.0:
+        raise BadValue(f"focal length {focal_35mm_mm:g} mm is outside 1 to 3000 mm; give the 35 mm equivalent")
+    return (
+        math.degrees(math.atan(18.0 / focal_35mm_mm)),
+        math.degrees(math.atan(12.0 / focal_35mm_mm)),
+    )
+
+
+def _quarters(
+    moments: Sequence[datetime],
+    height: NDArray[np.float64],
+    bearing: NDArray[np.float64],
+    light: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
+    heading: float | None,
+    focal_35mm_mm: float | None,
+) -> tuple[Quarter, ...]:
+    view = None if focal_35mm_mm is None else half_view_deg(focal_35mm_mm)
+    hard, shade, longer = light
+    rows = []
+    for i, when in enumerate(moments):
+        side = sun_side(float(bearing[i]), heading)
+        up = bool(height[i] > -0.9)
+        in_frame: bool | None = None
+        if not up:
+            in_frame = False
+        elif heading is not None and view is not None:
+            apart = abs((bearing[i] - heading + 180.0) % 360.0 - 180.0)
+            in_frame = bool(apart < view[0] + FRAME_MARGIN_DEG and height[i] < view[1] + FRAME_MARGIN_DEG)
+        usable = float(np.clip((height[i] - LOWEST_USEFUL_DEG) / 4.0, 0.0, 1.0))
+        score = float(hard[i]) * SIDE_WEIGHT[side] * usable * (0.2 if in_frame else 1.0)
+        rows.append(
+            Quarter(
+                time=when,
+                sun_height_deg=round(float(height[i]), 2),
+                sun_bearing_deg=round(float(bearing[i]), 2) % 360.0,
+                sun_side=side,
+                hard_light=round(float(hard[i]), 3),
+                shade_stops=round(float(shade[i]), 2),
+                longer_stops=round(float(longer[i]), 2) if height[i] > 0.0 else None,
+                sun_in_frame=in_frame,
+                score=round(score, 3),
+            )
+        )
+    return tuple(rows)
+
+
+def _day_plan(day: date, rows: tuple[Quarter, ...]) -> DayPlan:
+    windows = []
+    run: list[Quarter] = []
+    for row in (*rows, None):
+        if row is not None and row.score >= GOOD_SCORE and (not run or row.sun_side == run[-1].sun_side):
+            run.append(row)
+            continue
+        if len(run) >= LEAST_QUARTERS:
+            windows.append(_window(run))
+        run = [row] if row is not None and row.score >= GOOD_SCORE else []
+    heights = [r.sun_height_deg for r in rows]
+    if max(heights) <= 0.0:
+        words = f"the sun stays down all day (highest {max(heights):.0f} degrees): no hard light"
+    elif min(heights) > 0.0:
+        words = f"the sun stays up all day ({min(heights):.0f} to {max(heights):.0f} degrees)"
+    else:
+        up = [r.time for r in rows if r.sun_height_deg > 0.0]
+        words = f"sun up about {up[0]:%H:%M} to {up[-1] + QUARTER:%H:%M}, highest {max(heights):.0f} degrees"
+    if not windows and max(heights) > 0.0:
+        words += "; no quarter hour with good light for this view"
+    score = sum(r.score for r in rows if r.score >= GOOD_SCORE) / 4.0
+    return DayPlan(day, rows, tuple(windows), round(score, 2), words)
+
+
+def _window(run: list[Quarter]) -> Window:
+    start, end = run[0].time, (run[-1].time.astimezone(UTC) + QUARTER).astimezone(run[-1].time.tzinfo)
+    low, high = min(r.sun_height_deg for r in run), max(r.sun_height_deg for r in run)
+    score = sum(r.score for r in run) / len(run)
+    hard = sum(r.hard_light for r in run) / len(run)
+    words = f"{start:%H:%M} to {end:%H:%M}: {SIDE_WORDS[run[0].sun_side]}, {low:.0f} to {high:.0f} degrees high, " + (
+        f"{hard:.0%} of the light straight from it"
+    )
+    return Window(start, end, round(score, 3), words)
+
+
+def _cautions(rows: tuple[Quarter, ...], heading: float | None) -> tuple[str, ...]:
+    """Sun warnings: eyes while the sun is up and ahead or unknown; sensor while it can stand in the frame."""
+    up = [r for r in rows if r.sun_height_deg > -0.9]
+    if not up:
+        return ()
+    said = []
+    if heading is None or any(r.sun_side == "ahead" for r in up):
+        said.append(SUN_EYES)
+    inside = [r for r in up if r.sun_in_frame]
+    if inside:
+        day = {r.time.date() for r in inside}
+        span = f"{inside[0].time:%H:%M} to {inside[-1].time:%H:%M}" if len(day) == 1 else f"{len(day)} days"
+        said.append(f"sun in a level frame ({span}): " + SUN_FRAME.format(time="minutes"))
+    return tuple(said)
+
+
+# --- what a person writes -------------------------------------------------------------------------------------------
+
+
+def parse_place(text: str) -> Place:
+    """A place of "LAT,LON" or "LAT,LON,ALTITUDE" [degrees, degrees, m]. Raises BadValue."""
+    parts = [p for p in text.replace(";", ",").replace(" ", ",").split(",") if p]
+    try:
+        numbers = [float(p) for p in parts]
+    except ValueError as error:
+        raise BadValue(f"place {text!r} was not understood; write latitude,longitude like 47.1,11.4") from error
+    if len(numbers) not in (2, 3) or not all(math.isfinite(n) for n in numbers):
+        raise BadValue(f"place {text!r} has {len(numbers)} numbers; write latitude,longitude like 47.1,11.4")
+    place = Place(*numbers)
+    check_place(place)
+    return place
+
+
+def parse_moment(text: str, zone_text: str | None, place: Place) -> datetime:
+    """A moment of "2026-06-21T10:30", with or without its own offset; without, the zone's. Raises BadValue."""
+    try:
+        when = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise BadValue(
+            f"time {text!r} does not exist or is not YYYY-MM-DDTHH:MM; write it like 2026-06-21T10:30"
+        ) from error
+    if when.tzinfo is None:
+        zone, _, _ = parse_zone(zone_text, place)
+        when = when.replace(tzinfo=zone)
+        if when.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != when.replace(tzinfo=None):
+            raise BadValue(f"time {text!r} does not exist in {zone}: the clocks skipped it; choose an hour later")
+    return when

@@ -1,0 +1,1 @@
+"""What moves, how fast, and what a shutter time makes of it."""

@@ -1,0 +1,1 @@
+"""What is where in the snap, and how it is corrected by hand."""

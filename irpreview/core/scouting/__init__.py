@@ -1,0 +1,1 @@
+"""A whole folder of snaps: order, like snaps, places, the contact sheet."""

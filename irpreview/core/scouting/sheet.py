@@ -1,0 +1,236 @@
+"""What stands on the contact sheet of a scouting, in words, for paper and for the screen alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from irpreview.core.cautions import EDGE, EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE, gust_m_s
+from irpreview.core.scouting.places import PlaceGroup, SketchMap, seen_from, sketch_map
+from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text
+from irpreview.core.units import shutter_text
+from irpreview.core.words.lead_words import LEAD_WORDS
+from irpreview.records import Conditions
+
+MOST_SHOWN = 200
+_MOST_LIKE = 12
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One view on the sheet."""
+
+    rank: int
+    contrast_rank: int
+    name: str
+    key: str
+    """Under which its small pictures are kept."""
+    lead: str
+    lead_words: str
+    contrast: str
+    sentence: str
+    figures: tuple[str, ...]
+    taken: str
+    taken_sort: str
+    alike: str
+    """The other snaps of the view, in one line; empty where there is none."""
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Entries under one heading: a place, or all of them without any."""
+
+    heading: str
+    note: str
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceMap:
+    """A sketch map and what is to be found at each of its places."""
+
+    plan: SketchMap
+    lines: tuple[tuple[str, str], ...]
+    """(name of the place, words)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    title: str
+    summary: tuple[str, ...]
+    sections: tuple[Section, ...]
+    maps: tuple[PlaceMap, ...]
+    """Of places that lie near to each other; none for a place by itself."""
+    locations: bool
+    leads: Mapping[str, int]
+    """Views per lead, of those shown."""
+    refused: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def sheet_of(scouting: Scouting, title: str = "Scouting", most: int = MOST_SHOWN) -> Sheet:
+    """The sheet of a scouting: the `most` best views, by place where places were asked for."""
+    shown = scouting.views[:most]
+    if scouting.with_places:
+        sections = _by_place(scouting, shown)
+    else:
+        sections = (Section("", "", tuple(entry_of(v) for v in shown)),)
+    leads: dict[str, int] = {}
+    for view in shown:
+        leads[view.best.finding.lead] = leads.get(view.best.finding.lead, 0) + 1
+    return Sheet(
+        title=title,
+        summary=_summary(scouting, len(shown)),
+        sections=sections,
+        maps=_maps(scouting, shown),
+        locations=scouting.with_places,
+        leads={lead: leads[lead] for lead in LEAD_WORDS if lead in leads},
+        refused=tuple(refusal_line(path, why) for path, why in scouting.refused),
+        cautions=tuple(_sentence(text) for text in (SUN_EYES, TIDE, _edge(scouting), RUIN, LOCAL)),
+    )
+
+
+def refusal_line(path: str, why: str) -> str:
+    """A refused file on one line, its path once."""
+    path, why = clean(path), " ".join(clean(why).split())
+    return why if path in why else f"{path}: {why}"
+
+
+def clean(text: str) -> str:
+    """Bytes of a file's name that are no text become question marks in a box."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _edge(scouting: Scouting) -> str:
+    """What to mind near an edge: with the gust of the wind that was given."""
+    gust = gust_m_s(Conditions(wind_m_s=(scouting.settings or {}).get("wind_m_s")))
+    return EDGE_UNKNOWN if gust is None else EDGE.format(gust=gust)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """ "1 snap", "12 snaps"."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
+    settings: Mapping[str, Any] = scouting.settings or {}
+    count = counted(scouting.snap_count, "snap")
+    if len(scouting.views) != scouting.snap_count:
+        count += f" of {counted(len(scouting.views), 'view')} (like ones are put together, the best of them is shown)"
+    lines = [count + "."]
+    wind = settings.get("wind_m_s")
+    air = (
+        f"Wind {wind:.1f} m/s"
+        if isinstance(wind, float)
+        else "Wind not given, so whether leaves hold cannot be told well"
+    )
+    light = "each in its own light"
+    if settings.get("planned_sun_deg") is not None:
+        light = f"a what-if: sun at {settings['planned_sun_deg']:g} degrees over the snaps' own shadows"
+    elif settings.get("planned_time") is not None:
+        light = f"a what-if: the light of {settings['planned_time']} over the snaps' own shadows"
+    lines.append(f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', 4.0):g}.")
+    if scouting.order == "lead":
+        lines.append(
+            "First what can lead today, then what is worth waiting for, then the rest; inside each the strongest "
+            "layered contrast (0 to 100) first."
+        )
+    else:
+        lines.append("The strongest layered contrast (0 to 100) first.")
+    if shown < len(scouting.views):
+        lines.append(f"The best {shown} of {len(scouting.views)} views are shown; scout.csv and scout.json have all.")
+    if scouting.refused:
+        lines.append(f"{counted(len(scouting.refused), 'file')} could not be used, listed at the end.")
+    return tuple(lines)
+
+
+def entry_of(view: View) -> Entry:
+    """The words for one view."""
+    best = view.best
+    finding = best.finding
+    figures = [edges_text(finding), sky_text(finding)]
+    if finding.shutter_s is not None:
+        time = shutter_text(finding.shutter_s)
+        figures.append(f"judged at {time if time.endswith(('s', 'min', 'h')) else time + ' s'}")
+    if finding.lead_turns_at_wind_m_s is not None:
+        figures.append(f"lead turns at about {finding.lead_turns_at_wind_m_s:.0f} m/s of wind")
+    return Entry(
+        rank=view.rank,
+        contrast_rank=view.contrast_rank,
+        name=clean(best.path),
+        key=best.key,
+        lead=finding.lead,
+        lead_words=LEAD_WORDS[finding.lead],
+        contrast=f"{finding.layered_contrast:.0f}",
+        sentence=finding.sentence,
+        figures=tuple(figures),
+        taken=taken_text(finding),
+        taken_sort=finding.taken or "9999",
+        alike=_alike(view.snaps[1:]),
+        doubts=finding.doubts,
+    )
+
+
+def taken_text(finding: Finding) -> str:
+    """ "21 Jun 2026, 10:30", or nothing."""
+    at: datetime | None = finding.taken_at
+    return "" if at is None else f"{at.day} {_MONTHS[at.month - 1]} {at.year}, {at:%H:%M}"
+
+
+def _alike(others: tuple[Snap, ...]) -> str:
+    if not others:
+        return ""
+    names = ", ".join(clean(snap.path) for snap in others[:_MOST_LIKE])
+    more = len(others) - _MOST_LIKE
+    return f"Same view: {names}" + (f" and {more} more" if more > 0 else "") + "."
+
+
+def _by_place(scouting: Scouting, shown: tuple[View, ...]) -> tuple[Section, ...]:
+    sections = []
+    for index, place in enumerate(scouting.places):
+        views = [view for view in shown if view.place == index]
+        if views:
+            note = f"{counted(len(views), 'view')} at {place_text(place)}"
+            if index > 0:
+                note += f", {seen_from(scouting.places[0].middle, place.middle)} of place {scouting.places[0].name}"
+            sections.append(Section(f"Place {place.name}", note, tuple(entry_of(v) for v in views)))
+    rest = [view for view in shown if view.place is None]
+    if rest:
+        heading = "Place not known" if sections else ""
+        note = counted(len(rest), "view") if sections else "None of the snaps says where it was taken."
+        sections.append(Section(heading, note, tuple(entry_of(v) for v in rest)))
+    return tuple(sections)
+
+
+def place_text(place: PlaceGroup) -> str:
+    """Latitude and longitude to about ten metres."""
+    return f"{place.middle.latitude_deg:.4f}, {place.middle.longitude_deg:.4f}"
+
+
+def _maps(scouting: Scouting, shown: tuple[View, ...]) -> tuple[PlaceMap, ...]:
+    found: dict[int, list[View]] = {}
+    for view in shown:
+        if view.place is not None:
+            found.setdefault(view.place, []).append(view)
+    groups: dict[int, list[int]] = {}
+    for index in sorted(found):
+        groups.setdefault(scouting.places[index].map_index, []).append(index)
+    maps = []
+    for members in groups.values():
+        if len(members) < 2:
+            continue
+        lines = []
+        for index in members:
+            best = found[index][0].best.finding
+            words = f"{counted(len(found[index]), 'view')}, the first: {LEAD_WORDS[best.lead]}, "
+            lines.append((scouting.places[index].name, words + f"contrast {best.layered_contrast:.0f}"))
+        maps.append(PlaceMap(sketch_map([scouting.places[index] for index in members]), tuple(lines)))
+    return tuple(maps)

@@ -1,0 +1,1 @@
+"""Layers, their tonal separation, the sky, what leads the picture."""

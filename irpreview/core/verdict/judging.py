@@ -1,0 +1,256 @@
+"""The verdict on a snap: will the layers hold apart, is there enough in the sky, what should lead the picture.
+
+Layers come from `layers`, the step between two of them from `gaps`, the sky from `sky`, the lead from `lead`, the
+words from `verdict_words`. Nothing here looks at a clock or a file: the same photo, scene and rendering give the same
+verdict.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import lru_cache
+from types import MappingProxyType
+
+import cv2
+import numpy as np
+
+from irpreview.core.imaging.picture_geometry import print_mm_per_px
+from irpreview.core.motion.blur import movement_at, rates_of_motion
+from irpreview.core.verdict import lead as lead_of
+from irpreview.core.verdict.layers import at_photo_size, edge_lengths, find_layers, ground_of
+from irpreview.core.verdict.separation import measure_gaps
+from irpreview.core.verdict.sky import read_sky
+from irpreview.core.verdict.subjects import candidates, parting
+from irpreview.core.words.verdict_words import say_all
+from irpreview.records import (
+    ClassMovement,
+    Conditions,
+    Exposure,
+    Gap,
+    Layer,
+    Movement,
+    Photo,
+    Range,
+    Rendering,
+    SceneMap,
+    Verdict,
+    frozen_array,
+)
+
+__all__ = ["judge_scene", "layered_contrast"]
+
+_SKY = ("clear_sky", "cloud")
+_CROPS = ((1, 1), (5, 4), (4, 3), (3, 2), (16, 9), (2, 1))
+_MOVEMENT_SIDE_PX, _SWEEP_SIDE_PX = 512, 112
+
+
+def judge_scene(
+    photo: Photo,
+    scene: SceneMap,
+    rendering: Rendering,
+    conditions: Conditions | None = None,
+    movement: Movement | None = None,
+    exposure: Exposure | None = None,
+    grade: float = 4.0,
+    shutter_s: float | None = None,
+) -> Verdict:
+    """Layers, gaps, sky, lead and sentences for one snap.
+
+    photo, scene, rendering: of one size (H, W). conditions: wind unknown = not given, never zero. movement: what the
+    planned shutter makes of the scene; worked out here from `shutter_s` [s] (else from the recommended setting of
+    `exposure`) when it is not given. grade: paper grade 0..5 on which the steps are judged.
+    Raises BadValue for sizes that differ, a grade outside 0..5, or a shutter or wind outside its range.
+    """
+    shutter_s = _planned_shutter(shutter_s, movement, exposure)
+    if movement is None and shutter_s is not None:
+        small = _small_scene(scene, _MOVEMENT_SIDE_PX)
+        movement = movement_at(rates_of_motion(small, rendering.kit, conditions, photo), shutter_s)
+    ground = ground_of(photo, scene, rendering)
+    layers, layer_map = find_layers(ground)
+    gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
+    sky = read_sky(ground, movement)
+    shade = lead_of.read_shade(ground, rendering, sky, conditions)
+    found = candidates(layers, gaps, layer_map, ground, curve, sky)
+    sky_share = sum(layer.share for layer in layers if layer.class_name in _SKY)
+    lead = lead_of.find_lead(
+        found,
+        sky,
+        sky_share,
+        movement,
+        shade,
+        lead_of.foliage_smear(movement),
+        _smear_at_wind(scene, photo, rendering, conditions, movement),
+    )
+    composition = composition_facts(layers, gaps, layer_map, lead)
+    score, parts = layered_contrast(layers, gaps, layer_map)
+    reasons, sentences = say_all(
+        layers, gaps, sky, sky_share, lead, composition, curve, rendering, conditions, movement, grade
+    )
+    return Verdict(
+        layers=layers,
+        gaps=gaps,
+        layer_map=at_photo_size(layer_map, photo.height, photo.width),
+        sky=sky,
+        lead=lead.choice,
+        lead_reasons=reasons,
+        turns_at_wind_m_s=lead.turns_at_wind_m_s,
+        composition=composition,
+        layered_contrast=score,
+        layered_contrast_parts=parts,
+        sentences=sentences,
+        grade=grade,
+    )
+
+
+def _planned_shutter(shutter_s: float | None, movement: Movement | None, exposure: Exposure | None) -> float | None:
+    if shutter_s is not None:
+        return shutter_s
+    if movement is not None:
+        return movement.shutter_s
+    if exposure is not None and exposure.recommended is not None:
+        return exposure.recommended.shutter_s.likely
+    return None
+
+
+def _small_scene(scene: SceneMap, side_px: int) -> SceneMap:
+    """The labels at a size at which many winds cost nothing; shares of the height and print millimetres stay."""
+    height, width = scene.label.shape
+    k = min(1.0, side_px / max(height, width))
+    size = (max(1, round(width * k)), max(1, round(height * k)))
+    label = cv2.resize(scene.label, size, interpolation=cv2.INTER_NEAREST)
+    return replace(scene, label=frozen_array(np.asarray(label, np.uint8)), repainted=None)
+
+
+def _smear_at_wind(
+    scene: SceneMap, photo: Photo, rendering: Rendering, conditions: Conditions | None, movement: Movement | None
+) -> lead_of.FoliageSmear | None:
+    """Smear of the leaves [mm on the print] at any wind, at the shutter of `movement`; a clip sets its level."""
+    name = lead_of.plant_of(movement)
+    if movement is None or name is None:
+        return None
+    small = _small_scene(scene, _SWEEP_SIDE_PX)
+    shutter_s = movement.shutter_s
+    base = conditions or Conditions()
+    per_px = print_mm_per_px(small.label.shape[1], small.label.shape[0])
+
+    @lru_cache(maxsize=64)
+    def at(wind_m_s: float) -> Range | None:
+        rates = rates_of_motion(small, rendering.kit, replace(base, wind_m_s=wind_m_s, gust_m_s=None), photo)
+        if name not in rates.classes:
+            return None
+        blur = rates.classes[name].blur_px(shutter_s)
+        return Range(blur.low * per_px, blur.likely * per_px, blur.high * per_px)
+
+    measured = _measured(movement)
+    if measured is None or base.wind_m_s is None:
+        return at
+    tabled = at(max(base.wind_m_s, 0.2))
+    if tabled is None or tabled.likely <= 0:
+        return at
+    factor = measured.print_mm.likely / tabled.likely
+
+    def scaled(wind_m_s: float) -> Range | None:
+        smear = at(wind_m_s)
+        if smear is None:
+            return None
+        # a few seconds of film measure the sway within a factor of about 1.4
+        return Range(smear.likely * factor / 1.4, smear.likely * factor, smear.likely * factor * 1.4)
+
+    return scaled
+
+
+def _measured(movement: Movement) -> ClassMovement | None:
+    for name in ("tree", "grass"):
+        if name in movement.classes and movement.classes[name].how_known.startswith("measured"):
+            return movement.classes[name]
+    return None
+
+
+def layered_contrast(
+    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray
+) -> tuple[float, Mapping[str, float]]:
+    """One figure 0..100 for sorting many snaps, and its parts 0..1:
+
+        100 * parting^0.6 * depth^0.2 * range^0.2
+
+    parting: mean over the shared edges, by length, of how well each gap parts on the print (0 below 2 L*, 1 from 30 L*,
+    times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
+    1, with n the effective number of layers exp(entropy of their shares). range: distance between the darkest and the
+    lightest layer of at least 3 %, full at 4 zones.
+    """
+    length = edge_lengths(layer_map, len(layers))
+    total = sum(float(length[g.a, g.b]) for g in gaps)
+    parted = sum(float(length[g.a, g.b]) * parting(g) for g in gaps) / total if total else 0.0
+    shares = [layer.share for layer in layers if layer.share > 0]
+    effective = math.exp(-sum(s * math.log(s) for s in shares))
+    depth = min(1.0, max(0.0, (effective - 1) / 3))
+    zones = [layer.zone.likely for layer in layers if layer.share >= 0.03]
+    span = min(1.0, (max(zones) - min(zones)) / 4) if zones else 0.0
+    parts = {"parting": round(parted, 4), "depth": round(depth, 4), "range": round(span, 4)}
+    score = 100 * parted**0.6 * depth**0.2 * span**0.2
+    return round(score, 1), MappingProxyType(parts)
+
+
+def composition_facts(
+    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray, lead: lead_of.Lead
+) -> Mapping[str, object]:
+    """Facts, not rules: horizon, sky and ground, the strongest edge, what a crop to the common formats keeps."""
+    height, width = layer_map.shape
+    sky_ids = [la.index for la in layers if la.class_name in _SKY]
+    sky = np.isin(layer_map, sky_ids)
+    sky_share = float(sky.mean())
+    horizon: float | None = None
+    if 0.02 < sky_share < 0.98:
+        columns = sky.any(axis=0)
+        feet = height - np.argmax(sky[::-1][:, columns], axis=0)
+        if columns.mean() > 0.3:
+            horizon = round(1 - float(np.median(feet)) / height, 3)
+    strongest: dict[str, object] | None = None
+    if gaps:
+        length = edge_lengths(layer_map, len(layers))
+        best = max(gaps, key=lambda g: abs(g.print_step.likely) * min(1.0, float(length[g.a, g.b]) / (0.2 * width)))
+        strongest = {
+            "between": [layers[best.a].name, layers[best.b].name],
+            "print_step": round(abs(best.print_step.likely), 1),
+            "x": round(best.edge_xy[0], 3),
+            "y": round(best.edge_xy[1], 3),
+        }
+    leading = lead.candidates[0].layer if lead.candidates else None
+    focus = leading.centre_xy if leading is not None else (0.5, 0.5)
+    return MappingProxyType(
+        {
+            "horizon_height": horizon,
+            "sky_share": round(sky_share, 3),
+            "ground_share": round(1 - sky_share, 3),
+            "strongest_edge": strongest,
+            "crops": [_crop(ratio, layers, layer_map, focus) for ratio in _CROPS],
+        }
+    )
+
+
+def _crop(
+    ratio: tuple[int, int], layers: tuple[Layer, ...], layer_map: np.ndarray, focus: tuple[float, float]
+) -> dict[str, object]:
+    """The largest frame of this format, moved towards what leads; lying or standing like the photo."""
+    height, width = layer_map.shape
+    long, short = max(ratio), min(ratio)
+    aspect = long / short if width >= height else short / long
+    if width / height > aspect:
+        w, h = max(1, round(height * aspect)), height
+    else:
+        w, h = width, max(1, round(width / aspect))
+    left = int(np.clip(round(focus[0] * width - w / 2), 0, width - w))
+    top = int(np.clip(round(focus[1] * height - h / 2), 0, height - h))
+    inside = layer_map[top : top + h, left : left + w]
+    kept = np.bincount(inside[inside >= 0].ravel(), minlength=len(layers))
+    whole = np.maximum(np.bincount(layer_map[layer_map >= 0].ravel(), minlength=len(layers)), 1)
+    losing = [la.name for la in layers if kept[la.index] / whole[la.index] < 0.5]
+    return {
+        "format": f"{ratio[0]}:{ratio[1]}",
+        "keeps_share": round(w * h / (width * height), 3),
+        "left": round(left / width, 3),
+        "top": round(top / height, 3),
+        "mostly_lost": losing,
+    }

@@ -1,0 +1,97 @@
+"""Words and numbers as they are said: shared by the sentences of the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from irpreview.core.verdict.sky import BLANK_STOPS, DRAMATIC_STOPS, FAINT_STOPS
+from irpreview.records import Layer, Sky
+
+_PLURAL = ("trees", "things")
+_NUMBER = (
+    *("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
+    *("eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
+)
+_SHORT = {"clear_sky": "sky", "tree": "trees", "other": "other things"}
+
+
+def tone_word(lightness: float) -> str:
+    """What a print L* looks like."""
+    for limit, word in ((12, "black"), (32, "dark"), (58, "mid-grey"), (80, "light")):
+        if lightness < limit:
+            return word
+    return "white"
+
+
+def counted(number: int) -> str:
+    """A small number in words."""
+    return _NUMBER[number] if number < len(_NUMBER) else str(number)
+
+
+def plural(layer: Layer) -> bool:
+    """Whether the name of a layer is a plural."""
+    return any(word in layer.name.split() for word in _PLURAL)
+
+
+def verb(layer: Layer, stem: str) -> str:
+    """Third person of a regular verb."""
+    if plural(layer):
+        return stem
+    return stem + ("es" if stem.endswith(("ch", "sh", "s", "o")) else "s")
+
+
+def they_are(layer: Layer) -> str:
+    """Pronoun and verb for a layer, one or many."""
+    return "they are" if plural(layer) else "it is"
+
+
+def the(layer: Layer) -> str:
+    """The layer with its article."""
+    return f"the {layer.name}"
+
+
+def short(layer: Layer) -> str:
+    """What a layer is, without where it is."""
+    return _SHORT.get(layer.class_name, layer.class_name)
+
+
+def cap(text: str) -> str:
+    """With a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names with commas, and an "and" before the last."""
+    if len(names) <= 1:
+        return "".join(names)
+    return ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def zones_text(value: float) -> str:
+    """A size in zones as it is said."""
+    size = abs(value)
+    if size < 0.2:
+        return "hardly anything"
+    if size < 0.4:
+        return "a third of a zone"
+    if size < 0.6:
+        return "half a zone"
+    if size < 0.85:
+        return "three quarters of a zone"
+    if size < 1.25:
+        return "one zone"
+    return f"{size:.1f} zones".replace(".0 zones", " zones")
+
+
+def eighths(okta: int) -> str:
+    """Cloud cover as it is said."""
+    return f"{counted(okta)} {'eighth' if okta == 1 else 'eighths'} of cloud"
+
+
+def sky_facts(sky: Sky) -> str:
+    """What was measured of a sky."""
+    cover = "no sky" if sky.okta is None else "sky wholly covered" if sky.okta == 8 else eighths(sky.okta)
+    return (
+        f"{cover}, texture {sky.texture_stops:.2f} stops (below {BLANK_STOPS:g} blank, from {FAINT_STOPS:g} lively, "
+        f"from {DRAMATIC_STOPS:g} dramatic)"
+    )

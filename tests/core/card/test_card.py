@@ -1,0 +1,413 @@
+"""The card's words and tables, against published scales and hand-worked figures."""
+
+import inspect
+
+import numpy as np
+import pytest
+
+from irpreview.core.card import blocks as card_blocks
+from irpreview.core.card import card as shotcard
+from irpreview.core.card import field_tables
+from irpreview.core.motion import blur as movement
+from irpreview.core.units import shutter_text
+from irpreview.records import (
+    ClassMovement,
+    ClassTone,
+    Conditions,
+    Exposure,
+    Kit,
+    Light,
+    Movement,
+    Place,
+    Range,
+    Rendering,
+    SceneMap,
+    Sentence,
+    Setting,
+    Sky,
+    Verdict,
+)
+
+
+def setting(iso, shutter_s, text=None, f_number=8.0):
+    return Setting(
+        iso=iso,
+        f_number=f_number,
+        shutter_s=Range(shutter_s / 3, shutter_s, shutter_s * 3),
+        shutter_text=text or shutter_text(shutter_s),
+    )
+
+
+def exposure(**changes):
+    values = {
+        "factor_stops": Range(12.0, 13.5, 15.5),
+        "factor_parts": {},
+        "metered_ev100": Range(14.0, 14.5, 15.0),
+        "metered_by": "the phone's own exposure",
+        "settings": (setting(64, 100.0), setting(400, 16.0), setting(6400, 1.0)),
+        "recommended": setting(64, 100.0),
+        "freezes": setting(6400, 1.0),
+        "streaks": setting(64, 100.0),
+        "reasons": (),
+        "test_frames": ({"says": "ISO 6400 f/8 1 s: if this one looks right, the frame takes 1 min 40 s"},),
+        "focus": {"says": ("focus on the far trees", "tape the ring")},
+    }
+    return Exposure(**{**values, **changes})
+
+
+def verdict(lead="foliage", **changes):
+    values = {
+        "layers": (),
+        "gaps": (),
+        "layer_map": np.full((40, 60), -1, np.int16),
+        "sky": Sky(okta=3, texture_stops=0.2, word="textured"),
+        "lead": lead,
+        "lead_reasons": (),
+        "turns_at_wind_m_s": Range(2.0, 3.0, 5.0),
+        "composition": {},
+        "layered_contrast": 0.5,
+        "layered_contrast_parts": {},
+        "sentences": (Sentence("The trees stand clear of the sky.", "gap 2.1 zones"),),
+    }
+    return Verdict(**{**values, **changes})
+
+
+def scene():
+    label = np.full((40, 60), 4, np.uint8)
+    label[:20] = 1
+    label[30:, :20] = 6
+    return SceneMap(
+        probability=np.full((9, 4, 6), 1 / 9, np.float32),
+        label=label,
+        confidence=np.ones((40, 60), np.float32),
+        mix=np.zeros((1, 2, 2), np.float32),
+        model_id="network-of-the-test",
+    )
+
+
+def rendering(light=None, kit=None):
+    tones = np.full((40, 60), 0.18, np.float32)
+    zone = Range(4.0, 5.0, 6.0)
+    return Rendering(
+        tones=tones,
+        spread_stops=np.ones_like(tones),
+        classes={"clear_sky": ClassTone(0.5, zone, Range(-2, -1, 0)), "tree": ClassTone(0.4, zone, Range(2, 3, 4))},
+        picture=np.full((40, 60), 120, np.uint8),
+        kit=kit or Kit(),
+        light=light or Light(),
+    )
+
+
+def card(**changes):
+    values = {
+        "title": "Ford below Anselt",
+        "snap": np.full((40, 60, 3), 90, np.uint8),
+        "infrared": np.full((40, 60), 160, np.uint8),
+        "scene": scene(),
+        "rendering": rendering(),
+        "verdict": verdict(),
+        "exposure": exposure(),
+        "movement": None,
+        "conditions": Conditions(),
+    }
+    return shotcard.build_card(**{**values, **changes})
+
+
+def test_the_middle_of_each_force_lies_within_it():
+    # Limits as printed in the Beaufort table of the weather services (WMO, 10 m mean wind).
+    rows = field_tables.wind_table(exposure(), verdict(), None, pixels_wide=6000)
+    assert [row.from_m_s for row in rows] == [0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9]
+    assert rows[-1].to_m_s == 17.1
+    for force in range(1, 8):
+        row = rows[force - 1]
+        assert row.from_m_s <= field_tables.beaufort_m_s(force) <= row.to_m_s
+
+
+def test_red_channel_steps_follow_the_srgb_curve():
+    # IEC 61966-2-1 worked by hand: 0.5 -> 0.2140 linear, 0.87 -> 0.7278, so 1.77 stops.
+    rows = dict(field_tables.red_channel_rows())
+    assert rows[0.5] == pytest.approx(1.77, abs=0.01)
+    assert rows[0.25] > rows[0.5] > rows[0.75] > 0
+
+
+def test_the_aim_of_the_red_channel_is_zone_seven():
+    # Zone VII = two stops over 18 %.
+    assert field_tables._linear(field_tables.FINE_RED_SHARE) == pytest.approx(0.18 * 4, rel=0.02)
+
+
+def test_red_channel_words_depend_on_the_camera():
+    assert "alone" in field_tables.red_channel_words(Kit())[0]
+    assert "alone" not in field_tables.red_channel_words(Kit(sensor="converted", filter_cut_on_nm=590.0))[0]
+
+
+def test_a_faster_setting_lets_foliage_lead_in_more_wind():
+    def blur(wind, shutter):
+        return Range(0.0, wind * shutter, 2 * wind * shutter)
+
+    rows = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
+    assert [row.beaufort for row in rows] == [1, 2, 3, 4, 5, 6, 7]
+    assert [row.lead for row in rows[:3]] == ["foliage"] * 3
+    assert all(row.iso == 6400 for row in rows[:3])
+    assert rows[-1].lead == "structure"
+    assert rows[-1].iso == 64
+
+
+def test_a_sky_that_leads_keeps_leading_while_the_leaves_are_sharp():
+    rows = field_tables.wind_table(
+        exposure(), verdict("sky"), lambda w, t: Range(0, w * t, 2 * w * t), pixels_wide=6000
+    )
+    assert {row.lead for row in rows} == {"sky"}
+    assert rows[0].foliage_holds
+    assert not rows[-1].foliage_holds
+    made = card(verdict=verdict("sky"), foliage_blur_px=lambda w, t: Range(0, 0, 0))
+    table = next(block.table for block in card_blocks.card_blocks(made) if block.heading == "If the wind differs")
+    assert table[1][3] == "sky; leaves sharp"
+
+
+def test_a_setting_that_is_too_noisy_saves_no_foliage():
+    import dataclasses
+
+    noisy = dataclasses.replace(setting(6400, 1.0), snr=4.0)
+    rows = field_tables.wind_table(
+        exposure(settings=(setting(64, 100.0), noisy), freezes=noisy),
+        verdict(),
+        lambda w, t: Range(0, w * t, 2 * w * t),
+        pixels_wide=6000,
+    )
+    assert not any(row.foliage_holds for row in rows)
+
+
+def test_still_air_takes_the_cleanest_setting():
+    rows = field_tables.wind_table(exposure(), verdict(), lambda wind, shutter: Range(0, 0.1, 0.2), pixels_wide=6000)
+    assert {row.iso for row in rows} == {64}
+
+
+def test_the_blur_limit_follows_the_width_of_the_snap():
+    def blur(wind, shutter):
+        return Range(2.0, 3.0, 4.0)
+
+    small = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=1024)
+    large = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
+    assert small[0].lead == "structure"
+    assert large[0].lead == "foliage"
+
+
+def test_without_anything_that_stands_still_a_gale_says_wait():
+    rows = field_tables.wind_table(
+        exposure(), verdict(), lambda wind, shutter: Range(90, 99, 120), pixels_wide=6000, can_lead=("foliage",)
+    )
+    assert {row.lead for row in rows} == {"wait"}
+
+
+def test_a_scene_without_foliage_keeps_its_lead_in_any_wind():
+    rows = field_tables.wind_table(exposure(), verdict("sky"), None, pixels_wide=6000, can_lead=("sky",))
+    assert {row.lead for row in rows} == {"sky"}
+    assert {row.blur_px for row in rows} == {None}
+
+
+def test_sky_corrections_from_the_usual_exposure_values():
+    # EV 15 in sun, 13 to 14 behind thin cloud, 11 to 12 under overcast (common practice): 2-4 and 8-16 times.
+    thin, overcast = field_tables.sky_corrections("clear", setting(64, 60.0))
+    assert (thin.times_low, thin.times_high) == (2.0, 4.0)
+    assert (overcast.times_low, overcast.times_high) == (8.0, 16.0)
+    assert thin.shutter_text == "2 min to 4 min"
+
+
+def test_a_plan_for_overcast_is_shortened_when_the_sun_comes_out():
+    sun = field_tables.sky_corrections("overcast", setting(64, 600.0))[0]
+    assert "Sun out" in sun.when
+    assert sun.times_high < 0.2
+
+
+def test_minutes_per_frame_come_from_the_cost_of_a_frame():
+    assert field_tables.minutes_per_frame(exposure(frame_cost={"minutes_per_frame": 5.5})) == 5.5
+    assert field_tables.minutes_per_frame(exposure()) is None
+    assert any(
+        "Allow 5 min 30 s a frame in all" in line
+        for line in _figure("Setting", exposure=exposure(frame_cost={"minutes_per_frame": 5.5})).notes
+    )
+
+
+def _figure(label, **changes):
+    return next(one for one in card_blocks.key_figures(card(**changes)) if one.label == label)
+
+
+def _block(made, heading):
+    return next(block for block in card_blocks.card_blocks(made) if block.heading.startswith(heading))
+
+
+def test_of_hundreds_of_settings_a_few_go_on_paper():
+    many = tuple(
+        setting(iso, 100.0 * 64 / iso * (f_number / 8) ** 2, f_number=f_number)
+        for iso in (64, 80, 100, 128, 256, 512, 1024, 4096, 16384)
+        for f_number in (2.8, 4.0, 5.6, 8.0, 11.0)
+    )
+    kept = field_tables.setting_choices(exposure(settings=many, recommended=many[3], freezes=None, streaks=None))
+    assert {one.f_number for one in kept} == {2.8, 8.0}
+    assert sorted({one.iso for one in kept}) == [64, 256, 1024, 4096, 16384]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "sun for 51.2345 N, 7.4321 E at noon",
+        "lat 51.23 lon -7.43",
+        "latitude: 51.2, longitude: 7.4",
+        "at 51.2345, 7.4321 today",
+        "51.23 north and 7.43 east",
+        "51° N 7° E",
+    ],
+)
+def test_coordinates_are_taken_out_of_sentences(text):
+    cleaned = shotcard.without_coordinates(text)
+    assert "51" not in cleaned
+    assert "the photo's place" in cleaned
+
+
+def test_ordinary_figures_stay_in_sentences():
+    for text in ("13.5 stops (12.0 to 15.5)", "3 N of wind", "f/8, ISO 64, 2 min 30 s", "5 Ends of it"):
+        assert shotcard.without_coordinates(text) == text
+
+
+def test_no_place_on_the_card_unless_asked_for():
+    place = Place(51.23456, 7.65432)
+    light = Light(how_known="computed for 51.2346 N, 7.6543 E at noon")
+    text = str(shotcard.card_dict(card(place=place, rendering=rendering(light)))) + str(
+        card_blocks.card_blocks(card(place=place, rendering=rendering(light)))
+    )
+    assert "51.2" not in text
+    assert "7.65" not in text
+
+
+def test_the_place_is_there_when_ticked():
+    made = card(place=Place(51.23456, -7.65432), with_place=True)
+    assert shotcard.card_dict(made)["place"]["latitude_deg"] == 51.23456
+    assert any("51.2346 N, 7.6543 W" in line for block in card_blocks.card_blocks(made) for line in block.lines)
+
+
+def test_every_part_is_on_the_card():
+    made = card(light_window=("Best between 10:00 and 15:00.",), sources=("A handbook.",), version="9.9")
+    headings = [block.heading for block in card_blocks.card_blocks(made)]
+    for wanted in ("Other settings", "Test frames", "If the wind differs", "If the sky differs", "Notes", "Sources"):
+        assert wanted in headings
+    for wanted in ("Reading the red channel", "White balance", "Take care", "Taken for granted", "Will it hold apart"):
+        assert wanted in headings
+    assert any(heading.startswith("Order of work") for heading in headings)
+    assert headings[0] == "Take care"
+    labels = [figure.label for figure in card_blocks.key_figures(made)]
+    assert labels == ["Plan", "Setting", "Good light"]  # this exposure's focus has no distance
+
+
+def test_the_figures_at_the_top_are_those_of_the_plan():
+    made = {
+        "exposure": exposure(
+            focus={"says": ("24 mm at f/8, focused at 2.4 m: sharp from 1.2 m to infinity", "tape the ring"),
+                   "focal_mm": 24.0, "f_number": 8.0, "focus_at_m": 2.41, "near_m": 1.2, "far_m": None}
+        ),
+        "light_window": ("3 May 2026: sun up about 06:00 to 20:45, highest 54 degrees.",
+                         "Good light 07:00 to 12:00: sun at the side, 9 to 54 degrees high, 94% of the light straight"
+                         " from it.",
+                         "Good light 12:00 to 15:15: sun behind you, 39 to 54 degrees high, 94% of the light straight"
+                         " from it.",
+                         "Good light 17:00 to 19:00: sun at the side, 9 to 20 degrees high, 94% of the light straight"
+                         " from it."),
+    }  # fmt: skip
+    setting_shown, focus, light = (_figure(label, **made) for label in ("Setting", "Focus at", "Good light"))
+    assert setting_shown.value == "ISO 64, f/8, 1 min 40 s"
+    assert setting_shown.notes[0] == "Could be 30 s to 5 min: test frames first."
+    assert (focus.value, focus.notes) == ("2.4 m", ("24 mm at f/8: sharp from 1.2 m to infinity.",))
+    assert light.value == "07:00 to 15:15, 17:00 to 19:00"
+    assert light.notes == ("3 May 2026: sun up about 06:00 to 20:45, highest 54 degrees.",)
+    # What stands at the top is not said again below, and nothing else is lost.
+    assert _block(card(**made), "More on focus").lines == ("Tape the ring.",)
+    assert _block(card(**made), "When the light").lines == (
+        "07:00 to 12:00: sun at the side, 9-54° high.",
+        "12:00 to 15:15: sun behind you, 39-54° high.",
+        "17:00 to 19:00: sun at the side, 9-20° high.",
+    )
+    assert _figure("Good light").value == "cannot be told"
+
+
+def test_winds_that_ask_for_the_same_are_one_row_and_all_seven_forces_are_there():
+    def blur(wind, shutter):
+        return Range(0.0, wind * shutter, 2 * wind * shutter)
+
+    table = _block(card(foliage_blur_px=blur), "If the wind differs").table
+    assert table[0][0] == "Bft"
+    forces = [row[0] for row in table[1:]]
+    told = [force for one in forces for force in range(int(one[0]), int(one[-1]) + 1)]
+    assert told == [1, 2, 3, 4, 5, 6, 7]
+    assert len({row[3:] for row in table[1:]}) == len(table) - 1
+    assert table[-1][1].endswith("-17.1")  # upper limit of Beaufort 7, WMO
+
+
+def test_another_aperture_than_planned_is_named_in_the_table_of_winds():
+    quick = setting(6400, 0.1, f_number=2.8)
+    plan = exposure(settings=(setting(64, 100.0), quick), freezes=quick)
+    made = card(exposure=plan, foliage_blur_px=lambda wind, shutter: Range(0.0, 0.0 if shutter < 1 else 99.0, 99.0))
+    assert _block(made, "If the wind differs").table[1][4] == "1/10, ISO 6400, f/2.8"
+
+
+def test_the_ladder_is_a_table_and_mixed_frames_stay_sentences():
+    def rung(text, long_text, factor, iso=6400.0):
+        long = {"iso": 64.0, "f_number": 8.0, "shutter_s": 1.0, "shutter_text": long_text}
+        return {"iso": iso, "f_number": 2.8, "shutter_s": 1.0, "shutter_text": text, "if_right_factor_stops": factor,
+                "stands_for": long, "says": f"ISO {iso:g} {text}: then {long_text}"}  # fmt: skip
+
+    plan = exposure(test_frames=(rung("1/8", "50 s", 12.5), rung("1/4", "1 min 40 s", 13.5)))
+    assert _block(card(exposure=plan), "Test frames").table == (
+        ("ISO 6400, f/2.8", "1/8", "1/4"),
+        ("ISO 64, f/8", "50 s", "1 min 40 s"),
+        ("factor, stops", "12.5", "13.5"),
+    )
+    mixed = exposure(test_frames=(rung("1/8", "50 s", 12.5), rung("1/4", "1 min 40 s", 13.5, iso=3200.0)))
+    assert _block(card(exposure=mixed), "Test frames").lines == (
+        "ISO 6400 1/8: then 50 s.",
+        "ISO 3200 1/4: then 1 min 40 s.",
+    )
+
+
+def test_a_gale_is_said_with_the_cautions():
+    move = ClassMovement(
+        blur_px=Range(1, 2, 3), share_of_height=Range(0, 0.1, 0.2), print_mm=Range(1, 2, 3), holds_until_s=None,
+        flows_from_s=None, parts={}, how_known="wind",
+    )  # fmt: skip
+    gale = "Gale: gusts to 21 m/s. Branches come down; keep away from trees."
+    moved = Movement(30.0, {"tree": move}, move, None, None, ("Leaves and branches smear.", gale))
+    made = card(movement=moved)
+    assert _block(made, "Take care").lines[0] == gale
+    assert _block(made, "What moves").lines == ("Leaves and branches smear.",)
+    # The core still says it with this first word.
+    assert '"Gale: ' in inspect.getsource(movement)
+
+
+def test_cautions_stay_whole_and_local_rules_are_said_once():
+    made = card(exposure=exposure(cautions=("local rules, warnings and licensed guides go before anything said here",)))
+    said = _block(made, "Take care").lines
+    assert said[0].startswith("Never look at the sun")
+    assert sum("ocal rules" in one for one in said) == 1
+    assert sum("ocal rules" in one for one in _block(card(), "Take care").lines) == 1
+    assert list(said) == shotcard.card_dict(made)["cautions"]
+
+
+def test_the_order_of_work_puts_focus_before_the_filter():
+    steps = field_tables.order_of_work(Kit(), exposure())
+    where = {word: next(i for i, step in enumerate(steps) if step.startswith(word)) for word in ("Frame", "Focus")}
+    where |= {
+        word: next(i for i, step in enumerate(steps) if step.startswith(word)) for word in ("Lock", "Fit", "Check")
+    }
+    assert where["Frame"] < where["Focus"] < where["Lock"] < where["Fit"] < where["Check"]
+    assert field_tables.focus_lines(exposure().focus) == ("Focus on the far trees.", "Tape the ring.")
+
+
+def test_a_title_with_control_characters_is_one_printable_line():
+    made = card(title="a\nb\x00<script>\u202e")
+    assert made.title.isprintable()
+    assert "\n" not in made.title
+
+
+def test_without_a_setting_the_card_says_so():
+    made = card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None))
+    assert "No setting" in card_blocks.key_figures(made)[1].value
+    assert shotcard.card_dict(made)["exposure"]["recommended"] is None
+    assert shotcard.card_dict(made)["wind_table"][0]["iso"] is None

@@ -1,0 +1,523 @@
+"""The page's doors: what is refused, and that the page still answers afterwards.
+
+Header rules: Host and Origin per RFC 9110 and the Fetch standard; Basic authentication per RFC 7617.
+"""
+
+import base64
+import io
+import json
+import os
+import socket
+import stat
+import warnings
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from urllib.parse import quote
+
+import httpx
+import numpy as np
+import pytest
+from PIL import Image
+
+from irpreview.errors import BadValue
+from irpreview.web import access_control
+from irpreview.web import app as app_module
+from irpreview.web.access_control import AccessControl
+
+# The framework's own warnings, raised in its threads, are not ours to mend.
+pytestmark = [
+    pytest.mark.filterwarnings("ignore::DeprecationWarning"),
+    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
+    pytest.mark.filterwarnings("ignore::ResourceWarning"),
+]
+
+
+@pytest.fixture(scope="module")
+def opened():
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the framework's own
+        with app_module.opened_page() as one:
+            yield one
+
+
+@pytest.fixture
+def client(opened):
+    with httpx.Client(base_url=opened.url, timeout=60, headers={"origin": opened.url.rstrip("/")}) as one:
+        yield one
+        # After whatever was tried, the page still answers.
+        assert one.get("/").status_code == 200
+
+
+def jpeg(width=160, height=120, colour=(90, 140, 80)):
+    packed = io.BytesIO()
+    rng = np.random.default_rng(1)
+    pixels = np.clip(np.array(colour) + rng.normal(0, 12, (height, width, 3)), 0, 255).astype(np.uint8)
+    Image.fromarray(pixels).save(packed, "JPEG")
+    return packed.getvalue()
+
+
+def functions(client):
+    """Index and first inputs of each of the page's functions by what triggers it."""
+    config = client.get("/config").json()
+    ids = {one["id"]: one["props"].get("elem_id") for one in config["components"]}
+    values = {one["id"]: one["props"].get("value") for one in config["components"]}
+    found = {}
+    for number, one in enumerate(config["dependencies"]):
+        for target, event in one["targets"]:
+            found.setdefault((ids.get(target), event), (one.get("id", number), [values.get(i) for i in one["inputs"]]))
+    return found
+
+
+def call(client, which, data, event_data=None, session="testsession"):
+    """Call one of the page's functions as a browser would; returns what the stream said last."""
+    number, starts = functions(client)[which]
+    data = [*data, *starts[len(data) :]]
+    body = {"fn_index": number, "data": data, "event_data": event_data, "session_hash": session, "trigger_id": None}
+    joined = client.post("/gradio_api/queue/join", json=body)
+    if joined.status_code != 200:
+        return {"status": joined.status_code, "output": {"error": joined.text}}
+    last, heard = {}, []
+    with client.stream("GET", "/gradio_api/queue/data", params={"session_hash": session}) as stream:
+        for line in stream.iter_lines():
+            if line.startswith("data:"):
+                message = json.loads(line[5:])
+                heard.append(message.get("output"))
+                if message.get("msg") in ("process_generating", "process_completed") and message.get("output"):
+                    last = message if message["output"].get("data") or message["output"].get("error") else last
+                if message.get("msg") in ("process_completed", "close_stream"):
+                    last = last or message
+                    break
+    return {**last, "heard": heard}
+
+
+def upload(client, name, data):
+    return client.post("/snaps", content=data, headers={"x-file-name": quote(name)})
+
+
+def give(client, *numbers, session):
+    """What the page does once files are here: names them by their numbers."""
+    return call(client, ("snap-files", "give"), [None], {"given": list(numbers)}, session=session)
+
+
+# ---- one test per hostile request ----------------------------------------------------------------------------------
+
+
+def test_a_foreign_host_is_refused(client):
+    for host in ("evil.example", "evil.example:80", "127.0.0.1.evil.example", "[::2]", ""):
+        assert client.get("/", headers={"host": host}).status_code == 400
+
+
+def test_the_own_host_may_have_any_port_and_case(opened):
+    assert httpx.get(opened.url, headers={"host": "LOCALHOST:1234"}).status_code == 200
+
+
+def test_a_foreign_origin_is_refused(client):
+    for origin in ("https://evil.example", "null", "http://localhost:3000", "file://"):
+        answer = client.post("/gradio_api/queue/join", json={}, headers={"origin": origin})
+        assert answer.status_code == 403
+        assert "access-control-allow-origin" not in answer.headers
+
+
+def test_a_foreign_page_cannot_fill_the_disk_by_upload(client, opened):
+    before = sorted(opened.folder.rglob("*"))
+    answer = client.post("/snaps", content=jpeg(), headers={"x-file-name": "a.jpg", "origin": "https://evil.example"})
+    assert answer.status_code == 403
+    assert sorted(opened.folder.rglob("*")) == before
+
+
+def test_a_writing_request_without_an_origin_is_refused(opened):
+    with httpx.Client(base_url=opened.url) as bare:
+        assert bare.post("/gradio_api/queue/join", json={}).status_code == 403
+        assert bare.post("/snaps", content=jpeg()).status_code == 403
+
+
+def test_a_request_from_another_site_is_refused(client):
+    headers = {"sec-fetch-site": "cross-site"}
+    assert client.get("/config", headers=headers).status_code == 403
+
+
+def test_following_a_link_to_the_page_is_fine(client):
+    headers = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate"}
+    assert client.get("/", headers=headers).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/gradio_api/file=/etc/passwd",
+        "/gradio_api/file=../../../../etc/passwd",
+        "/gradio_api/file=%2e%2e/%2e%2e/etc/passwd",
+        "/assets/../../../../etc/passwd",
+        "/static/%2e%2e/%2e%2e/etc/passwd",
+        "/gradio_api/file=" + str(Path(app_module.__file__)),
+        "/gradio_api/file=http://127.0.0.1/",
+    ],
+)
+def test_no_file_of_the_machine_is_given_out(client, path):
+    answer = client.get(path)
+    assert answer.status_code in (400, 403, 404, 405)
+    assert "root:" not in answer.text
+    assert "def open_page" not in answer.text
+
+
+CLOSED = (
+    *("/monitoring", "/gradio_api/info", "/gradio_api/openapi.json", "/docs", "/redoc", "/openapi.json", "/login"),
+    *("/gradio_api/proxy=http://127.0.0.1", "/gradio_api/component_server", "/gradio_api/run/predict", "/.env"),
+    *("/gradio_api/upload", "/gradio_api/upload_progress", "/upload"),
+    *("/gradio_api/call/add", "/gradio_api/api/predict", "/gradio_api/mcp/", "/gradio_api/dev/reload"),
+)
+
+
+@pytest.mark.parametrize("path", CLOSED)
+def test_doors_that_the_page_does_not_need_are_closed(client, path):
+    assert client.get(path).status_code in (403, 404)
+    assert client.post(path, json={}).status_code in (403, 404)
+
+
+def test_an_oversize_upload_is_refused_before_it_is_read(client, opened):
+    size = access_control.UPLOAD_LIMIT_BYTES + 1
+    with socket.create_connection(("127.0.0.1", httpx.URL(opened.url).port), timeout=20) as raw:
+        head = (
+            "POST /snaps HTTP/1.1\r\n"
+            f"Host: 127.0.0.1\r\nOrigin: http://127.0.0.1\r\nContent-Length: {size}\r\n"
+            "Content-Type: application/octet-stream\r\n\r\n"
+        )
+        raw.sendall(head.encode())
+        assert b" 413 " in raw.recv(4096)
+
+
+def test_one_photo_over_the_limit_is_refused(client, opened):
+    answer = upload(client, "big.jpg", b"\xff\xd8" + bytes(access_control.UPLOAD_LIMIT_BYTES + 10))
+    assert answer.status_code == 413
+    assert not [path for path in opened.folder.rglob("*") if path.is_file() and path.stat().st_size > 1_000_000]
+
+
+def test_an_ordinary_request_may_not_be_large(client):
+    answer = client.post("/gradio_api/queue/join", content=b"x" * (access_control.ORDINARY_LIMIT_BYTES + 1))
+    assert answer.status_code == 413
+
+
+def test_a_pixel_bomb_is_a_sentence(client):
+    bomb = io.BytesIO()
+    Image.new("1", (16000, 16000)).save(bomb, "PNG")
+    answer = give(client, upload(client, "bomb.png", bomb.getvalue()).json()["given"], session="bomb")
+    text = json.dumps(answer)
+    assert "16000 x 16000" in text
+    assert "sorry" in text
+    assert "Traceback" not in text
+
+
+def test_an_address_instead_of_a_file_is_never_looked_up(client, monkeypatch):
+    asked = []
+    real = socket.getaddrinfo
+
+    def listening(host, *args, **named):
+        asked.append(host)
+        return real(host, *args, **named)
+
+    monkeypatch.setattr(socket, "getaddrinfo", listening)
+    for address in ("http://photos.example/a.jpg", "http://169.254.169.254/latest", "ftp://photos.example/a.jpg"):
+        answer = give(client, address, session="address")
+        assert "not here any more" in json.dumps(answer)
+    assert not [host for host in asked if host not in ("127.0.0.1", "localhost", None)]
+
+
+def test_a_file_of_the_machine_cannot_be_named_as_an_upload(client):
+    for path in ("/etc/passwd", str(Path(app_module.__file__)), "../../etc/passwd", {"name": "/etc/passwd"}, ["x"], 7):
+        text = json.dumps(give(client, path, session="named"))
+        assert "root:" not in text
+        assert "not here any more" in text
+
+
+def test_a_file_is_handed_out_once_and_only_by_its_number(client):
+    number = upload(client, "snap.jpg", jpeg()).json()["given"]
+    assert len(number) >= 32
+    assert "This is snap.jpg." in json.dumps(give(client, number, session="once"))
+    assert "not here any more" in json.dumps(give(client, number, session="again"))
+
+
+def test_two_people_may_give_the_same_file(client):
+    first, second = (upload(client, "snap.jpg", jpeg()).json()["given"] for _ in range(2))
+    assert first != second
+    assert "This is snap.jpg." in json.dumps(give(client, first, session="one"))
+    assert "This is snap.jpg." in json.dumps(give(client, second, session="two"))
+
+
+def test_a_script_in_a_file_name_stays_text(client):
+    name = "<img src=x onerror=alert(1)>{{7*7}}${alert(2)}.jpg"
+    answer = give(client, upload(client, name, jpeg()).json()["given"], session="script")
+    values = [value for output in answer["heard"] for value in (output or {}).get("data", [])]
+    text = " ".join(value for value in values if isinstance(value, str) and value.startswith("<div"))
+    assert "onerror" in text  # a field of plain text holds the name too
+    assert "<img src=x" not in text
+    assert "{{" not in text
+    assert "${" not in text
+    from irpreview.web import parts
+
+    shown = parts.status(f"This is {name}.") + parts.snaps([parts.SnapEntry(name, "data:,", "x", name)], 0)
+    assert "<img src=x" not in shown
+    assert "{{" not in shown
+    assert "${" not in shown
+
+
+def test_upload_names_cannot_climb_out_of_the_folder(client, opened):
+    for name in (
+        "../../evil.jpg",
+        "..\\..\\evil.jpg",
+        "/etc/evil.jpg",
+        "a" * 400 + ".jpg",
+        "..",
+        "",
+        "\0.jpg",
+        "é" * 300,
+    ):
+        number = upload(client, name, jpeg()).json()["given"]
+        path = opened.blocks.uploads.take(number)
+        assert path.is_file()
+        assert path.resolve().is_relative_to(opened.folder.resolve())
+        opened.blocks.uploads.discard(path)
+    assert not [path for path in opened.folder.parent.iterdir() if "evil" in path.name]
+
+
+def test_a_page_among_the_uploads_is_never_given_out(client, opened):
+    number = upload(client, "evil.html", b"<script>alert(1)</script>").json()["given"]
+    path = opened.blocks.uploads.take(number)
+    answer = client.get(f"/gradio_api/file={path}")
+    assert answer.status_code == 403
+    assert "<script>alert" not in answer.text
+    assert client.get(f"/snaps/{number}").status_code == 404
+
+
+def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
+    import asyncio
+
+    from starlette.requests import Request
+
+    from irpreview.web import uploads
+
+    now = [0.0]
+    waiting = uploads.Uploads(tmp_path, clock=lambda: now[0])
+
+    def receive(data):
+        async def body():
+            return {"type": "http.request", "body": data, "more_body": False}
+
+        scope = {"type": "http", "method": "POST", "headers": [(b"x-file-name", b"a.jpg")]}
+        with ThreadPoolExecutor(1) as apart:  # the browser driver keeps a loop running in this thread
+            answer = apart.submit(asyncio.run, waiting.receive(Request(scope, body))).result()
+        return json.loads(answer.body)["given"]
+
+    first = receive(b"x")
+    for _ in range(uploads.MOST_WAITING):
+        receive(b"x")
+    assert len(waiting) == uploads.MOST_WAITING
+    assert waiting.take(first) is None
+    now[0] = uploads.IDLE_S + 1
+    receive(b"x")
+    assert len(waiting) == 1
+    assert len([path for path in tmp_path.rglob("*") if path.is_file()]) == 1
+
+
+@pytest.mark.parametrize(
+    ("which", "event"),
+    [
+        (("snaps", "select"), {"index": 3}),
+        (("snaps", "select"), {"index": "0; drop"}),
+        (("seen", "apply"), {"strokes": [{"class_name": "../x", "points": [[9, 9]], "width": 5}], "grow": True}),
+        (("seen", "apply"), {"strokes": "x" * 1000}),
+        (("seen", "edit"), {"area": 10**9, "class_name": "__import__"}),
+        (("seen", "undo"), None),
+        (("dials", "input"), {"wind": 10**6, "time": -5}),
+        (("dials", "release"), {}),
+        (("make-card", "click"), None),
+        (("home", "plan"), None),
+        (("home", "note"), {"number": -1, "fields": {"taken": "../../etc/passwd"}, "given": "/etc/passwd"}),
+        (("home", "compare"), {"given": "/etc/passwd"}),
+        (("home", "search"), {"since": "'; DROP TABLE frames; --"}),
+        (("log-entries", "remove"), {"number": "1 OR 1=1"}),
+        (("log-learned", "use"), {"what": "__class__", "on": True}),
+        (("log-compared", "keep"), None),
+    ],
+)
+def test_functions_called_directly_without_a_snap_answer_with_a_sentence(client, which, event):
+    # A made-up token stands where the page keeps its own: it is not looked at.
+    answer = call(client, which, ["made-up-token"], event, session="direct" + which[0])
+    text = json.dumps(answer)
+    assert "sorry" in text or answer.get("success") is False
+    assert "Traceback" not in text
+
+
+def test_entries_called_directly_with_nonsense_answer_with_a_sentence(client):
+    which = next(key for key in functions(client) if key[1] == "blur")
+    answer = call(client, which, ["x", "../../kit", {"a": 1}, [], 1e308], session="entries")
+    assert "Traceback" not in json.dumps(answer)
+
+
+def test_entries_that_make_no_sense_are_a_sentence(client):
+    which = next(key for key in functions(client) if key[1] == "blur")
+    call(client, (None, "load"), [], session="sense")
+    answer = call(client, which, [None, "../../kit"], session="sense")
+    assert "not known" in json.dumps(answer) or answer.get("success") is False, answer
+
+
+def test_nothing_is_written_outside_the_pages_folder(client, opened, tmp_path, monkeypatch):
+    home = tmp_path / "home"
+    home.mkdir()
+    monkeypatch.chdir(home)
+    monkeypatch.setenv("HOME", str(home))
+    give(client, upload(client, "snap.jpg", jpeg()).json()["given"], session="outside")
+    assert not list(home.rglob("*"))
+    assert stat.S_IMODE(opened.folder.stat().st_mode) == 0o700
+
+
+# ---- answers carry their rules --------------------------------------------------------------------------------------
+
+
+def test_every_answer_carries_the_policy(client):
+    for path in ("/", "/config", "/nothing", "/theme.css"):
+        headers = client.get(path).headers
+        assert "frame-ancestors 'none'" in headers["content-security-policy"]
+        assert "default-src 'self'" in headers["content-security-policy"]
+        assert headers["x-frame-options"] == "DENY"
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "no-referrer"
+
+
+def test_the_page_names_no_other_host(client):
+    text = client.get("/").text
+    for outside in ("googleapis", "gstatic", "cdnjs", "huggingface.co/front", "analytics"):
+        assert f"//{outside}" not in text
+        assert f'src="https://{outside}' not in text
+
+
+# ---- the checks by themselves ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("host", "own"),
+    [("127.0.0.1:8471", True), ("localhost", True), ("127.0.0.1", True), ("evil", False), ("[::1]:80", False)],
+)
+def test_own_hosts(host, own):
+    assert access_control.host_is_own(host, ("127.0.0.1", "localhost")) is own
+
+
+@pytest.mark.parametrize(
+    ("header", "password"),
+    # RFC 7617, section 2: user "Aladdin", password "open sesame".
+    [
+        ("Basic QWxhZGRpbjpvcGVuIHNlc2FtZQ==", "open sesame"),
+        ("basic QWxhZGRpbjpvcGVuIHNlc2FtZQ==", "open sesame"),
+        ("Bearer QWxhZGRpbjpvcGVuIHNlc2FtZQ==", None),
+        ("Basic %%%", None),
+        ("", None),
+        (None, None),
+    ],
+)
+def test_passwords_are_read_as_the_standard_says(header, password):
+    assert access_control.password_of(header) == password
+
+
+def ask(guard, client="192.168.1.20", password=None, path="/"):
+    headers = {"host": "192.168.1.5:8471"}
+    if password is not None:
+        headers["authorization"] = "Basic " + base64.b64encode(f"me:{password}".encode()).decode()
+    return guard.judge({"method": "GET", "path": path, "client": (client, 5000), "type": "http"}, headers)[0]
+
+
+def lan_guard(clock=lambda: 0.0):
+    async def nothing(scope, receive, send):
+        raise AssertionError
+
+    return AccessControl(nothing, own_hosts=("127.0.0.1", "192.168.1.5"), password="long enough", clock=clock)
+
+
+def test_on_the_local_network_everything_needs_the_password():
+    guard = lan_guard()
+    for path in ("/", "/config", "/assets/index.js", "/gradio_api/file=x"):
+        assert ask(guard, path=path) == 401
+        assert ask(guard, password="long enough", path=path) == 200
+
+
+def test_the_machine_itself_needs_no_password():
+    assert ask(lan_guard(), client="127.0.0.1") == 200
+
+
+def test_guessing_is_slowed_down_per_client_and_forgiven_after_a_minute():
+    now = [0.0]
+    guard = lan_guard(lambda: now[0])
+    for _ in range(access_control.WRONG_PASSWORDS_ALLOWED):
+        assert ask(guard, password="wrong") == 401
+    assert ask(guard, password="long enough") == 429
+    assert ask(guard, client="192.168.1.21", password="long enough") == 200
+    now[0] += access_control.WRONG_PASSWORD_PAUSE_S + 1
+    assert ask(guard, password="long enough") == 200
+
+
+def test_a_short_password_is_refused():
+    with pytest.raises(BadValue, match="at least 8"):
+        app_module.check_password("short")
+
+
+def test_a_taken_port_is_said(opened):
+    with pytest.raises(BadValue, match="taken"):
+        app_module.free_port(httpx.URL(opened.url).port)
+
+
+def test_a_port_out_of_range_is_said():
+    with pytest.raises(BadValue, match="1024 to 65535"):
+        app_module.free_port(80)
+
+
+def test_without_a_wish_a_free_port_is_found(opened):
+    assert 1024 <= app_module.free_port() <= 65535
+
+
+def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, tmp_path):
+    from irpreview.web import page as page_module
+    from irpreview.web.uploads import Uploads
+
+    tried = []
+
+    class Blocks:
+        uploads = Uploads(tmp_path)
+
+        def launch(self, **options):
+            tried.append(options["server_port"])
+            if len(tried) == 1:
+                raise OSError("address already in use")
+
+        def close(self, verbose):
+            pass
+
+    monkeypatch.setattr(page_module, "build_page", lambda folder: Blocks())
+    found = iter([50001, 50002, 50003])
+    monkeypatch.setattr(app_module, "free_port", lambda *wish: next(found))
+    with app_module.opened_page() as one:
+        assert tried == [50001, 50002]
+        assert one.url == "http://127.0.0.1:50002/"
+    tried.clear()
+    with pytest.raises(BadValue, match="50003 is taken"), app_module.opened_page(50003):
+        pass
+
+
+def test_addresses_on_the_local_network_are_private_ones():
+    import ipaddress
+
+    for address in app_module.lan_addresses():
+        assert ipaddress.ip_address(address).is_private
+
+
+def test_the_folder_goes_with_the_page():
+    folder = app_module.own_folder()
+    (folder / "x.jpg").write_bytes(b"x")
+    app_module.OpenPage("http://127.0.0.1:1/", (), None, folder).close()
+    assert not folder.exists()
+
+
+def test_only_this_machine_is_listened_on_unless_asked():
+    alone = app_module.launch_options(8471, app_module.LOOPBACK, None)
+    shared = app_module.launch_options(8471, app_module.LOOPBACK, "long enough")
+    assert alone["server_name"] == "127.0.0.1"
+    assert shared["server_name"] == "0.0.0.0"
+    assert alone["share"] is shared["share"] is False
+    assert os.environ["GRADIO_ANALYTICS_ENABLED"] == "False"
