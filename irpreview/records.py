@@ -21,6 +21,8 @@ from irpreview.errors import BadValue
 FloatArray = NDArray[np.float32]
 ByteArray = NDArray[np.uint8]
 
+WORKING_SIDE_PX = 1024
+"""Long side at which every snap is analysed, whichever way it is asked. [px]"""
 CLASS_NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
 CLASS_WORDS = MappingProxyType(
     {
@@ -142,6 +144,15 @@ class Photo:
     shot: Shot = field(default_factory=Shot)
     content_sha256: str = ""
     doubts: tuple[str, ...] = ()
+    working: ByteArray | None = None
+    """(h, w, 3) the same at the analysis' size as the file's reader made it; None = to be made from `pixels`."""
+    file_size: tuple[int, int] | None = None
+    """(H, W) of the upright picture in its file [px], where `pixels` is smaller; None = as `pixels`."""
+
+    @property
+    def full_size(self) -> tuple[int, int]:
+        """(H, W) of the snap itself [px], whatever size it was read at: blur is said in these pixels."""
+        return self.file_size or (self.height, self.width)
 
     @property
     def height(self) -> int:

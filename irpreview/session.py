@@ -215,6 +215,7 @@ def render(
     conditions: Conditions | None = None,
     grade: float = 4.0,
     film_look: bool = False,
+    snap_light: Light | None = None,
 ) -> Rendering:
     """The predicted infrared picture of a snap.
 
@@ -231,7 +232,10 @@ def render(
         scene = repaint_all(scene, repaint)
     kit = kit or default_kit()
     light = light or light_of(photo)
-    snap_light = light_of(photo) if light.planned else light
+    if not light.planned:
+        snap_light = light
+    elif snap_light is None:
+        snap_light = light_of(photo)
     physics = _physics_in_view(photo, scene, kit, light, conditions, snap_light)
     done = render_tones(photo, scene, kit, light, physics, pairs_table(), grade=grade, film_look=film_look)
     told = (*_light_words(kit, light, snap_light), *scene_doubts(photo, scene), *done.doubts)

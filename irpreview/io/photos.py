@@ -23,12 +23,13 @@ import cv2
 import numpy as np
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
+from irpreview.core.imaging.resize import within
 from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue
 from irpreview.io.colour_profiles import to_srgb
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
-from irpreview.records import ByteArray, Photo, frozen_array
+from irpreview.records import WORKING_SIDE_PX, ByteArray, Photo, frozen_array
 
 MOST_MEGAPIXELS = 65.0
 """Decoded at full size: about 3.3 GB at work. 0.3 to 50 megapixels is ordinary."""
@@ -69,6 +70,7 @@ def load_photo(
     doubts: list[str] = []
     image = _open(data, kind, name)
     _check_size(image, kind, name, max_side)
+    full_size = (image.height, image.width)
     if kind in ("PNG", "WEBP", "TIFF") and getattr(image, "is_animated", False):
         doubts.append("the file holds several pictures; only the first was used")
     _decode(image, kind, name, max_side)
@@ -77,10 +79,11 @@ def load_photo(
     pixels = _to_pixels(image, name, doubts)
     del image
     if max_side is not None:
-        pixels = _no_larger(pixels, max_side)
+        pixels = within(pixels, max_side)
     pixels = _upright(pixels, orientation)
+    working = _working(data, kind, name, orientation, pixels)
     doubts += facts.doubts
-    doubts += pixel_doubts(pixels, facts.shot)
+    doubts += pixel_doubts(working, facts.shot)
     return Photo(
         pixels=frozen_array(pixels),
         name=name,
@@ -91,7 +94,18 @@ def load_photo(
         shot=facts.shot,
         content_sha256=hashlib.sha256(data).hexdigest(),
         doubts=tuple(dict.fromkeys(doubts)),
+        working=frozen_array(working),
+        file_size=full_size if orientation < 5 else full_size[::-1],
     )
+
+
+def _working(data: bytes, kind: str, name: str, orientation: int, pixels: ByteArray) -> ByteArray:
+    """The picture at the analysis' size, (h, w, 3): the same pixels whatever size the photo itself is read at."""
+    if kind != "JPEG" or max(pixels.shape) <= WORKING_SIDE_PX:
+        return within(pixels, WORKING_SIDE_PX)
+    image = _open(data, kind, name)
+    _decode(image, kind, name, WORKING_SIDE_PX)
+    return _upright(within(_to_pixels(image, name, []), WORKING_SIDE_PX), orientation)
 
 
 def read_facts(source: str | Path | bytes, *, zone: str | None = None, name: str | None = None) -> Facts:
@@ -330,12 +344,3 @@ def _grey_of_many_bits(image: Image.Image, name: str) -> ByteArray:
     if values.size and (values.min() < 0 or values.max() > 65535):
         raise BadPhoto(f"{name} holds grey values beyond 16 bits; save it with 8 or 16 bits")
     return np.asarray(cv2.convertScaleAbs(values.astype(np.uint16), alpha=255.0 / 65535.0), np.uint8)
-
-
-def _no_larger(pixels: ByteArray, max_side: int) -> ByteArray:
-    height, width = pixels.shape[:2]
-    scale = max_side / max(height, width)
-    if scale >= 1.0:
-        return pixels
-    size = (max(round(width * scale), 1), max(round(height * scale), 1))
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)

@@ -1,0 +1,47 @@
+"""The sRGB curve of IEC 61966-2-1, in both directions, and the zone of a drawn grey: written once, used everywhere."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from irpreview.records import ByteArray, FloatArray
+
+LUMINANCE_WEIGHTS = np.array([0.2126, 0.7152, 0.0722], np.float32)
+"""Red, green and blue in linear luminance (Rec. 709)."""
+MIDDLE_GREY = 0.18
+"""Linear tone of zone V."""
+DARKEST = 2.0**-12
+"""Linear tone below which a zone is not told any more."""
+
+
+def to_linear(display: ArrayLike) -> NDArray[np.float64]:
+    """Linear tone 0..1 of display values 0..1, any shape."""
+    x = np.asarray(display, np.float64)
+    return np.asarray(np.where(x <= 0.04045, x / 12.92, (np.maximum(x, 0.0) / 1.055 + 0.055 / 1.055) ** 2.4))
+
+
+def to_display(linear: ArrayLike) -> NDArray[np.float64]:
+    """Display values 0..1 of linear tones 0..1, any shape."""
+    x = np.asarray(linear, np.float64)
+    return np.asarray(np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.maximum(x, 0.0) ** (1 / 2.4) - 0.055))
+
+
+LINEAR_OF_LEVEL = to_linear(np.arange(256) / 255.0).astype(np.float32)
+"""(256,) linear tone of each 8-bit level."""
+
+
+def linear_pixels(pixels: ByteArray) -> FloatArray:
+    """Linear tones 0..1 of 8-bit sRGB pixels, any shape."""
+    return np.asarray(LINEAR_OF_LEVEL[pixels], np.float32)
+
+
+def luminance(pixels: ByteArray) -> FloatArray:
+    """Linear luminance 0..1 (H, W) of sRGB pixels (H, W, 3) uint8."""
+    return np.asarray(linear_pixels(pixels) @ LUMINANCE_WEIGHTS, np.float32)
+
+
+def zone_of_level(level: ArrayLike) -> NDArray[np.float64]:
+    """Zone of a drawn grey 0..255 as the eye gets it: 5 + log2(linear / 0.18)."""
+    linear = to_linear(np.asarray(level, np.float64) / 255.0)
+    return np.asarray(5.0 + np.log2(np.maximum(linear, DARKEST) / MIDDLE_GREY))
