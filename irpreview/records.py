@@ -23,6 +23,8 @@ ByteArray = NDArray[np.uint8]
 
 WORKING_SIDE_PX = 1024
 """Long side at which every snap is analysed, whichever way it is asked. [px]"""
+DEFAULT_GRADE = 4.0
+"""Paper grade where none is asked for."""
 CLASS_NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
 CLASS_WORDS = MappingProxyType(
     {
@@ -280,6 +282,9 @@ class ClassTone:
 
     share: float
     zone: Range
+    """In the picture shown: exposure placed, grade applied."""
+    scene_zone: Range
+    """5 + log2(tone / 0.18), before any placement or paper grade."""
     factor_stops: Range
     """Infrared over visible, white surface = 0. [stops]"""
 
@@ -300,6 +305,12 @@ class Rendering:
     parts_stops: Mapping[str, FloatArray] = field(default_factory=lambda: MappingProxyType({}))
     """Working-size maps of what made the tone: visible, factor, within_class, residual. [stops]"""
     doubts: tuple[str, ...] = ()
+    grade: float = DEFAULT_GRADE
+    """Paper grade of `picture`."""
+    placed_stops: float | None = None
+    """Exposure of `picture`: what is added to log2 of the tones; None = placed anew when asked. [stops]"""
+    negative_gamma: float | None = None
+    """Contrast of the negative behind `picture`; None likewise."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE, FullSize, fine_texture
+from irpreview.core.rendering.finishing import PrintCurve, place_print
+from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE, FullSize, fine_texture, print_root
 from irpreview.core.rendering.reference_tone import display_stops
 from irpreview.core.rendering.view_factors import ViewFactors, enlarged
 from irpreview.core.scene.scene_map import (
@@ -38,6 +39,7 @@ from irpreview.core.scene.scene_map import (
 )
 from irpreview.records import (
     CLASS_NAMES,
+    DEFAULT_GRADE,
     ByteArray,
     ClassTone,
     FloatArray,
@@ -310,7 +312,7 @@ def render_tones(
     physics: ClassPhysics,
     pairs: PairsTable,
     *,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     film_look: bool = False,
 ) -> Rendering:
     """The predicted infrared picture of a snap for one kit and light.
@@ -379,9 +381,11 @@ def render_tones(
     spread += unsure  # doubt about the class itself, up to a stop
     if painted is not None:
         spread[painted] = per_class.blend(per_class.spread[1], weights)[painted]
-    classes = _class_tones(stops, spread, weights, factors)
-    full = FullSize(photo.pixels, small, grade, film_look)
-    tones, spread, picture = full.printed(stops, fine_texture(residual), spread)
+    texture = fine_texture(residual)
+    root = print_root(stops, texture)
+    curve = place_print(root, grade)
+    classes = _class_tones(stops, spread, weights, factors, curve)
+    tones, spread, picture = FullSize(photo.pixels, small, film_look).printed(stops, root, texture, spread, curve)
     return Rendering(
         tones=frozen_array(tones),
         spread_stops=frozen_array(spread),
@@ -390,6 +394,9 @@ def render_tones(
         kit=kit,
         light=light,
         parts_stops=MappingProxyType({name: frozen_array(part) for name, part in parts.items()}),
+        grade=grade,
+        placed_stops=curve.shift_stops,
+        negative_gamma=curve.gamma,
     )
 
 
@@ -478,7 +485,7 @@ def _painted(scene: SceneMap, h: int, w: int) -> NDArray[np.bool_] | None:
 
 
 def _class_tones(
-    stops: FloatArray, spread: FloatArray, weights: _Weights, factors: Mapping[str, Range]
+    stops: FloatArray, spread: FloatArray, weights: _Weights, factors: Mapping[str, Range], curve: PrintCurve
 ) -> dict[str, ClassTone]:
     tone_median, shares = _class_median(stops, weights)
     spread_median, _ = _class_median(spread, weights)
@@ -488,7 +495,11 @@ def _class_tones(
             continue
         likely = zone_of(float(np.clip(2.0 ** tone_median[i], LOWEST_TONE, HIGHEST_TONE)))
         half = float(spread_median[i])
+        scene_zone = Range(likely - half, likely, likely + half)
         out[name] = ClassTone(
-            share=float(shares[i]), zone=Range(likely - half, likely, likely + half), factor_stops=factors[name]
+            share=float(shares[i]),
+            zone=curve.zone_range(scene_zone),
+            scene_zone=scene_zone,
+            factor_stops=factors[name],
         )
     return out

@@ -109,8 +109,8 @@ def test_a_longer_filter_darkens_the_sky_more(scene_and_photo):
 
 def test_haze_takes_darkness_from_the_sky(scene_and_photo):
     photo, scene = scene_and_photo
-    clear = render(photo, scene, light=Light(haze_aod=0.05)).classes["clear_sky"].zone.likely
-    hazy = render(photo, scene, light=Light(haze_aod=0.3)).classes["clear_sky"].zone.likely
+    clear = render(photo, scene, light=Light(haze_aod=0.05)).classes["clear_sky"].scene_zone.likely
+    hazy = render(photo, scene, light=Light(haze_aod=0.3)).classes["clear_sky"].scene_zone.likely
     assert hazy > clear + 0.15
 
 
@@ -136,7 +136,7 @@ def test_exposure_of_the_snap_moves_zones_by_less_than_their_spread(scene_and_ph
     other = dataclasses.replace(photo, pixels=np.clip(255 * display + 0.5, 0, 255).astype(np.uint8))
     a, b = render(photo, scene).classes, render(other, scene).classes
     for name, tone in a.items():
-        assert abs(tone.zone.likely - b[name].zone.likely) < tone.zone.width / 2, name
+        assert abs(tone.zone.likely - b[name].scene_zone.likely) < tone.zone.width / 2, name
 
 
 @pytest.mark.parametrize("quality", [35, 60, 95])
@@ -146,7 +146,7 @@ def test_jpeg_quality_moves_zones_by_less_than_their_spread(scene_and_photo, qua
     other = dataclasses.replace(photo, pixels=cv2.imdecode(coded, cv2.IMREAD_COLOR))
     a, b = render(photo, scene).classes, render(other, scene).classes
     for name, tone in a.items():
-        assert abs(tone.zone.likely - b[name].zone.likely) < 0.5 * tone.zone.width / 2, name
+        assert abs(tone.zone.likely - b[name].scene_zone.likely) < 0.5 * tone.zone.width / 2, name
 
 
 def test_a_mirrored_snap_gives_the_mirrored_picture():
@@ -193,8 +193,8 @@ def test_a_personal_correction_moves_its_class_only(scene_and_photo):
     kit = load_kit("unmodified-720")
     corrected = dataclasses.replace(kit, class_correction_stops={"grass": -0.7})
     a, b = render(photo, scene, kit).classes, render(photo, scene, corrected).classes
-    assert b["grass"].zone.likely - a["grass"].zone.likely == pytest.approx(-0.7, abs=0.1)
-    assert b["structure"].zone.likely == pytest.approx(a["structure"].zone.likely, abs=0.05)
+    assert b["grass"].scene_zone.likely - a["grass"].scene_zone.likely == pytest.approx(-0.7, abs=0.1)
+    assert b["structure"].scene_zone.likely == pytest.approx(a["structure"].scene_zone.likely, abs=0.05)
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (7, 300), (300, 7), (33, 2000)])
