@@ -24,22 +24,22 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.imaging.resize import size_within
 from irpreview.core.rendering.finishing import PrintCurve, place_print
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE, FullSize, fine_texture, print_root
-from irpreview.core.rendering.reference_tone import display_stops
 from irpreview.core.rendering.view_factors import ViewFactors, enlarged
+from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.core.scene.scene_map import (
-    WORKING_SIDE_PX,
-    EdgeGuide,
+    DARKEST_SEEN,
     class_planes,
-    network_tone,
+    layers_of,
     probability_at,
-    size_within,
-    working_pixels,
+    working_of,
 )
 from irpreview.records import (
     CLASS_NAMES,
     DEFAULT_GRADE,
+    WORKING_SIDE_PX,
     ByteArray,
     ClassTone,
     FloatArray,
@@ -56,9 +56,6 @@ from irpreview.records import (
 REFERENCE_KIT = "reference-pairs"
 RESIDUAL_LIMIT_STOPS = 3.0
 """The local residual may not overrule a class by more than this."""
-_VISIBLE_FLOOR = 2.0**-9
-_NO_STEP = 0.02
-"""Steps between sky and cloud below this many stops are left alone."""
 _AROUND_STEP = 4
 _SAMPLE_STEP = 3
 """Medians are taken over every third pixel each way: the same value for a ninth of the time."""
@@ -107,7 +104,7 @@ def _srgb_table() -> FloatArray:
 
 
 _SRGB_TO_LINEAR = _srgb_table()
-_FLOORED = np.maximum(_SRGB_TO_LINEAR, np.float32(_VISIBLE_FLOOR))
+_FLOORED = np.maximum(_SRGB_TO_LINEAR, np.float32(DARKEST_SEEN))
 _FLOORED_STOPS = np.log2(_FLOORED)
 
 
@@ -322,12 +319,14 @@ def render_tones(
     h, w = size_within(photo.height, photo.width, WORKING_SIDE_PX)
     small = scene.small
     if small is None or small.shape[:2] != (h, w):
-        small = working_pixels(photo.pixels)
-    fine, network = scene.fine, scene.network_tone
+        small = working_of(photo)
+    fine, network, cloud_share = scene.fine, scene.network_stops, scene.cloud_share
     if fine is None or network is None or fine.shape[1:] != (h, w) or network.shape != (h, w):
         edges = EdgeGuide(small)
         fine = probability_at(edges, class_planes(scene.probability, edges))
-        network = network_tone(small, scene.mix, edges)
+        layers = layers_of(small, scene.probability, scene.mix, edges, fine)
+        network, cloud_share = layers.network_stops, layers.cloud_share
+        assert network is not None
     unsure = 1 - _highest(fine)
     painted = _painted(scene, h, w)
     weights = _weights(scene, fine, painted)
@@ -356,12 +355,12 @@ def render_tones(
         if (of_class := weights.of(index)) is not None:
             land -= of_class
     shaded = shade_share(visible, snap.blueness, land)
-    sky_weight = _soften_clouds(scene, weights, per_class, factor, painted)
+    sky_weight = _soften_clouds(cloud_share, weights, per_class, factor, painted)
     if physics.view is not None:
         _add_directions(physics.view, is_reference, {0: sky_weight, 2: weights.of(2)}, factor, reference_factor)
 
-    residual = display_stops(network, _VISIBLE_FLOOR)
-    for part in (visible, within, reference_factor, shaded * np.float32(physics.reference_open_shade_stops)):
+    residual = network - visible
+    for part in (within, reference_factor, shaded * np.float32(physics.reference_open_shade_stops)):
         residual -= part
     residual -= np.float32(np.median(residual[::_SAMPLE_STEP, ::_SAMPLE_STEP]))
     np.clip(residual, -RESIDUAL_LIMIT_STOPS, RESIDUAL_LIMIT_STOPS, out=residual)
@@ -431,28 +430,33 @@ def _factors(physics: ClassPhysics, pairs: PairsTable, is_reference: bool) -> Ma
 
 
 def _soften_clouds(
-    scene: SceneMap,
+    share: FloatArray | None,
     weights: _Weights,
     per_class: _PerClass,
     factor: FloatArray,
     painted: NDArray[np.bool_] | None,
 ) -> FloatArray | None:
-    """Let what sky and cloud depart from the reference by meet where the snap shows an edge, in place on `factor`.
+    """Let what sky and cloud depart from the reference by follow the sky's own colour, in place on `factor`.
 
-    Returns the weight of clear sky that goes with it, (h, w); None where there is none.
+    share: of white in the sky, (h, w). Where haze thins out into blue the classes meet at a line that nobody sees; a
+    change of light or filter that set in along it would print as a band. Returns the weight of clear sky that goes with
+    it, (h, w); None where there is no sky.
     """
-    sky, cloud, share = weights.of(0), weights.of(1), scene.cloud_share
-    departs = per_class.factor[:2] - per_class.reference[:2]
-    step = float(departs[1] - departs[0])
-    if sky is None or cloud is None or share is None or share.shape != sky.shape or abs(step) < _NO_STEP:
+    of_both = [m for m in (weights.of(0), weights.of(1)) if m is not None]
+    if not of_both:
+        return None
+    sky = weights.of(0)
+    if share is None or share.shape != of_both[0].shape:
         return None if sky is None else np.asarray(sky, np.float32)
-    move = sky + cloud
+    departs = per_class.factor[:2] - per_class.reference[:2]
+    move = np.sum(of_both, axis=0, dtype=np.float32)
     move *= share
-    move -= cloud
+    if (cloud := weights.of(1)) is not None:
+        move -= cloud
     if painted is not None:
         move[painted] = 0
-    factor += np.float32(step) * move
-    return np.asarray(sky - move, np.float32)
+    factor += np.float32(departs[1] - departs[0]) * move
+    return np.asarray(-move if sky is None else sky - move, np.float32)
 
 
 def _add_directions(

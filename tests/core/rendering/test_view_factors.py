@@ -276,7 +276,10 @@ def test_haze_lightens_the_planned_sky_and_spares_the_land(scene_and_photo):
     clear, hazy = (
         render(photo, scene, light=plan_for(photo, sun_height_deg=height, haze=h)) for h in ("clear", "hazy")
     )
-    change = {n: hazy.classes[n].scene_zone.likely - clear.classes[n].scene_zone.likely for n in ("clear_sky", "grass", "cloud")}
+    change = {
+        n: hazy.classes[n].scene_zone.likely - clear.classes[n].scene_zone.likely
+        for n in ("clear_sky", "grass", "cloud")
+    }
     assert change["clear_sky"] > 0.8
     assert abs(change["grass"]) < 0.25
     assert abs(change["cloud"]) < 0.35
@@ -332,7 +335,10 @@ def test_a_leak_lightens_the_sky_first(scene_and_photo):
     tight = load_kit("unmodified-720")
     loose = dataclasses.replace(tight, name="loose", filter_leak=1e-4)
     a, b = render(photo, scene, tight), render(photo, scene, loose)
-    rise = {n: b.classes[n].scene_zone.likely - a.classes[n].scene_zone.likely for n in ("clear_sky", "structure", "tree", "grass")}
+    rise = {
+        n: b.classes[n].scene_zone.likely - a.classes[n].scene_zone.likely
+        for n in ("clear_sky", "structure", "tree", "grass")
+    }
     assert rise["clear_sky"] > 0.3
     assert abs(rise["structure"]) < 0.5 * rise["clear_sky"]
     assert rise["tree"] < -0.3
