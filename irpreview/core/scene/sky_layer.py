@@ -29,7 +29,7 @@ from irpreview.records import ByteArray, FloatArray
 BLUE_SLOPE = -0.8
 """[stops per stop of log2(B / R)] what the sky of the research pairs loses for its blue: the median over the pairs with
 clear sky (tests/reference/test_edges.py)."""
-_SLOPE_WEIGHT = 0.5
+_SLOPE_WEIGHT = 0.3
 """Blueness variance [stops^2] at which a picture's own slope counts as much as the usual one."""
 _FIT_SIDE_PX = 256
 _COLOURS_SHARE = 0.03
@@ -47,6 +47,8 @@ _LEAST_BLUE_STEP = 0.35
 """[stops of log2(B / R)] a clear sky is at least that much bluer than cloud."""
 _USUAL_BLUE = 1.4
 """[stops of log2(B / R)] of clear sky where the picture shows cloud only."""
+_BLOWN_LEVEL = 244
+"""Of 255, in the darkest of the three channels."""
 SAMPLE_STEP = 3
 """The colour line is found on every third pixel each way."""
 _STOPS_OF_LEVEL = np.log2(np.maximum(LINEAR_OF_LEVEL, np.float32(_LOWEST_LEVEL))).astype(np.float32)
@@ -96,10 +98,21 @@ def sky_layer(small: ByteArray, probability: FloatArray, network_stops: FloatArr
     stops = visible
     stops += np.float32(slope) * blueness
     stops += np.float32(level)
+    _leave_blown(stops, small, network_stops)
     blueness -= np.float32(white)
     blueness *= np.float32(-1.0 / (blue_of_clear - white))
     blueness += np.float32(1.0)
     return SkyLayer(share, stops, np.clip(blueness, -0.4, 1.0, out=blueness))
+
+
+def _leave_blown(stops: FloatArray, small: ByteArray, network_stops: FloatArray) -> None:
+    """Where the sky is blown out, no colour is left to read: there the network's word stands; in place on `stops`."""
+    thin = np.s_[::SAMPLE_STEP, ::SAMPLE_STEP]
+    blown = np.clip((small[thin].min(axis=2).astype(np.float32) - _BLOWN_LEVEL) / np.float32(255 - _BLOWN_LEVEL), 0, 1)
+    if not blown.any():
+        return
+    left = cv2.GaussianBlur(blown * (network_stops - stops[thin]), (0, 0), 1.5)
+    stops += cv2.resize(left, stops.shape[::-1], interpolation=cv2.INTER_LINEAR)
 
 
 def sky_matte(small: ByteArray, of_sky: FloatArray) -> FloatArray:
