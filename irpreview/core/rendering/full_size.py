@@ -13,19 +13,27 @@ from irpreview.records import ByteArray, FloatArray
 LOWEST_TONE, HIGHEST_TONE = 2.0**-10, 2.0
 """Physical bounds: a cavity still scatters a thousandth; a bright cloud edge can be twice a white card."""
 _LOWEST_ROOT, _HIGHEST_ROOT = np.float32(LOWEST_TONE**0.5), np.float32(HIGHEST_TONE**0.5)
-_CARRY_RADIUS_SHARE = 0.006
+_CARRY_RADIUS_SHARE = 0.002
+"""Of the long side: as small as a window can be that still holds a line, so that nothing spills over an edge."""
 _CARRY_EPS = 2e-4
 _TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.7, 0.7
 
 
-def fine_texture(residual: FloatArray) -> FloatArray:
+def fine_texture(residual: FloatArray, land: FloatArray | None = None) -> FloatArray:
     """Texture that the finished picture shows beyond the tones. [stops], (h, w).
 
     The research pairs fit each other to about a pixel, so the network learned soft leaves and stones. For the eye the
     finest texture is taken back from the snap, through the class alone; the tones keep what the network says.
+    land: share of what is not sky, (h, w); the sky has no such texture, and none may spill over its edge.
     """
     sigma = max(0.5, _TEXTURE_SHARE * max(residual.shape))
-    fine = residual - cv2.GaussianBlur(residual, (0, 0), sigma)
+    if land is None:
+        fine = residual - cv2.GaussianBlur(residual, (0, 0), sigma)
+    else:
+        of_land = cv2.GaussianBlur(land, (0, 0), sigma)
+        of_land += np.float32(1e-3)
+        fine = residual - cv2.GaussianBlur(residual * land, (0, 0), sigma) / of_land
+        fine *= land
     return np.asarray(np.clip(-_TEXTURE_TAKEN * fine, -_TEXTURE_LIMIT_STOPS, _TEXTURE_LIMIT_STOPS), np.float32)
 
 

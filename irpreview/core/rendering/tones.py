@@ -350,11 +350,12 @@ def render_tones(
     for row, value in zip(per_class.colour[:3], (snap.redness, snap.blueness, visible), strict=True):
         cv2.accumulateProduct(per_class.blend(row, weights), value, within)
     np.clip(within, -2, 2, out=within)
-    land = np.ones((h, w), np.float32)
-    for index in (0, 1, 2):
-        if (of_class := weights.of(index)) is not None:
-            land -= of_class
-    shaded = shade_share(visible, snap.blueness, land)
+    not_sky = np.ones((h, w), np.float32)
+    for of_class in (weights.of(0), weights.of(1)):
+        if of_class is not None:
+            not_sky -= of_class
+    water = weights.of(2)
+    shaded = shade_share(visible, snap.blueness, not_sky if water is None else not_sky - water)
     sky_weight = _soften_clouds(cloud_share, weights, per_class, factor, painted)
     if physics.view is not None:
         _add_directions(physics.view, is_reference, {0: sky_weight, 2: weights.of(2)}, factor, reference_factor)
@@ -380,7 +381,7 @@ def render_tones(
     spread += unsure  # doubt about the class itself, up to a stop
     if painted is not None:
         spread[painted] = per_class.blend(per_class.spread[1], weights)[painted]
-    texture = fine_texture(residual)
+    texture = fine_texture(residual, not_sky)
     root = print_root(stops, texture)
     curve = place_print(root, grade)
     classes = _class_tones(stops, spread, weights, factors, curve)

@@ -103,7 +103,7 @@ def layers_of(small: ByteArray, probability: FloatArray, mix: FloatArray, edges:
     thin = np.ascontiguousarray(small[::SAMPLE_STEP, ::SAMPLE_STEP])
     sky = sky_layer(small, probability, display_stops(reference_tone(thin, mix), DARKEST_SEEN))
     # land is fitted to land alone; the weight is never nothing, so that far land speaks where there is none near
-    land = np.clip((np.float32(0.7) - of_sky) / np.float32(0.6), 0, 1) ** 2 + np.float32(1e-4)
+    land = np.clip((np.float32(0.35) - of_sky) / np.float32(0.3), 0, 1) ** 2 + np.float32(1e-4)
     guide = EdgeGuide(small, like=edges, weight=np.asarray(land, np.float32))
     stops = display_stops(network_tone(small, mix, guide), DARKEST_SEEN)
     stops += sky.share * (sky.stops - stops)

@@ -35,7 +35,7 @@ def render(photo, scene, kit="unmodified-720", light=None, **options):
 @pytest.fixture(scope="module")
 def scene_and_photo():
     photo, scene = drawn.drawn_scene()
-    return photo, dataclasses.replace(scene, network_tone=None)  # the stand-in above is asked instead
+    return photo, dataclasses.replace(scene, network_stops=None)  # the stand-in above is asked instead
 
 
 def test_srgb_curve_of_iec_61966_2_1():
