@@ -197,10 +197,10 @@ def light_of(photo: Photo) -> Light:
 
 def map_scene(photo: Photo, network: SceneNetwork | None = None) -> SceneMap:
     """What is where in the photo. network: default the shipped one; `SceneNetwork.alone` judges one of its members."""
-    from irpreview.core.scene.scene_map import scene_from_network, working_pixels
+    from irpreview.core.scene.scene_map import scene_from_network, working_of
 
     network = network or scene_network()
-    small = working_pixels(photo.pixels)
+    small = working_of(photo)
     answer = network.run(small)
     return scene_from_network(photo, answer.probability, answer.mix, network.model_id, small)
 

@@ -111,14 +111,22 @@ def layers_of(small: ByteArray, probability: FloatArray, mix: FloatArray, edges:
     return Layers(fine, stops, sky.cloud_share)
 
 
+_TRACE = np.float32(1e-5)
+"""A pixel that the network gave wholly to the other layer is any of this layer's classes."""
+
+
 def _share_out(fine: FloatArray, share: FloatArray) -> None:
     """Give the sky classes of `fine` (9, h, w) together the share (h, w) of the matte, in place."""
     for part, total in ((fine[:2], share), (fine[2:], 1 - share)):
         present = [m for m in part if m.any()]
         if not present:
             continue
-        scale = total / np.maximum(np.sum(present, axis=0), np.float32(1e-4))
+        scale = np.full(share.shape, len(present) * _TRACE, np.float32)
         for m in present:
+            scale += m
+        np.divide(total, scale, out=scale)
+        for m in present:
+            m += _TRACE
             m *= scale
 
 
