@@ -23,8 +23,8 @@ ByteArray = NDArray[np.uint8]
 
 WORKING_SIDE_PX = 1024
 """Long side at which every snap is analysed, whichever way it is asked. [px]"""
-DEFAULT_GRADE = 4.0
-"""Paper grade where none is asked for."""
+DEFAULT_GRADE = 2.0
+"""Paper grade where none is asked for: the one nearest to twenty true near-infrared photographs laid beside it."""
 CLASS_NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
 CLASS_WORDS = MappingProxyType(
     {
@@ -457,7 +457,7 @@ class Verdict:
     layered_contrast: float
     layered_contrast_parts: Mapping[str, float]
     sentences: tuple[Sentence, ...]
-    grade: float = 4.0
+    grade: float = DEFAULT_GRADE
 
 
 @dataclass(frozen=True, slots=True)

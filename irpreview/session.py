@@ -19,6 +19,7 @@ from irpreview.errors import BadModel, BadValue, IrpreviewError
 from irpreview.io.paths import data_file
 from irpreview.records import (
     CLASS_NAMES,
+    DEFAULT_GRADE,
     Conditions,
     Exposure,
     Kit,
@@ -213,7 +214,7 @@ def render(
     repaint: Repaint | None = None,
     *,
     conditions: Conditions | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     film_look: bool = False,
     snap_light: Light | None = None,
 ) -> Rendering:
@@ -386,7 +387,7 @@ def judge(
     *,
     rendering: Rendering | None = None,
     exposure: Exposure | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
 ) -> Verdict:
     """Whether the layers hold apart, what the sky does, and what should lead the picture.
 
