@@ -32,6 +32,7 @@ from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.core.scene.scene_map import (
     DARKEST_SEEN,
     class_planes,
+    evened,
     layers_of,
     probability_at,
     working_of,
@@ -323,8 +324,9 @@ def render_tones(
     fine, network, cloud_share = scene.fine, scene.network_stops, scene.cloud_share
     if fine is None or network is None or fine.shape[1:] != (h, w) or network.shape != (h, w):
         edges = EdgeGuide(small)
-        fine = probability_at(edges, class_planes(scene.probability, edges))
-        layers = layers_of(small, scene.probability, scene.mix, edges, fine)
+        even = evened(scene.probability, small)
+        fine = probability_at(edges, class_planes(even, edges))
+        layers = layers_of(small, scene.probability, scene.mix, edges, even, fine)
         network, cloud_share = layers.network_stops, layers.cloud_share
         assert network is not None
     unsure = 1 - _highest(fine)

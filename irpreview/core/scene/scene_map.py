@@ -35,6 +35,25 @@ DARKEST_SEEN = 2.0**-9
 _NEGLIGIBLE = 0.15
 """A class whose probability stays below this everywhere cannot become a label and is skipped."""
 
+_EVEN_SIDE_PX, _EVEN_RADIUS_SHARE, _EVEN_EPS = 192, 0.04, 3e-4
+"""Even is what varies by less than 4 of 255 levels in a window of a twelfth of the long side."""
+
+
+def evened(probability: FloatArray, small: ByteArray) -> FloatArray:
+    """Class probabilities (9, h', w') with their mean over what the photo shows as even; sums to 1.
+
+    Where the network wavers over an even sea, field or far shore, its patches are no edges of the picture: there a wide
+    window takes the mean, and only an edge of the photo (h, w, 3) keeps two sides apart.
+    """
+    size = size_within(int(small.shape[0]), int(small.shape[1]), _EVEN_SIDE_PX)[::-1]
+    reduced = np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.uint8)
+    guide = EdgeGuide(reduced, _EVEN_RADIUS_SHARE, _EVEN_EPS, _EVEN_SIDE_PX)
+    out = np.zeros((len(probability), *guide.shape), np.float32)
+    for p, mean in zip(probability, out, strict=True):
+        if float(p.max()) >= _NEGLIGIBLE:
+            np.clip(guide.carry(p), 0, 1, out=mean)
+    return np.asarray(out / np.maximum(out.sum(axis=0), np.float32(1e-6)), np.float32)
+
 
 def class_planes(probability: FloatArray, edges: EdgeGuide) -> list[FloatArray | None]:
     """The plane of each class probability (9, h, w); None for a class that is nowhere likely."""
@@ -91,17 +110,19 @@ class Layers:
     """(h, w) how white the sky is there, by its own colour; None where there is next to no sky."""
 
 
-def layers_of(small: ByteArray, probability: FloatArray, mix: FloatArray, edges: EdgeGuide, fine: FloatArray) -> Layers:
+def layers_of(
+    small: ByteArray, probability: FloatArray, mix: FloatArray, edges: EdgeGuide, even: FloatArray, fine: FloatArray
+) -> Layers:
     """Sky and land of a photo, each with its own tones, joined along the matte of the sky.
 
-    small: (h, w, 3) at the working size; edges: its guide. probability: (9, h', w') of the network, fine: the same
-    along the edges, which is changed in place. Raises BadModel for a mix that cannot be read.
+    small: (h, w, 3) at the working size; edges: its guide. probability: (9, h', w') of the network; even: `evened`;
+    fine: that along the edges, changed in place. Raises BadModel for a mix that cannot be read.
     """
     of_sky = probability[0] + probability[1]
     if not has_sky(of_sky):
         return Layers(fine, display_stops(network_tone(small, mix, edges), DARKEST_SEEN), None)
     thin = np.ascontiguousarray(small[::SAMPLE_STEP, ::SAMPLE_STEP])
-    sky = sky_layer(small, probability, display_stops(reference_tone(thin, mix), DARKEST_SEEN))
+    sky = sky_layer(small, probability, even[0] + even[1], display_stops(reference_tone(thin, mix), DARKEST_SEEN))
     # land is fitted to land alone; the weight is never nothing, so that far land speaks where there is none near
     land = np.clip((np.float32(0.35) - of_sky) / np.float32(0.3), 0, 1) ** 2 + np.float32(1e-4)
     guide = EdgeGuide(small, like=edges, weight=np.asarray(land, np.float32))
@@ -168,7 +189,8 @@ def scene_from_network(
     h, w = size_within(height, width, WORKING_SIDE_PX)
     small = working_of(photo) if small is None else small
     edges = EdgeGuide(small)
-    planes = class_planes(probability, edges)
+    even = evened(probability, small)
+    planes = class_planes(even, edges)
     fine = probability_at(edges, planes)
     small_label, small_confidence = _most_likely(fine)
     if (h, w) == (height, width):
@@ -178,7 +200,7 @@ def scene_from_network(
         confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
     # a mix that cannot be read is left to the rendering, which says so
     readable = mix.ndim == 3 and len(mix) == MIX_MAPS
-    layers = layers_of(small, probability, mix, edges, fine) if readable else Layers(fine, None, None)
+    layers = layers_of(small, probability, mix, edges, even, fine) if readable else Layers(fine, None, None)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
         label=frozen_array(label),

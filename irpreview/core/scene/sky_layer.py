@@ -72,13 +72,14 @@ def has_sky(of_sky: FloatArray) -> bool:
     return float(of_sky.max()) >= 0.5 and float(of_sky.mean()) >= _LEAST_SKY
 
 
-def sky_layer(small: ByteArray, probability: FloatArray, network_stops: FloatArray) -> SkyLayer:
+def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, network_stops: FloatArray) -> SkyLayer:
     """The sky layer of a photo that has sky.
 
-    small: (h, w, 3) sRGB at the working size. probability: (9, h', w') of the network. network_stops: log2 of the
-    network's tone at every `SAMPLE_STEP`th pixel of `small` each way.
+    small: (h, w, 3) sRGB at the working size. probability: (9, h', w') of the network. of_sky: its
+    probability of sky, of any size, as the matte's prior. network_stops: log2 of the network's tone at every
+    `SAMPLE_STEP`th pixel of `small` each way.
     """
-    share = sky_matte(small, np.asarray(probability[0] + probability[1], np.float32))
+    share = sky_matte(small, of_sky)
     channels = cv2.split(small)
     red, blue = (np.asarray(cv2.LUT(channels[k], _STOPS_OF_LEVEL), np.float32) for k in (0, 2))
     blueness = np.asarray(

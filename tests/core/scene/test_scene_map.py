@@ -160,7 +160,7 @@ def test_sky_and_land_do_not_spill_over_their_edge():
     mix[3] = np.repeat(0.2 + 0.5 * step, 2)  # display tone 0.2 in the sky, 0.7 on the wall
     edges = EdgeGuide(pixels)
     fine = probability_at(edges, class_planes(probability, edges))
-    layers = layers_of(pixels, probability, mix, edges, fine)
+    layers = layers_of(pixels, probability, mix, edges, probability, fine)
     row = layers.network_stops[50:250].mean(0)
     assert np.ptp(row[150:197]) < 0.15
     assert np.ptp(row[203:250]) < 0.15

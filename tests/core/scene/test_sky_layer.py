@@ -34,6 +34,10 @@ def linear_stops(pixels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.log2(linear @ np.array([0.2126, 0.7152, 0.0722])), np.log2(linear[..., 2] / linear[..., 0])
 
 
+def asked(pixels, probability, told):
+    return sky_layer(pixels, probability, probability[0] + probability[1], told)
+
+
 def test_twigs_finer_than_the_network_sees_stand_before_the_sky():
     """A crown below, twigs of 3 px above it: the network has half a guess, the colour decides."""
     pixels = np.full((240, 320, 3), CLEAR, np.uint8)
@@ -68,7 +72,7 @@ def test_the_tone_is_one_line_of_blueness_where_the_network_wavers():
     luminance, blueness = linear_stops(pixels)
     wavers = np.where(cloud > 0, 0.3, -0.3)
     told = luminance - 0.9 * blueness + wavers
-    layer = sky_layer(pixels, probability_of(sky, cloud), told[::SAMPLE_STEP, ::SAMPLE_STEP].astype(np.float32))
+    layer = asked(pixels, probability_of(sky, cloud), told[::SAMPLE_STEP, ::SAMPLE_STEP].astype(np.float32))
     gain = (layer.stops - luminance)[10:-10].mean(0)
     assert np.abs(np.diff(gain)).max() < 0.06
     assert (gain[-20:].mean() - gain[:20].mean()) / np.ptp(blueness.mean(0)) == pytest.approx(-0.9, abs=0.15)
@@ -80,7 +84,7 @@ def test_a_sky_of_one_blue_takes_the_usual_slope_and_the_networks_level():
     pixels = noisy(np.full((120, 160, 3), CLEAR, np.uint8))
     luminance, _ = linear_stops(pixels)
     told = np.asarray(luminance - 1.3, np.float32)
-    layer = sky_layer(pixels, probability_of(np.ones((120, 160), bool)), told[::SAMPLE_STEP, ::SAMPLE_STEP])
+    layer = asked(pixels, probability_of(np.ones((120, 160), bool)), told[::SAMPLE_STEP, ::SAMPLE_STEP])
     assert np.median(layer.stops - luminance) == pytest.approx(-1.3, abs=0.05)
     assert BLUE_SLOPE < 0
     assert np.median(layer.cloud_share) == pytest.approx(0.0, abs=0.05)
@@ -89,7 +93,7 @@ def test_a_sky_of_one_blue_takes_the_usual_slope_and_the_networks_level():
 def test_a_blown_sky_keeps_the_networks_word():
     pixels = np.full((120, 160, 3), 255, np.uint8)
     told = np.tile(np.linspace(-1.0, 0.0, 54, dtype=np.float32), (40, 1))
-    layer = sky_layer(pixels, probability_of(np.ones((120, 160), bool), np.ones((120, 160))), told)
+    layer = asked(pixels, probability_of(np.ones((120, 160), bool), np.ones((120, 160))), told)
     assert layer.stops[60, 20] < layer.stops[60, 140] - 0.5
 
 
