@@ -16,7 +16,7 @@ _LOWEST_ROOT, _HIGHEST_ROOT = np.float32(LOWEST_TONE**0.5), np.float32(HIGHEST_T
 _CARRY_RADIUS_SHARE = 0.002
 """Of the long side: as small as a window can be that still holds a line, so that nothing spills over an edge."""
 _CARRY_EPS = 2e-4
-_TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.7, 0.7
+_TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.45, 0.5
 
 
 def fine_texture(residual: FloatArray, land: FloatArray | None = None) -> FloatArray:

@@ -159,6 +159,14 @@ def _weights(scene: SceneMap, fine: FloatArray, painted: NDArray[np.bool_] | Non
     return _Weights(index, maps, np.ascontiguousarray(sample))
 
 
+def _by_label(scene: SceneMap, h: int, w: int) -> _Weights:
+    """Each pixel wholly of its label: what is said of a class is said of the region that carries its name."""
+    label = cv2.resize(scene.label, (w, h), interpolation=cv2.INTER_NEAREST)[::_SAMPLE_STEP, ::_SAMPLE_STEP].ravel()
+    index = tuple(int(i) - 1 for i in np.unique(label))
+    sample = np.stack([(label == i + 1).astype(np.float32) for i in index])
+    return _Weights(index, sample, sample)
+
+
 def _class_median(value: FloatArray, weights: _Weights) -> tuple[np.ndarray, np.ndarray]:
     """Weighted median of a map in stops (h, w) per class, and each class's share, (9,) each; nan where absent.
 
@@ -386,7 +394,7 @@ def render_tones(
     texture = fine_texture(residual, not_sky)
     root = print_root(stops, texture)
     curve = place_print(root, grade)
-    classes = _class_tones(stops, spread, weights, factors, curve)
+    classes = _class_tones(stops, texture, spread, _by_label(scene, h, w), factors, curve)
     tones, spread, picture = FullSize(photo.pixels, small, film_look).printed(stops, root, texture, spread, curve)
     return Rendering(
         tones=frozen_array(tones),
@@ -492,9 +500,15 @@ def _painted(scene: SceneMap, h: int, w: int) -> NDArray[np.bool_] | None:
 
 
 def _class_tones(
-    stops: FloatArray, spread: FloatArray, weights: _Weights, factors: Mapping[str, Range], curve: PrintCurve
+    stops: FloatArray,
+    texture: FloatArray,
+    spread: FloatArray,
+    weights: _Weights,
+    factors: Mapping[str, Range],
+    curve: PrintCurve,
 ) -> dict[str, ClassTone]:
     tone_median, shares = _class_median(stops, weights)
+    printed_median, _ = _class_median(stops + texture, weights)  # what the print shows beyond the tones
     spread_median, _ = _class_median(spread, weights)
     out = {}
     for i, name in enumerate(CLASS_NAMES):
@@ -505,7 +519,7 @@ def _class_tones(
         scene_zone = Range(likely - half, likely, likely + half)
         out[name] = ClassTone(
             share=float(shares[i]),
-            zone=curve.zone_range(scene_zone),
+            zone=curve.zone_range(scene_zone + float(printed_median[i] - tone_median[i])),
             scene_zone=scene_zone,
             factor_stops=factors[name],
         )
