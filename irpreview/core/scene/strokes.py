@@ -24,6 +24,8 @@ Mask = NDArray[np.bool_]
 GROWING_SIDE_PX = 320
 """Long side at which a stroke is grown; edges are found again at the photo's own size."""
 MOST_STROKES = 200
+MOST_REACH = 6
+"""Steps that a grown area can be shrunk or grown by hand."""
 MOST_POINTS = 4000
 TREES = 24
 DEPTH = 12
@@ -99,7 +101,7 @@ def paint(scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple[Mask, str]]:
     return [(painted_mask(stroke, height, width), stroke.class_name) for stroke in strokes]
 
 
-def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple[Mask, str]]:
+def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke], reach: int = 0) -> list[tuple[Mask, str]]:
     """Strokes grown to the edges of what they lie on: one mask (H, W) per painted class, in order of first use.
 
     Strokes of different classes hold each other back. Raises BadValue as `check_strokes` does.
