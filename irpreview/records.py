@@ -92,7 +92,7 @@ class Range:
         return {"low": round(self.low, digits), "likely": round(self.likely, digits), "high": round(self.high, digits)}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Spectrum:
     """One quantity on an explicit, rising wavelength grid."""
 
@@ -202,6 +202,14 @@ class Kit:
     @property
     def pixel_pitch_um(self) -> float:
         return 1000.0 * self.format_width_mm / self.pixels_wide
+
+
+@dataclass(frozen=True, slots=True)
+class Taught:
+    """A kit as the field log taught it, and what the photographer should know of that."""
+
+    kit: Kit
+    says: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
