@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from irpreview.core.card.field_tables import (
+    WindCase,
     focus_lines,
     frame_words,
     full_sentence,
@@ -28,10 +29,8 @@ from irpreview.records import (
     ByteArray,
     Conditions,
     Exposure,
-    LeadChoice,
     Movement,
     Place,
-    Range,
     Rendering,
     SceneMap,
     Setting,
@@ -65,7 +64,8 @@ def build_card(
     exposure: Exposure,
     movement: Movement | None,
     conditions: Conditions,
-    foliage_blur_px: Callable[[float, float], Range | None] | None = None,
+    in_wind: Callable[[float], WindCase],
+    pixels_wide: int,
     light_window: Sequence[str] = (),
     white_balance: str = "",
     cautions: Sequence[str] = (),
@@ -77,20 +77,13 @@ def build_card(
 ) -> ShotCard:
     """Everything for the field on one card.
 
-    `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. The place goes on the card only `with_place`;
+    `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. `in_wind` gives the answer for a mean wind [m/s],
+    `pixels_wide` is the width of the snap at its own size. The place goes on the card only `with_place`;
     without it, coordinates are also taken out of every sentence.
     """
     share = scene.share()
-    can_lead: list[LeadChoice] = []
-    if share["structure"] + share["other"] + share["ground"] >= 0.03:
-        can_lead.append("structure")
-    if share["tree"] + share["grass"] >= 0.03:
-        can_lead.append("foliage")
-    if share["clear_sky"] + share["cloud"] >= 0.1:
-        can_lead.append("sky")
     kit, light = rendering.kit, rendering.light
-    width = int(scene.label.shape[1])
-    rows = wind_table(exposure, verdict, foliage_blur_px, pixels_wide=width, can_lead=can_lead)
+    rows = wind_table(in_wind, pixels_wide=pixels_wide)
     sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
 
     def clean(texts: Iterable[str]) -> tuple[str, ...]:
