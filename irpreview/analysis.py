@@ -253,15 +253,7 @@ class Analysis:
     @property
     def taught(self) -> Taught:
         """The kit, with what the field log taught where the request holds lessons, and what is to be said of them."""
-        return self._once("taught", self._taught)
-
-    def _taught(self) -> Taught:
-        kit = self.request.kit or installation.default_kit()
-        if self.request.lessons is None:
-            return Taught(kit)
-        sun_known = self.light.sun_bearing_deg is not None
-        learned = self.request.lessons(kit, self.light.sun_height_deg if sun_known else None)
-        return learned if isinstance(learned, Taught) else Taught(learned)
+        return self._once("taught", lambda: _taught_kit(self.request, self.light))
 
     @property
     def kit(self) -> Kit:
@@ -590,6 +582,38 @@ def exposure_of(
         band_nm=effective_wavelength_nm(kit, tables, np.sum(light_spectra(light, tables), axis=0)),
         wishes=asked.wishes,
     )
+
+
+def expose_without_snap(asked: Request) -> tuple[Exposure, Taught]:
+    """What to set without a photo, from a light meter or from place and time, and the kit as it was taught.
+
+    Raises IrpreviewError where nothing tells the light.
+    """
+    day, planned = asked.conditions, asked.planned
+    sky = "clear" if day.sky_state == "unknown" else day.sky_state
+    light = Light(sky_state=sky, haze_aod=HAZE_AOD[day.haze])
+    if asked.place is not None and asked.taken_at is not None:
+        light = light_for(asked.place, asked.taken_at, asked.heading_deg, day.haze, sky)
+    if planned is not None:
+        light = light_planned(
+            light,
+            sun_height_deg=planned.sun_height_deg,
+            when=planned.when,
+            place=planned.place or asked.place,
+            heading_deg=asked.heading_deg,
+            haze=planned.haze,
+        )
+    taught = _taught_kit(asked, light)
+    return exposure_of(None, taught.kit, light, asked), taught
+
+
+def _taught_kit(asked: Request, light: Light) -> Taught:
+    """The kit asked for, with the request's lessons."""
+    kit = asked.kit or installation.default_kit()
+    if asked.lessons is None:
+        return Taught(kit)
+    learned = asked.lessons(kit, light.sun_height_deg if light.sun_bearing_deg is not None else None)
+    return learned if isinstance(learned, Taught) else Taught(learned)
 
 
 # ---- thin views: single answers for a script of one's own -----------------------------------------------------------
