@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview import installation
+from irpreview.core.exposure.asked_time import setting_for_time
 from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
@@ -52,7 +53,6 @@ from irpreview.records import (
     ClassMovement,
     Conditions,
     Exposure,
-    FloatArray,
     Kit,
     Light,
     Movement,
@@ -60,6 +60,7 @@ from irpreview.records import (
     Place,
     Rendering,
     SceneMap,
+    Setting,
     Shot,
     Taught,
     Verdict,
@@ -369,6 +370,16 @@ class Analysis:
             )
         except IrpreviewError as error:
             return error
+
+    @property
+    def setting(self) -> Setting | None:
+        """What to set: for the shutter time asked for where the kit reaches it, else the recommended; None without."""
+        if self.why_no_exposure is not None:
+            return None
+        exposure, asked = self.exposure, self.request.shutter_s
+        if asked is None or not exposure.settings:
+            return exposure.recommended
+        return setting_for_time(exposure.settings, asked, self.kit).setting
 
     @property
     def shutter_s(self) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from irpreview import __version__
 from irpreview.analysis import Analysis
 from irpreview.core.card.card import build_card
@@ -28,12 +30,14 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         moves = there.foliage_movement
         return WindCase(
             lead=there.verdict.lead,
-            setting=there.exposure.recommended,
+            setting=there.setting,
             shutter_s=there.shutter_s,
             blur_px=moves.blur_px if moves is not None else None,
         )
 
-    patch = analysis.white_patch
+    exposure, patch = analysis.exposure, analysis.white_patch
+    if analysis.setting is not None:  # for the time asked for
+        exposure = replace(exposure, recommended=analysis.setting)
     return build_card(
         title=title,
         snap=small_picture(analysis.photo.pixels),
@@ -41,7 +45,7 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         scene=analysis.scene,
         rendering=analysis.rendering,
         verdict=analysis.verdict,
-        exposure=analysis.exposure,
+        exposure=exposure,
         movement=analysis.movement,
         conditions=analysis.request.conditions,
         in_wind=in_wind,

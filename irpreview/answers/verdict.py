@@ -168,13 +168,12 @@ def judge_answer(
     analysis: Analysis, photo: str, files: Mapping[str, str], more_doubts: tuple[str, ...] = ()
 ) -> JudgeAnswer:
     """The verdict on one photo."""
-    exposure = None if analysis.why_no_exposure is not None else analysis.exposure
     return JudgeAnswer(
         **dict(asked_of(analysis)),
         **dict(zones_of(analysis)),
         **dict(verdict_part(analysis.verdict)),
         photo=photo,
-        setting=None if exposure is None else setting_answer(exposure.recommended),
+        setting=setting_answer(analysis.setting),
         movement=movement_answer(analysis.movement, analysis.rates),
         doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
         files=dict(files),

@@ -19,6 +19,7 @@ from pathlib import Path, PurePath
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from irpreview.core.field_log.comparison import personal_correction
 from irpreview.core.field_log.entries import (
     ENTRY_FIELDS,
     LogEntry,
@@ -29,7 +30,6 @@ from irpreview.core.field_log.entries import (
     check_entry,
     check_spot,
 )
-from irpreview.core.field_log.comparison import personal_correction
 from irpreview.core.field_log.learning import Learned, learn_factor, observations_of
 from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog, default_path

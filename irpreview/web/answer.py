@@ -19,9 +19,9 @@ from irpreview.core.light.light_plan import LightPlan, plan_light
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.errors import BadValue, IrpreviewError
-from irpreview.inputs import Inputs
 from irpreview.io.tables import load_tables
 from irpreview.records import CLASS_WORDS, GapWord, LeadChoice, Range, Setting
+from irpreview.request import Inputs
 
 SAYS_WORDS: dict[GapWord, str] = {"holds": "separates", "merges": "merges", "cannot_tell": "uncertain"}
 LEAD_TITLES: dict[LeadChoice, str] = {

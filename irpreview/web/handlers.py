@@ -14,15 +14,15 @@ from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from irpreview.analysis import Analysis
+from irpreview.cards import card_of
 from irpreview.core.exposure.setting import Wishes
 from irpreview.core.scene import strokes as brush
 from irpreview.core.units import parse_shutter
 from irpreview.errors import BadValue, IrpreviewError
-from irpreview.inputs import Inputs, conditions_of, kit_of, parse_place, parse_when
 from irpreview.io.card_files import CARD_KINDS, write_card
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, WORKING_SIDE_PX, Kit
-from irpreview.request import Lessons, Request
+from irpreview.request import Inputs, Lessons, Request, conditions_of, kit_of, parse_place, parse_when
 from irpreview.web import answer, pictures, sections
 from irpreview.web.answer import SHUTTERS_S, WINDS_M_S, sentence
 from irpreview.web.keeping import Keeping
@@ -568,7 +568,7 @@ class Desk:
         with self.sessions.at(token) as session:
             analysis = self.analysis_of(session)
             name = " ".join(str(title).split())[:80] or Path(analysis.photo.name).stem
-            card = sections.card_of(analysis, session.inputs, name, bool(with_place))
+            card = card_of(analysis, name, bool(with_place))
             with tempfile.TemporaryDirectory(prefix="card-", dir=self.folder) as where:
                 files = [
                     {"kind": path.suffix[1:].upper(), "name": path.name, "address": pictures.file_address(path)}

@@ -19,9 +19,9 @@ import cv2
 import numpy as np
 from platformdirs import user_data_path
 
-from irpreview.inputs import Inputs
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_ID, WORKING_SIDE_PX
+from irpreview.request import Inputs
 from irpreview.web.answer import Glance
 from irpreview.web.pictures import THUMB_SIDE_PX, jpeg_bytes, shrunk
 from irpreview.web.sessions import MOST_SNAPS, Correction, Session, Snap

@@ -7,23 +7,22 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from irpreview.analysis import Analysis
-from irpreview.brought_home import compare_frame, note_frame, plan_of
 from irpreview.core.exposure.metering import parse_exposure
 from irpreview.core.field_log.comparison import check_correction, personal_correction
 from irpreview.core.field_log.entries import OUTCOME_WORDS, OUTCOMES, SearchWish
 from irpreview.errors import BadLog, BadValue
-from irpreview.inputs import kit_of
 from irpreview.io.field_log import FieldLog, default_path
 from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import learned_from, learned_kit
-from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, Kit, Light, Photo
+from irpreview.log_frames import compare_frame, note_frame, plan_of
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit
+from irpreview.request import kit_of
 from irpreview.web import log_facts, pictures
 from irpreview.web.answer import chosen_setting
 from irpreview.web.handlers import Desk
@@ -87,10 +86,10 @@ class LogDesk:
         """Write the recommended setting down as a plan."""
 
         def do(session: Session) -> Shown:
-            study = snap_facts(self.desk.analysis_of(session))
+            analysis = self.desk.analysis_of(session)
             with FieldLog(self.file) as log:
                 place, notes = (_text(typed, name) for name in ("place_name", "notes"))
-                number = log.add(plan_of(study, place or "", notes or ""))
+                number = log.add(plan_of(analysis, place or "", notes or "", chosen_setting(analysis)))
             words = f"Written down as number {number}. Note the frame there when you are back."
             return self._all(session, words)
 
@@ -107,10 +106,10 @@ class LogDesk:
                 raise BadValue("nothing was changed; fill in what is to change")
             kit = kit_of(session.inputs)
             at_snap = data.get("at_snap") is True and session.snaps
-            study = snap_facts(self.desk.analysis_of(session)) if at_snap else None
+            analysis = self.desk.analysis_of(session) if at_snap else None
             with FieldLog(self.file) as log:
                 entry = note_frame(
-                    log, kit, typed, frame=path, number=number, study=study, zone=session.inputs.zone or None
+                    log, kit, typed, frame=path, number=number, analysis=analysis, zone=session.inputs.zone or None
                 )
             done = "Changed" if number is not None else "Put in the log"
             return self._all(session, f"{done}: number {entry.id}.", noted=True)
@@ -184,7 +183,7 @@ class LogDesk:
 
     def _compare(self, path: Path, session: Session) -> Shown:
         analysis = self.desk.analysis_of(session)
-        result, differences = compare_frame(analysis.photo, path, analysis.kit, analysis.scene, analysis.light)
+        result, differences = compare_frame(analysis, path)
         session.compared = differences
         address = pictures.data_address(result.picture)
         text = filled("log_compared.html", **log_facts.compared(result, path.name), picture=address)
@@ -254,24 +253,6 @@ def failed(error: Exception) -> Shown:
     """The log's line of news for an error."""
     text = apology(error).replace("`log list` shows what is", "the list shows what is")
     return Shown(values=news(text, True))
-
-
-@dataclass(frozen=True, slots=True)
-class SnapFacts:
-    """What the log takes from the snap looked at."""
-
-    photo: Photo
-    light: Light
-    kit: Kit
-    exposure: Exposure | None
-    sorry: tuple[str, ...]
-
-
-def snap_facts(analysis: Analysis) -> Any:
-    """The snap looked at with the setting that the page shows."""
-    why = analysis.why_no_exposure
-    exposure = None if why is not None else replace(analysis.exposure, recommended=chosen_setting(analysis))
-    return SnapFacts(analysis.photo, analysis.light, analysis.kit, exposure, () if why is None else (str(why),))
 
 
 def form_choices() -> dict[str, list[tuple[str, str]]]:

@@ -4,20 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from types import MappingProxyType
 
-from irpreview import __version__
 from irpreview.analysis import Analysis
-from irpreview.core.card.card import build_card
-from irpreview.core.exposure.white_balance import patch_for_white_balance
 from irpreview.core.scene.strokes import regions
 from irpreview.core.units import share_text, shutter_text
-from irpreview.errors import BadValue
-from irpreview.inputs import Inputs
-from irpreview.io.card_files import small_picture
-from irpreview.records import CLASS_WORDS, Range, ShotCard
-from irpreview.take_along import SOURCES
+from irpreview.records import CLASS_WORDS
+from irpreview.request import Inputs
 from irpreview.web import answer, pictures
 from irpreview.web.sessions import Session
 from irpreview.web.templating import filled
@@ -104,39 +97,3 @@ def areas(analysis: Analysis) -> str:
     listed.sort(key=lambda item: -item[0])
     doubtful = [item[3] for item in listed if item[0] > 0.15][:2]
     return filled("areas.html", areas=[(item[1], item[2]) for item in listed], doubtful=doubtful)
-
-
-def card_of(analysis: Analysis, inputs: Inputs, title: str, with_place: bool) -> ShotCard:
-    """The card. Raises BadValue when there is no exposure to carry."""
-    if analysis.why_no_exposure is not None:
-        raise BadValue(f"a card needs an exposure, and there is none: {analysis.why_no_exposure}")
-    asked = answer.asked_time(analysis)
-    exposure = analysis.exposure
-    if asked is not None and asked.setting is not None:
-        exposure = replace(exposure, recommended=asked.setting)
-
-    def foliage_blur_px(wind_m_s: float, shutter_s: float) -> Range | None:
-        moved = analysis.lead_at(wind_m_s).with_(shutter_s=shutter_s).movement
-        found = [moved.classes[name].blur_px for name in ("tree", "grass") if name in moved.classes]
-        return max(found, key=lambda blur: blur.likely) if found else None
-
-    patch = patch_for_white_balance(analysis.photo, analysis.scene)
-    return build_card(
-        title=title,
-        snap=small_picture(analysis.photo.pixels),
-        infrared=small_picture(analysis.rendering.picture),
-        scene=analysis.scene,
-        rendering=analysis.rendering,
-        verdict=analysis.verdict,
-        exposure=exposure,
-        movement=analysis.movement,
-        conditions=analysis.request.conditions,
-        foliage_blur_px=foliage_blur_px,
-        light_window=tuple(answer.window_words(answer.plan_of(analysis, inputs, DAYS_AHEAD))),
-        white_balance=patch.says if patch is not None else "",
-        assumptions=analysis.photo.doubts,
-        sources=SOURCES,
-        place=analysis.photo.place,
-        with_place=with_place,
-        version=__version__,
-    )

@@ -16,8 +16,8 @@ from irpreview.analysis import Analysis
 from irpreview.core.field_log.entries import ToneDifference
 from irpreview.core.motion.motion_stage import Stage
 from irpreview.core.scene.strokes import Mask
-from irpreview.inputs import Inputs
 from irpreview.records import Photo, SceneMap
+from irpreview.request import Inputs
 from irpreview.web.answer import Glance
 
 MOST_SESSIONS = 16

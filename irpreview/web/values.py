@@ -11,7 +11,7 @@ from typing import Any
 from irpreview.analysis import Analysis
 from irpreview.core.scene import strokes as brush
 from irpreview.errors import BadValue, IrpreviewError
-from irpreview.inputs import Inputs, conditions_of, kit_of, parse_place, parse_when
+from irpreview.request import Inputs, conditions_of, kit_of, parse_place, parse_when
 from irpreview.web.answer import sentence
 
 _NUMBERS = (

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from irpreview.study import SHUTTERS_S, WINDS_M_S
 from PIL import Image
 
 from irpreview import inputs, study
 from irpreview.errors import BadValue
-from irpreview.inputs import Inputs
 from irpreview.records import Conditions
-from irpreview.study import SHUTTERS_S, WINDS_M_S
+from irpreview.request import Inputs
 from irpreview.web import handlers, parts, sessions, work_queue
 from irpreview.web.handlers import Desk
 from irpreview.web.responses import PARTS, Shown

@@ -16,8 +16,8 @@ import numpy as np
 from irpreview.core.light.daylight import light_spectra
 from irpreview.core.light.optics import Roughness, leak_share, roughness_of_wind
 from irpreview.core.light.planned_light import leak_words, planned_words
-from irpreview.core.light.surfaces import class_factors, class_visible_reflectance, open_shade_stops
 from irpreview.core.light.spectra import Tables
+from irpreview.core.light.surfaces import class_factors, class_visible_reflectance, open_shade_stops
 from irpreview.core.rendering.tones import REFERENCE_KIT, ClassPhysics
 from irpreview.core.rendering.view_factors import brightness_change, light_is_known, view_factors, view_of
 from irpreview.records import CLASS_NAMES, Conditions, Kit, Light, Photo, Range, SceneMap

@@ -3,6 +3,7 @@ import dataclasses
 import cv2
 import numpy as np
 import pytest
+from irpreview.session import class_physics, pairs_table
 
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.rendering.tones import RESIDUAL_LIMIT_STOPS, decode_display, linear_light
@@ -11,7 +12,6 @@ from irpreview.core.scene import scene_map as module
 from irpreview.core.scene.scene_map import repaint, scene_from_network
 from irpreview.io.kits import load_kit
 from irpreview.records import Light, Photo, zone_of
-from irpreview.session import class_physics, pairs_table
 from tests.core import drawn
 
 

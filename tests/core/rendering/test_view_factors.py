@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from irpreview.session import class_physics, light_of, render
+from irpreview.session import planned_light as plan_for
 
 from irpreview.core.imaging.picture_geometry import pixels_per_radian
 from irpreview.core.light.planned_light import leak_words, planned_light, planned_words
@@ -18,8 +20,6 @@ from irpreview.errors import BadValue
 from irpreview.io.kits import load_kit
 from irpreview.io.tables import load_tables
 from irpreview.records import Conditions, Kit, Light, Photo, Place, Shot
-from irpreview.session import class_physics, light_of, render
-from irpreview.session import planned_light as plan_for
 from tests.core import drawn
 
 TABLES = load_tables()
