@@ -67,7 +67,7 @@ DEPENDS_ON = MappingProxyType(
 def _fields_behind(name: str) -> frozenset[str]:
     """Fields of the request that an answer hangs on, through all that it is made of."""
     if name not in DEPENDS_ON:
-        return frozenset({name.removesuffix("_asked")})
+        return frozenset({{"kit_asked": "kit", "shutter_asked": "shutter_s"}.get(name, name)})
     return frozenset().union(*(_fields_behind(part) for part in DEPENDS_ON[name]))
 
 
