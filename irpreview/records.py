@@ -23,6 +23,8 @@ ByteArray = NDArray[np.uint8]
 
 WORKING_SIDE_PX = 1024
 """Long side at which every snap is analysed, whichever way it is asked. [px]"""
+DEFAULT_GRADE = 2.0
+"""Paper grade where none is asked for: the one nearest to twenty true near-infrared photographs laid beside it."""
 CLASS_NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
 CLASS_WORDS = MappingProxyType(
     {
@@ -241,10 +243,11 @@ class SceneMap:
     """(9, h', w') probability before any repainting at about 1024 px, along the photo's edges; made anew if None."""
     small: ByteArray | None = None
     """(h', w', 3) the photo at that size."""
-    network_tone: FloatArray | None = None
-    """(h', w') display tone 0..1 of the research pairs' kit there, before any repainting; made anew if None."""
+    network_stops: FloatArray | None = None
+    """(h', w') log2 of the tone of the research pairs' kit there, before any repainting; made anew if None. [stops]"""
     cloud_share: FloatArray | None = None
-    """(h', w') share of cloud in the sky, soft where the photo shows no edge; None where there is one of them only."""
+    """(h', w') share of white in the sky by its own colour, below 0 where it is bluer than the middle of the clear sky;
+    None where there is next to no sky."""
 
     def share(self) -> dict[str, float]:
         """Share of the picture per class, 0..1, every class named."""
@@ -280,6 +283,9 @@ class ClassTone:
 
     share: float
     zone: Range
+    """In the picture shown: exposure placed, grade applied."""
+    scene_zone: Range
+    """5 + log2(tone / 0.18), before any placement or paper grade."""
     factor_stops: Range
     """Infrared over visible, white surface = 0. [stops]"""
 
@@ -300,6 +306,12 @@ class Rendering:
     parts_stops: Mapping[str, FloatArray] = field(default_factory=lambda: MappingProxyType({}))
     """Working-size maps of what made the tone: visible, factor, within_class, residual. [stops]"""
     doubts: tuple[str, ...] = ()
+    grade: float = DEFAULT_GRADE
+    """Paper grade of `picture`."""
+    placed_stops: float | None = None
+    """Exposure of `picture`: what is added to log2 of the tones; None = placed anew when asked. [stops]"""
+    negative_gamma: float | None = None
+    """Contrast of the negative behind `picture`; None likewise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -445,7 +457,7 @@ class Verdict:
     layered_contrast: float
     layered_contrast_parts: Mapping[str, float]
     sentences: tuple[Sentence, ...]
-    grade: float = 4.0
+    grade: float = DEFAULT_GRADE
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from irpreview.cli.common import (
     say,
     shutter_text,
 )
+from irpreview.records import DEFAULT_GRADE
 
 if TYPE_CHECKING:
     from irpreview.records import Exposure, Kit, Photo, Rendering, SceneMap, Sentence, Verdict
@@ -46,7 +47,7 @@ def register(app: typer.Typer) -> None:
         wind: WindOption = None,
         shutter: ShutterOption = None,
         kit: KitOption = None,
-        grade: GradeOption = 4.0,
+        grade: GradeOption = DEFAULT_GRADE,
         zone: ZoneOption = None,
         out: FolderOption = None,
         sort: SortOption = False,

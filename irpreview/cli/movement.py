@@ -24,7 +24,7 @@ from irpreview.cli.common import (
     say,
     shutter_text,
 )
-from irpreview.records import CLASS_NAMES, CLASS_WORDS
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, DEFAULT_GRADE
 
 if TYPE_CHECKING:
     from irpreview.core.motion.clip_motion import ClipMotion
@@ -107,7 +107,7 @@ def register(app: typer.Typer) -> None:
         clip_focal: ClipFocalOption = None,
         crisp: CrispOption = False,
         kit: KitOption = None,
-        grade: GradeOption = 4.0,
+        grade: GradeOption = DEFAULT_GRADE,
         zone: ZoneOption = None,
         out: MaybeOutOption = None,
         as_json: JsonOption = False,

@@ -200,7 +200,7 @@ def answers() -> dict[str, dict]:
         sure = true > 0
         told = truth_of(folder)["classes"]
         errors = {
-            name: rendering.classes[name].zone.likely - row["zones"]["unmodified-720"]["likely"]
+            name: rendering.classes[name].scene_zone.likely - row["zones"]["unmodified-720"]["likely"]
             for name, row in told.items()
             if name in rendering.classes and row["share"] >= 0.02
         }

@@ -116,11 +116,11 @@ def placement(rendering: Rendering | None) -> tuple[float, str]:
     matters = {n: t for n, t in rendering.classes.items() if t.share >= MATTERS_SHARE and n != "other"}
     if not matters:
         return 0.0, "middle grey stays middle grey: no layer is large enough to place"
-    name, tone = max(matters.items(), key=lambda item: item[1].zone.likely)
-    wanted = PLACE_ZONE - tone.zone.likely
+    name, tone = max(matters.items(), key=lambda item: item[1].scene_zone.likely)
+    wanted = PLACE_ZONE - tone.scene_zone.likely
     stops = min(max(wanted, PLACE_LIMITS_STOPS[0]), PLACE_LIMITS_STOPS[1])
     word = CLASS_WORDS.get(name, name)
-    said = f"{word}, the brightest layer that matters, goes to zone {tone.zone.likely + stops:.1f}"
+    said = f"{word}, the brightest layer that matters, goes to zone {tone.scene_zone.likely + stops:.1f}"
     if abs(stops - wanted) > 0.05:
         said += f" (zone VII would need {wanted:+.1f} stops, {stops:+.1f} is the limit here)"
     return stops, said

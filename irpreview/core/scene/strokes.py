@@ -18,7 +18,8 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 from sklearn.mixture import GaussianMixture
 
-from irpreview.core.scene.scene_map import EdgeGuide, size_within
+from irpreview.core.imaging.resize import size_within
+from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, FloatArray, Photo, SceneMap
 

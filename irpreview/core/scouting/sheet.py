@@ -12,7 +12,7 @@ from irpreview.core.scouting.places import PlaceGroup, SketchMap, seen_from, ske
 from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text
 from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import LEAD_WORDS
-from irpreview.records import Conditions
+from irpreview.records import DEFAULT_GRADE, Conditions
 
 MOST_SHOWN = 200
 _MOST_LIKE = 12
@@ -137,7 +137,9 @@ def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
         light = f"a what-if: sun at {settings['planned_sun_deg']:g} degrees over the snaps' own shadows"
     elif settings.get("planned_time") is not None:
         light = f"a what-if: the light of {settings['planned_time']} over the snaps' own shadows"
-    lines.append(f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', 4.0):g}.")
+    lines.append(
+        f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', DEFAULT_GRADE):g}."
+    )
     if scouting.order == "lead":
         lines.append(
             "First what can lead today, then what is worth waiting for, then the rest; inside each the strongest "

@@ -25,6 +25,7 @@ from irpreview.core.verdict.sky import read_sky
 from irpreview.core.verdict.subjects import candidates, parting
 from irpreview.core.words.verdict_words import say_all
 from irpreview.records import (
+    DEFAULT_GRADE,
     ClassMovement,
     Conditions,
     Exposure,
@@ -53,7 +54,7 @@ def judge_scene(
     conditions: Conditions | None = None,
     movement: Movement | None = None,
     exposure: Exposure | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     shutter_s: float | None = None,
 ) -> Verdict:
     """Layers, gaps, sky, lead and sentences for one snap.

@@ -16,13 +16,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.rendering.finishing import NEGATIVE_GAMMA, negative_gamma, placement_stops, print_luminance
+from irpreview.core.rendering.finishing import PrintCurve, place_print
 from irpreview.core.verdict.layer_split import masked_mean
 from irpreview.core.verdict.layers import REFERENCE_KIT, Ground, edge_lengths
 from irpreview.records import FloatArray, Gap, GapWord, Layer, Range, Rendering
@@ -60,37 +59,9 @@ standpoint; who is told that they hold goes home with the picture.
 """
 
 
-@dataclass(frozen=True, slots=True)
-class PrintCurve:
-    """From scene zones to print L*: the paper of `finishing`, exposed so that the lightest area keeps texture."""
-
-    grade: float
-    shift_stops: float
-    gamma: float = NEGATIVE_GAMMA
-
-    def lightness(self, zone: FloatArray | float) -> NDArray[np.float64]:
-        """CIE 1976 L* of the print (paper white = 100), same shape as `zone`."""
-        stops = np.clip(np.asarray(zone, np.float64) - 5 + math.log2(0.18) + self.shift_stops, *_STOP_LIMITS)
-        table = _lightness_table(self.grade, round(self.gamma, 2))
-        return np.asarray(np.interp(stops, _STOPS, table))
-
-
-_STOP_LIMITS = (-14.0, 10.0)
-_STOPS = np.linspace(*_STOP_LIMITS, 2401)
-
-
-@lru_cache(maxsize=32)
-def _lightness_table(grade: float, gamma: float) -> NDArray[np.float64]:
-    luminance = print_luminance(_STOPS, grade, gamma)
-    f = np.where(luminance > (6 / 29) ** 3, np.cbrt(luminance), luminance / (3 * (6 / 29) ** 2) + 4 / 29)
-    return np.asarray(116 * f - 16)
-
-
 def print_curve(zones: FloatArray, grade: float) -> PrintCurve:
-    """The print on which a picture of these zones (h, w) is judged. Raises BadValue for a grade outside 0..5."""
-    root = np.asarray(np.sqrt(0.18 * 2.0 ** (zones.astype(np.float32) - 5)), np.float32)
-    gamma = negative_gamma(root)
-    return PrintCurve(grade, placement_stops(root, grade, gamma), gamma)
+    """The print of a picture given as scene zones (h, w). Raises BadValue for a grade outside 0..5."""
+    return place_print(np.asarray(np.sqrt(0.18 * 2.0 ** (zones.astype(np.float32) - 5)), np.float32), grade)
 
 
 def texture_limit(texture_a: float, texture_b: float) -> float:

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict.layer_split import masked_mean
 from irpreview.core.verdict.layers import Ground, edge_lengths
-from irpreview.core.verdict.separation import PrintCurve
 from irpreview.core.verdict.sky import BLANK_STOPS, DRAMATIC_STOPS
 from irpreview.records import CLASS_ID, Gap, Layer, LeadChoice, Sky
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.units import shutter_text
 from irpreview.core.verdict.lead import SHARP_PRINT_MM, Lead
-from irpreview.core.verdict.separation import PrintCurve
 from irpreview.core.verdict.subjects import Candidate
 from irpreview.core.words.phrases import short, sky_facts, the, tone_word, zones_text
 from irpreview.records import Conditions, Layer, LeadChoice, Movement, Range, Sentence, Sky

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.units import shutter_text
 from irpreview.core.verdict.lead import Lead
-from irpreview.core.verdict.separation import PrintCurve
 from irpreview.core.verdict.sky import texture_word
 from irpreview.core.words.lead_words import lead_sentences
 from irpreview.core.words.phrases import (

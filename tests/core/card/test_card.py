@@ -91,7 +91,10 @@ def rendering(light=None, kit=None):
     return Rendering(
         tones=tones,
         spread_stops=np.ones_like(tones),
-        classes={"clear_sky": ClassTone(0.5, zone, Range(-2, -1, 0)), "tree": ClassTone(0.4, zone, Range(2, 3, 4))},
+        classes={
+            "clear_sky": ClassTone(0.5, zone, zone, Range(-2, -1, 0)),
+            "tree": ClassTone(0.4, zone, zone, Range(2, 3, 4)),
+        },
         picture=np.full((40, 60), 120, np.uint8),
         kit=kit or Kit(),
         light=light or Light(),
