@@ -83,9 +83,7 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     share = sky_matte(small, of_sky)
     channels = cv2.split(small)
     red, blue = (np.asarray(cv2.LUT(channels[k], _STOPS_OF_LEVEL), np.float32) for k in (0, 2))
-    blueness = np.asarray(
-        cv2.GaussianBlur(blue - red, (0, 0), 0.8), np.float32
-    )  # chroma of a JPEG is coarser than its grey
+    blueness = _blueness(blue - red, share)
     luminance = np.zeros(share.shape, np.float32)
     for channel, weight in zip(channels, LUMINANCE_WEIGHTS, strict=True):
         luminance += cv2.LUT(channel, np.asarray(weight * _LIGHT_OF_LEVEL, np.float32))
@@ -105,6 +103,20 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     blueness *= np.float32(-1.0 / (blue_of_clear - white))
     blueness += np.float32(1.0)
     return SkyLayer(share, stops, np.clip(blueness, -0.4, 1.0, out=blueness))
+
+
+def _blueness(raw: FloatArray, share: FloatArray) -> FloatArray:
+    """log2(B / R) of the sky (h, w): the colour of a JPEG is coarser than its grey, and the land's runs over the edge.
+
+    So it is a mean of 5 px, and within 3 px of land that of the sky beyond.
+    """
+    inner = cv2.erode(share, np.ones((7, 7), np.uint8))
+    window = (17, 17)
+    beyond = cv2.blur(raw * inner, window) / (cv2.blur(inner, window) + np.float32(1e-3))
+    known = np.minimum(cv2.blur(inner, window) * np.float32(20), 1)  # gaps between leaves have no sky beyond
+    near = np.asarray(cv2.blur(raw, (5, 5)), np.float32)
+    near += (1 - inner) * known * (beyond - near)
+    return near
 
 
 def _leave_blown(stops: FloatArray, small: ByteArray, network_stops: FloatArray) -> None:
