@@ -13,7 +13,7 @@ from irpreview.records.motion import ClassMovement, CloudDrift, Movement, WaterM
 from irpreview.records.photo import WORKING_SIDE_PX, Photo, Place, Shot
 from irpreview.records.rendering import DEFAULT_GRADE, ClassTone, Rendering
 from irpreview.records.scene import CLASS_ID, CLASS_NAMES, CLASS_WORDS, SceneMap
-from irpreview.records.verdict import Gap, GapWord, Layer, LeadChoice, Sentence, Sky, Verdict
+from irpreview.records.verdict import Layer, LeadChoice, Sentence, Separation, SeparationWord, Sky, Verdict
 
 __all__ = [
     "CLASS_ID",
@@ -28,8 +28,6 @@ __all__ = [
     "Conditions",
     "Exposure",
     "FloatArray",
-    "Gap",
-    "GapWord",
     "Kit",
     "Layer",
     "LeadChoice",
@@ -41,6 +39,8 @@ __all__ = [
     "Rendering",
     "SceneMap",
     "Sentence",
+    "Separation",
+    "SeparationWord",
     "Setting",
     "Shot",
     "ShotCard",

@@ -13,7 +13,7 @@ from irpreview.records.common import Range
 from irpreview.records.rendering import DEFAULT_GRADE
 
 LeadChoice = Literal["structure", "foliage", "sky", "wait", "none"]
-GapWord = Literal["holds", "merges", "cannot_tell"]
+SeparationWord = Literal["separates", "merges", "uncertain"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,16 +30,16 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
+class Separation:
     a: int
     b: int
     zones: float
     low: float
     high: float
     visible_zones: float
-    says: GapWord
+    says: SeparationWord
     edge_zones: float
-    edge_share_holding: float
+    edge_share_separating: float
     print_step: Range
     """Step in print L*."""
     separability: float
@@ -67,7 +67,7 @@ class Sentence:
 @dataclass(frozen=True, slots=True)
 class Verdict:
     layers: tuple[Layer, ...]
-    gaps: tuple[Gap, ...]
+    separations: tuple[Separation, ...]
     layer_map: NDArray[np.int16]
     """(H, W) 0-based layer, -1 = none."""
     sky: Sky
