@@ -119,7 +119,7 @@ ASPECTS: Mapping[str, Callable[[Request], object]] = MappingProxyType(
 def _asked_by(name: str) -> frozenset[str]:
     """Fields of the request, and aspects of its conditions, that an answer hangs on, through all that it is made of."""
     if name not in DEPENDS_ON:
-        return frozenset({name.removesuffix("_asked")})
+        return frozenset({{"kit_asked": "kit", "shutter_asked": "shutter_s"}.get(name, name)})
     return frozenset().union(*(_asked_by(part) for part in DEPENDS_ON[name]))
 
 
@@ -713,7 +713,13 @@ def judge(
     asked = Request(kit=kit, conditions=conditions or Conditions(), shutter_s=shutter_s, grade=grade)
     if scene is None and rendering is None:
         return _in_light(analyse(photo, asked), light).verdict
-    kept: dict[str, Any] = {"photo": photo, "bare_scene": scene if scene is not None else map_scene(photo)}
+    if rendering is None and scene is not None and scene.repainted is None:
+        # as the network saw it: judged at the analysis' size like any other
+        analysis = analyse(photo, asked)
+        seen = scene_from_network(analysis.photo, scene.probability, scene.mix, scene.model_id)
+        kept: dict[str, Any] = {"photo": analysis.photo, "bare_scene": seen}
+        return _in_light(Analysis(photo, asked, kept), light).verdict
+    kept = {"photo": photo, "bare_scene": scene if scene is not None else map_scene(photo)}
     if rendering is not None:
         kept |= {"rendering": rendering, "taught": Taught(rendering.kit), "light": rendering.light}
     return _in_light(Analysis(photo, asked, kept), light).verdict

@@ -10,7 +10,7 @@ from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_s
 from irpreview.answers.exposure import SettingAnswer, setting_answer
 from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
-from irpreview.records import GapWord, LeadChoice, Sentence, Verdict
+from irpreview.records import LeadChoice, Sentence, SeparationWord, Verdict
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,7 +40,7 @@ class LayerAnswer(Answer):
     y: float
 
 
-class GapAnswer(Answer):
+class SeparationAnswer(Answer):
     """The tonal separation of two neighbouring layers."""
 
     a: int
@@ -49,9 +49,9 @@ class GapAnswer(Answer):
     low: float
     high: float
     visible_zones: float
-    says: GapWord
+    says: SeparationWord
     edge_zones: float
-    edge_share_holding: float
+    edge_share_separating: float
     print_step: Span
     separability: float
     x: float
@@ -80,7 +80,7 @@ class VerdictPart(Answer):
     """The verdict itself, the same in every answer that tells it."""
 
     layers: list[LayerAnswer]
-    gaps: list[GapAnswer]
+    separations: list[SeparationAnswer]
     sky: SkyAnswer
     lead: LeadAnswer
     composition: dict[str, Any]
@@ -116,23 +116,23 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             )
             for layer in verdict.layers
         ],
-        gaps=[
-            GapAnswer(
-                a=gap.a,
-                b=gap.b,
-                zones=round(gap.zones, 3),
-                low=round(gap.low, 3),
-                high=round(gap.high, 3),
-                visible_zones=round(gap.visible_zones, 3),
-                says=gap.says,
-                edge_zones=round(gap.edge_zones, 3),
-                edge_share_holding=round(gap.edge_share_holding, 3),
-                print_step=span(gap.print_step, 1),
-                separability=round(gap.separability, 2),
-                x=round(gap.edge_xy[0], 3),
-                y=round(gap.edge_xy[1], 3),
+        separations=[
+            SeparationAnswer(
+                a=one.a,
+                b=one.b,
+                zones=round(one.zones, 3),
+                low=round(one.low, 3),
+                high=round(one.high, 3),
+                visible_zones=round(one.visible_zones, 3),
+                says=one.says,
+                edge_zones=round(one.edge_zones, 3),
+                edge_share_separating=round(one.edge_share_separating, 3),
+                print_step=span(one.print_step, 1),
+                separability=round(one.separability, 2),
+                x=round(one.edge_xy[0], 3),
+                y=round(one.edge_xy[1], 3),
             )
-            for gap in verdict.gaps
+            for one in verdict.separations
         ],
         sky=SkyAnswer(
             okta=sky.okta,

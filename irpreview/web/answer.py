@@ -16,9 +16,9 @@ from irpreview.core.exposure.metering import ev100_of_lux
 from irpreview.core.exposure.white_balance import patch_for_white_balance
 from irpreview.core.light.daylight import illuminance_lx, light_for, sun_positions
 from irpreview.core.light.light_plan import LightPlan, plan_light
+from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
-from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.tables import load_tables
 from irpreview.records import CLASS_WORDS, GapWord, LeadChoice, Range, Setting
 from irpreview.request import Inputs
@@ -107,8 +107,8 @@ def answer_of(analysis: Analysis, inputs: Inputs, plan: LightPlan | None) -> Ans
     setting, reach, note = _setting(analysis)
     return Answer(
         lead=LEAD_TITLES[verdict.lead],
-        why=_brief(reasons[0]) if reasons else "",
-        wind=_brief(reasons[1]) if len(reasons) > 1 else "",
+        why=sentence(reasons[0]) if reasons else "",
+        wind=sentence(reasons[1]) if len(reasons) > 1 else "",
         setting=setting,
         setting_range=reach,
         setting_note=note,
@@ -118,10 +118,6 @@ def answer_of(analysis: Analysis, inputs: Inputs, plan: LightPlan | None) -> Ans
         shutter=shutter_text(analysis.shutter_s),
         mood=verdict.lead,
     )
-
-
-def _brief(text: str) -> str:
-    return sentence(text)
 
 
 def setting_words(setting: Setting) -> str:
@@ -184,8 +180,6 @@ def _setting(analysis: Analysis) -> tuple[str, str, str]:
 
 
 def _noise_note(best: Setting) -> str:
-    from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
-
     return f"Noise: {noise_word(best.snr)}." if best.snr is not None and best.snr < FAIR_SNR else ""
 
 
@@ -197,7 +191,7 @@ def _focus(analysis: Analysis) -> str:
     if not isinstance(at, float) or not isinstance(near, float):
         return ""
     end = "infinity" if far is None else f"{far:.0f} m"
-    return f"{_metres(at)}, filter on: sharp from {_metres(near)} to {end}."
+    return f"{_metres(at)}; sharp from {_metres(near)} to {end}."
 
 
 def _metres(value: float) -> str:
@@ -207,11 +201,16 @@ def _metres(value: float) -> str:
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Give place and day to know."
-    windows = plan.days[0].windows[:2]
-    if not windows:
+    spans: list[tuple[datetime, datetime]] = []
+    for one in plan.days[0].windows:
+        if spans and spans[-1][1] == one.start:  # the sun goes to the other side; the light stays good
+            spans[-1] = (spans[-1][0], one.end)
+        else:
+            spans.append((one.start, one.end))
+    if not spans:
         later = plan.best[0] if plan.best else None
         return "No good light that day." if later is None else f"Next good light: {later.start:%-d %B, %H:%M}."
-    return " and ".join(f"{one.start:%H:%M} to {one.end:%H:%M}" for one in windows)
+    return " and ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans[:2])
 
 
 WARNINGS = (
@@ -257,7 +256,9 @@ class Glance:
     """A snap in the strip: what leads, how many neighbours separate, and its place among the others."""
 
     lead: str = ""
+    why: str = ""
     separates: str = ""
+    setting: str = ""
     worth: float = -1.0
     """For best first; below 0 = not looked at yet."""
 
@@ -266,7 +267,15 @@ def glance_of(analysis: Analysis) -> Glance:
     verdict = analysis.verdict
     held = sum(gap.says == "holds" for gap in verdict.gaps)
     words = f"{held} of {len(verdict.gaps)} separate" if verdict.gaps else "one tone"
-    return Glance(LEAD_TITLES[verdict.lead], words, float(verdict.layered_contrast))
+    why = verdict.lead_reasons[0].text if verdict.lead_reasons else ""
+    best = chosen_setting(analysis)
+    return Glance(
+        LEAD_TITLES[verdict.lead],
+        sentence(why),
+        words,
+        setting_words(best) if best is not None else "",
+        float(verdict.layered_contrast),
+    )
 
 
 # ---- behind the answer ----------------------------------------------------------------------------------------------
@@ -438,13 +447,3 @@ def window_words(plan: LightPlan | None) -> list[str]:
     if later:
         said.append(f"Best of the two weeks from then: {later[0].start:%-d %B}, {later[0].words}.")
     return said
-
-
-def safe_light(analysis: Analysis) -> str:
-    """Why the light asked for gives no picture; empty where it does."""
-    try:
-        _ = analysis.light
-        _ = analysis.rendering
-    except (BadValue, IrpreviewError) as error:
-        return sentence(str(error))
-    return ""

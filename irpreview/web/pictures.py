@@ -27,10 +27,10 @@ THUMB_SIDE_PX = 240
 SIDE_BY_SIDE_PX = 640
 MOTION_SIDE_PX = 720
 """Long side of the picture that answers the sliders, small enough to answer at once."""
-UNSURE_BELOW = 0.6
+UNSURE_BELOW = 0.5
 """Places of the map are marked unsure below this confidence (a choice)."""
-LEAST_UNSURE_SHARE = 0.003
-_DOTS_PX = 9
+LEAST_UNSURE_SHARE = 0.004
+_DOTS_PX = 13
 
 
 def jpeg_bytes(pixels: NDArray[np.uint8], quality: int = 86) -> bytes:

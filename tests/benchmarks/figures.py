@@ -38,8 +38,7 @@ def research_folder() -> Path | None:
 
 
 def scenes() -> None:
-    from irpreview.session import judge
-
+    from irpreview.analysis import judge
     from irpreview.records import Conditions
     from tests.reference import test_demo_scenes as told
 

@@ -1,6 +1,6 @@
 """The verdict on a snap: will the layers hold apart, is there enough in the sky, what should lead the picture.
 
-Layers come from `layers`, the step between two of them from `gaps`, the sky from `sky`, the lead from `lead`, the
+Layers come from `layers`, the step between two of them from `separations`, the sky from `sky`, the lead from `lead`, the
 words from `verdict_words`. Nothing here looks at a clock or a file: the same photo, scene and rendering give the same
 verdict.
 """
@@ -18,7 +18,7 @@ from irpreview.core.motion.blur import movement_at, rates_of_motion
 from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict import lead as lead_of
 from irpreview.core.verdict.layers import Ground, at_photo_size, edge_lengths, find_layers, ground_of
-from irpreview.core.verdict.separation import measure_gaps
+from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
 from irpreview.core.verdict.subjects import candidates, parting
 from irpreview.core.words.verdict_words import say_all
@@ -26,13 +26,13 @@ from irpreview.records import (
     DEFAULT_GRADE,
     ClassMovement,
     Conditions,
-    Gap,
     Layer,
     Movement,
     Photo,
     Range,
     Rendering,
     SceneMap,
+    Separation,
     Verdict,
 )
 
@@ -51,7 +51,7 @@ class Parted:
     ground: Ground
     layers: tuple[Layer, ...]
     layer_map: np.ndarray
-    gaps: tuple[Gap, ...]
+    separations: tuple[Separation, ...]
     curve: PrintCurve
     grade: float
 
@@ -63,8 +63,8 @@ def part_scene(photo: Photo, scene: SceneMap, rendering: Rendering, grade: float
     """
     ground = ground_of(photo, scene, rendering)
     layers, layer_map = find_layers(ground)
-    gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
-    return Parted(photo, rendering, ground, layers, layer_map, gaps, curve, grade)
+    separations, curve = measure_separations(ground, layers, layer_map, rendering, grade)
+    return Parted(photo, rendering, ground, layers, layer_map, separations, curve, grade)
 
 
 MovementAtWind = Callable[[float], Movement]
@@ -109,10 +109,10 @@ def judge_parted(
     known. at_wind: the same in any other wind, to tell where the lead turns; None = that is not told.
     """
     photo, rendering, ground = parted.photo, parted.rendering, parted.ground
-    layers, layer_map, gaps, curve, grade = parted.layers, parted.layer_map, parted.gaps, parted.curve, parted.grade
+    layers, layer_map, separations, curve, grade = parted.layers, parted.layer_map, parted.separations, parted.curve, parted.grade
     sky = read_sky(ground, movement)
     shade = lead_of.read_shade(ground, rendering, sky, conditions)
-    found = candidates(layers, gaps, layer_map, ground, curve, sky)
+    found = candidates(layers, separations, layer_map, ground, curve, sky)
     sky_share = sum(layer.share for layer in layers if layer.class_name in _SKY)
     lead = lead_of.find_lead(
         found,
@@ -120,17 +120,17 @@ def judge_parted(
         sky_share,
         movement,
         shade,
-        lead_of.foliage_smear(movement),
-        _smear_at_wind(conditions, movement, at_wind),
+        lead_of.foliage_blur(movement),
+        _blur_at_wind(conditions, movement, at_wind),
     )
-    composition = composition_facts(layers, gaps, layer_map, lead)
-    score, parts = layered_contrast(layers, gaps, layer_map)
+    composition = composition_facts(layers, separations, layer_map, lead)
+    score, parts = layered_contrast(layers, separations, layer_map)
     reasons, sentences = say_all(
-        layers, gaps, sky, sky_share, lead, composition, curve, rendering, conditions, movement, grade
+        layers, separations, sky, sky_share, lead, composition, curve, rendering, conditions, movement, grade
     )
     return Verdict(
         layers=layers,
-        gaps=gaps,
+        separations=separations,
         layer_map=at_photo_size(layer_map, photo.height, photo.width),
         sky=sky,
         lead=lead.choice,
@@ -144,9 +144,9 @@ def judge_parted(
     )
 
 
-def _smear_at_wind(
+def _blur_at_wind(
     conditions: Conditions | None, movement: Movement | None, at_wind: MovementAtWind | None
-) -> lead_of.FoliageSmear | None:
+) -> lead_of.FoliageBlur | None:
     """Smear of the leaves [mm on the print] at any wind, at the shutter of `movement`; a clip sets its level."""
     name = lead_of.plant_of(movement)
     if movement is None or name is None or at_wind is None:
@@ -167,11 +167,11 @@ def _smear_at_wind(
     factor = measured.print_mm.likely / tabled.likely
 
     def scaled(wind_m_s: float) -> Range | None:
-        smear = at(wind_m_s)
-        if smear is None:
+        blur = at(wind_m_s)
+        if blur is None:
             return None
         # a few seconds of film measure the sway within a factor of about 1.4
-        return Range(smear.likely * factor / 1.4, smear.likely * factor, smear.likely * factor * 1.4)
+        return Range(blur.likely * factor / 1.4, blur.likely * factor, blur.likely * factor * 1.4)
 
     return scaled
 
@@ -184,20 +184,20 @@ def _measured(movement: Movement) -> ClassMovement | None:
 
 
 def layered_contrast(
-    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], layer_map: np.ndarray
 ) -> tuple[float, Mapping[str, float]]:
     """One figure 0..100 for sorting many snaps, and its parts 0..1:
 
         100 * parting^0.6 * depth^0.2 * range^0.2
 
-    parting: mean over the shared edges, by length, of how well each gap parts on the print (0 below 2 L*, 1 from 30 L*,
-    times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
+    parting: mean over the shared edges, by length, of how well each separation parts on the print (0 below 2 L*, 1 from
+    30 L*, times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
     1, with n the effective number of layers exp(entropy of their shares). range: distance between the darkest and the
     lightest layer of at least 3 %, full at 4 zones.
     """
     length = edge_lengths(layer_map, len(layers))
-    total = sum(float(length[g.a, g.b]) for g in gaps)
-    parted = sum(float(length[g.a, g.b]) * parting(g) for g in gaps) / total if total else 0.0
+    total = sum(float(length[g.a, g.b]) for g in separations)
+    parted = sum(float(length[g.a, g.b]) * parting(g) for g in separations) / total if total else 0.0
     shares = [layer.share for layer in layers if layer.share > 0]
     effective = math.exp(-sum(s * math.log(s) for s in shares))
     depth = min(1.0, max(0.0, (effective - 1) / 3))
@@ -209,7 +209,7 @@ def layered_contrast(
 
 
 def composition_facts(
-    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray, lead: lead_of.Lead
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], layer_map: np.ndarray, lead: lead_of.Lead
 ) -> Mapping[str, object]:
     """Facts, not rules: horizon, sky and ground, the strongest edge, what a crop to the common formats keeps."""
     height, width = layer_map.shape
@@ -223,9 +223,11 @@ def composition_facts(
         if columns.mean() > 0.3:
             horizon = round(1 - float(np.median(feet)) / height, 3)
     strongest: dict[str, object] | None = None
-    if gaps:
+    if separations:
         length = edge_lengths(layer_map, len(layers))
-        best = max(gaps, key=lambda g: abs(g.print_step.likely) * min(1.0, float(length[g.a, g.b]) / (0.2 * width)))
+        best = max(
+            separations, key=lambda g: abs(g.print_step.likely) * min(1.0, float(length[g.a, g.b]) / (0.2 * width))
+        )
         strongest = {
             "between": [layers[best.a].name, layers[best.b].name],
             "print_step": round(abs(best.print_step.likely), 1),

@@ -2,18 +2,25 @@
 
 import {ask, find} from './shared.js';
 
-let number = 0;
+let number = 0, under_way = 0;
+const given = {}; // all that was changed here: what arrives last holds what came before it too
 const fault = (name) => find(`[data-fault=${name}]`);
 
 export const entries = {
   begin: () => {
-    find('#kit').addEventListener('change', (event) => {
+    find('#kit').addEventListener('change', async (event) => {
       const name = event.target.dataset.entry;
-      if (name) ask('enter', {values: {[name]: event.target.value}, number: ++number});
+      if (!name) return;
+      given[name] = event.target.value;
+      under_way += 1;
+      await ask('enter', {values: {...given}, number: ++number});
+      under_way -= 1;
     });
   },
   apply: (shown) => {
     for (const [name, value] of Object.entries(shown.values?.entries ?? {})) {
+      if (under_way) break;
+      delete given[name];
       const input = find(`[data-entry=${name}]`);
       if (input && input !== document.activeElement && !input.hasAttribute('aria-invalid')) input.value = value;
     }

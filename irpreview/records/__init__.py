@@ -1,0 +1,58 @@
+"""The things that flow through irpreview: one frozen type per noun, units in the names, a module for each chapter.
+
+Arrays are rows x columns, origin top left, and read-only once inside a record.
+Class ids 1..9 are the ids of the label maps; index i of a probability array is id i + 1.
+"""
+
+from irpreview.records.card import ShotCard
+from irpreview.records.common import ByteArray, FloatArray, Range, Spectrum, frozen_array, tone_of, zone_of
+from irpreview.records.exposure import Exposure, Setting
+from irpreview.records.kit import Kit, Taught
+from irpreview.records.light import Conditions, Light, SkyState, SunSide, WaterKind
+from irpreview.records.motion import ClassMovement, CloudDrift, Movement, WaterMovement
+from irpreview.records.photo import WORKING_SIDE_PX, Photo, Place, Shot
+from irpreview.records.rendering import DEFAULT_GRADE, ClassTone, Rendering
+from irpreview.records.scene import CLASS_ID, CLASS_NAMES, CLASS_WORDS, SceneMap
+from irpreview.records.verdict import Layer, LeadChoice, Sentence, Separation, SeparationWord, Sky, Verdict
+
+__all__ = [
+    "CLASS_ID",
+    "CLASS_NAMES",
+    "CLASS_WORDS",
+    "DEFAULT_GRADE",
+    "WORKING_SIDE_PX",
+    "ByteArray",
+    "ClassMovement",
+    "ClassTone",
+    "CloudDrift",
+    "Conditions",
+    "Exposure",
+    "FloatArray",
+    "Kit",
+    "Layer",
+    "LeadChoice",
+    "Light",
+    "Movement",
+    "Photo",
+    "Place",
+    "Range",
+    "Rendering",
+    "SceneMap",
+    "Sentence",
+    "Separation",
+    "SeparationWord",
+    "Setting",
+    "Shot",
+    "ShotCard",
+    "Sky",
+    "SkyState",
+    "Spectrum",
+    "SunSide",
+    "Taught",
+    "Verdict",
+    "WaterKind",
+    "WaterMovement",
+    "frozen_array",
+    "tone_of",
+    "zone_of",
+]
