@@ -329,7 +329,7 @@ def test_bad_input_is_one_line(day: Path, tmp_path: Path, capsys: pytest.Capture
         (2, day, "--out", tmp_path / "o4", "--wind", "gale"),
         (2, day, "--out", tmp_path / "o5", "--jobs", "0"),
         (2, day, "--out", tmp_path / "o6", "--planned-sun", "95"),
-        (2, day, "--out", tmp_path / "o7", "--at", "47,8"),
+        (2, day, "--out", tmp_path / "o7", "--planned-place", "47,8"),
         (2, day, "--out", tmp_path / "o8", "--planned-time", "2026-06-21T01:00+00:00", "--at", "47,8"),
         (2, day, "--out", tmp_path / "o9", "--planned-time", "yesterday"),
         (2, day),
