@@ -226,5 +226,3 @@ def _whole(data: Mapping[str, Any], name: str) -> int:
     """A whole number; what is none becomes one that every handler refuses."""
     value = data.get(name)
     return value if isinstance(value, int) and not isinstance(value, bool) else -99
-
-

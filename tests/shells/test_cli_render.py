@@ -406,7 +406,7 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
     assert details.parent == tmp_path
     assert "Traceback" in details.read_text()
     details.unlink()
-    monkeypatch.setattr(session, "map_scene", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
+    monkeypatch.setattr(analysis, "_seen", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
     status, _, err = call("render", snap, "--out", tmp_path)
     assert status == 1
     assert "not enough memory" in err

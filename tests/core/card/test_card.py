@@ -118,7 +118,9 @@ def card(**changes):
     return shotcard.build_card(**{**values, **changes})
 
 
-def winds(leads_to=7.0, plan=None, lead="foliage", blur=lambda wind, shutter: Range(0.0, wind * shutter, 99.0)):
+def winds(
+    leads_to=7.0, plan=None, lead="foliage", blur=lambda wind, shutter: Range(0.0, wind * shutter, 2 * wind * shutter)
+):
     """Answers for single winds: one thing leads up to a wind [m/s], structure beyond it."""
     plan = plan or setting(64, 100.0)
 
