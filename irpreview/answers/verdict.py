@@ -107,7 +107,7 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             LayerAnswer(
                 index=layer.index,
                 name=layer.name,
-                class_name=layer.class_name,
+                **{"class": layer.class_name},
                 share=round(layer.share, 4),
                 zone=span(layer.zone, 2),
                 visible_zone=round(layer.visible_zone, 2),

@@ -392,7 +392,9 @@ def test_a_title_with_control_characters_is_one_printable_line():
 
 
 def test_without_a_setting_the_card_says_so():
-    made = card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None))
+    nothing = field_tables.WindCase("structure", None, 30.0, None)
+    plan = exposure(settings=(), recommended=None, freezes=None, streaks=None)
+    made = card(exposure=plan, in_wind=lambda wind: nothing)
     assert "No setting" in card_blocks.key_figures(made)[1].value
     assert shotcard.card_dict(made)["exposure"]["recommended"] is None
     assert shotcard.card_dict(made)["wind_table"][0]["iso"] is None
