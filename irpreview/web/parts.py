@@ -13,10 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from irpreview.core.card.field_tables import focus_lines, frame_words, range_words, setting_choices
+from irpreview.core.card.field_tables import setting_choices
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.scene.strokes import Region
 from irpreview.core.units import share_text, shutter_text, zone_text
+from irpreview.core.words import in_words, long_words
+from irpreview.core.words.exposure_words import cost_lines, focus_lines, time_range_words
 from irpreview.core.words.lead_words import LEAD_WORDS
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, GapWord, Movement, SceneMap, Setting, Verdict
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study, shutter_labels, shutter_stop
@@ -365,23 +367,24 @@ def opening(study: Study) -> str:
         return block(paragraphs([*study.sorry, "Without a reading of the light there is no time to give."]))
     best = exposure.recommended
     big = (
-        f'<p class="big">{_setting(best)}</p><p>Likely between {safe(range_words(best.shutter_s))}. '
-        f"{safe(sentence(exposure.placed)) if exposure.placed else ''}</p>"
+        f'<p class="big">{_setting(best)}</p><p>Likely between {safe(time_range_words(best.shutter_s))}. '
+        f"{safe(in_words(exposure.placement).short)}</p>"
         if best is not None
         else "<p>No setting of this kit reaches the light.</p>"
     )
     balance = [sentence(text) for text in (white_balance_words(study),) if text]
-    cost = exposure.frame_cost.get("says", ())
+    cost = [one.long for one in cost_lines(exposure.frame_cost)]
     return block(
         big
-        + ("<h3>Take care</h3>" + listed([sentence(text) for text in exposure.cautions]) if exposure.cautions else "")
-        + f"<h3>Test frames first</h3>{listed([frame_words(frame) for frame in exposure.test_frames], ordered=True)}"
-        + folded("Why this setting", listed([sentence(reason) for reason in exposure.reasons]))
+        + ("<h3>Take care</h3>" + listed(list(long_words(exposure.cautions))) if exposure.cautions else "")
+        + f"<h3>Test exposures first</h3>{listed(list(long_words(exposure.test_exposures)), ordered=True)}"
+        + folded("Why this setting", listed(list(long_words(exposure.reasons))))
         + folded("Other settings", _settings_table(exposure))
+        + folded("What one frame costs", listed(cost))
         + folded(
-            "What one frame costs", listed([sentence(str(text)) for text in cost]) if isinstance(cost, tuple) else ""
+            "Where to focus, where to take the white balance",
+            listed([*(one.long for one in focus_lines(exposure.focus)), *balance]),
         )
-        + folded("Where to focus, where to take the white balance", listed([*focus_lines(exposure.focus), *balance]))
         + folded("Where the time comes from", listed(_time_parts(exposure)))
         + paragraphs(study.sorry)
     )
@@ -397,8 +400,8 @@ def _settings_table(exposure: Exposure) -> str:
     for one in setting_choices(exposure):
         rows.append(
             f"<tr><td>ISO {one.iso:.0f}</td><td>f/{one.f_number:g}</td><td>{safe(one.shutter_text)}</td>"
-            f"<td>{safe(range_words(one.shutter_s))}</td><td>{safe(marks.get(one, ''))} "
-            f"{safe('; '.join(one.limits))}</td></tr>"
+            f"<td>{safe(time_range_words(one.shutter_s))}</td><td>{safe(marks.get(one, ''))} "
+            f"{safe('; '.join(in_words(limit).short for limit in one.limits))}</td></tr>"
         )
     return (
         scrolling("Other settings, as a table")
@@ -412,15 +415,15 @@ def _settings_table(exposure: Exposure) -> str:
 def _time_parts(exposure: Exposure) -> list[str]:
     factor = exposure.factor_stops
     lines = [
-        f"Light without the filter: {exposure.metered_by}, between EV {exposure.metered_ev100.low:.1f} and "
-        f"{exposure.metered_ev100.high:.1f} at ISO 100.",
+        f"Light without the filter: {in_words(exposure.metered_by).long}, between EV "
+        f"{exposure.metered_ev100.low:.1f} and {exposure.metered_ev100.high:.1f} at ISO 100.",
         f"The filter on this camera takes {factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}).",
     ]
     lines += [
         f"{sentence(name.replace('_', ' '))[:-1]}: {part.likely:+.1f} stops ({part.low:+.1f} to {part.high:+.1f})."
         for name, part in exposure.factor_parts.items()
     ]
-    return lines + [sentence(text) for text in exposure.doubts]
+    return [*lines, *long_words(exposure.doubts)]
 
 
 # ---- when to come back ----------------------------------------------------------------------------------------------
