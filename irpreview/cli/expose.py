@@ -28,10 +28,25 @@ from irpreview.cli.common import (
     fail_usage,
     say,
 )
+from irpreview.core.units import shutter_text
+from irpreview.core.words import in_words, long_words
+from irpreview.core.words.exposure_words import cost_lines, focus_lines
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.metering import Metering
-    from irpreview.records import Conditions, Exposure, Kit, Light, Photo, Rendering, SceneMap, Setting
+    from irpreview.records import (
+        Conditions,
+        Exposure,
+        ExposureTest,
+        FocusAdvice,
+        FrameCost,
+        Kit,
+        Light,
+        Photo,
+        Rendering,
+        SceneMap,
+        Setting,
+    )
 
 PhotoOption = Annotated[
     Path | None, typer.Argument(metavar="PHOTO", help="The snap: its own exposure data are a light meter.")
@@ -137,7 +152,7 @@ def register(app: typer.Typer) -> None:
             if snap is not None:
                 patch = _white_balance(snap, scene)
                 print(f"White    {patch['says'] if patch else 'no sunlit grass or leaves in the photo for a reading'}")
-            for doubt in (*doubts, *answer.doubts):
+            for doubt in (*doubts, *long_words(answer.doubts)):
                 say(f"doubt: {doubt}")
 
 
@@ -253,9 +268,76 @@ def setting_facts(setting: Setting | None) -> dict[str, Any] | None:
         "shutter_s": round(setting.shutter_s.likely, 6),
         "shutter_range_s": setting.shutter_s.as_dict(6),
         "shutter_text": setting.shutter_text,
-        "limits": list(setting.limits),
+        "limits": [in_words(limit).long for limit in setting.limits],
         "snr": setting.snr,
         "minutes_per_frame": setting.minutes_per_frame,
+    }
+
+
+def frame_cost_facts(cost: FrameCost | None) -> dict[str, Any]:
+    """What a frame costs as JSON holds it."""
+    if cost is None:
+        return {}
+    short = cost.short_frames
+    return {
+        "seconds_per_frame": round(cost.seconds_per_frame, 1),
+        "minutes_per_frame": round(cost.minutes_per_frame, 2),
+        "dark_frame_s": round(cost.dark_frame_s, 1),
+        "light_minutes": cost.light_minutes,
+        "frames_in_light": cost.frames_in_light,
+        "short_frames": None
+        if short is None
+        else {
+            "frames": short.frames,
+            "iso": short.iso,
+            "shutter_s": round(short.shutter_s, 2),
+            "shutter_text": shutter_text(short.shutter_s),
+            "snr": round(short.snr, 1),
+            "snr_one_long": round(short.snr_one_long, 1),
+            "says": in_words(short).long,
+        },
+        "battery_frames": list(cost.battery_frames),
+        "says": [one.long for one in cost_lines(cost)],
+    }
+
+
+def ladder_facts(one: ExposureTest) -> dict[str, Any]:
+    """A test exposure as JSON holds it."""
+    return {
+        "iso": one.iso,
+        "f_number": one.f_number,
+        "shutter_s": one.shutter_s,
+        "shutter_text": shutter_text(one.shutter_s),
+        "if_right_factor_stops": round(one.factor_stops, 2),
+        "stands_for": {
+            "iso": one.long_iso,
+            "f_number": one.long_f_number,
+            "shutter_s": round(one.long_shutter_s, 4),
+            "shutter_text": shutter_text(one.long_shutter_s),
+        },
+        "says": in_words(one).long,
+    }
+
+
+def focus_facts(focus: FocusAdvice | None) -> dict[str, Any]:
+    """Where to focus as JSON holds it."""
+    if focus is None:
+        return {}
+    return {
+        "focal_mm": round(focus.focal_mm, 1),
+        "f_number": focus.f_number,
+        "hyperfocal_m": round(focus.hyperfocal_m, 2),
+        "focus_at_m": round(focus.focus_at_m, 2),
+        "near_m": round(focus.near_m, 2),
+        "far_m": None if focus.far_m is None else round(focus.far_m, 2),
+        "blur_circle_mm": round(focus.blur_circle_mm, 4),
+        "airy_um": round(focus.airy_um, 1),
+        "band_nm": round(focus.band_nm),
+        "infrared_shift_mm": focus.shift_mm.as_dict(4),
+        "shift_share_of_focal": round(focus.shift_mm.likely / focus.focal_mm, 5),
+        "shift_covered": focus.shift_covered,
+        "needs_f_number": None if focus.needs_f_number is None else round(focus.needs_f_number, 1),
+        "says": [one.long for one in focus_lines(focus)],
     }
 
 
@@ -272,36 +354,35 @@ def facts_of(answer: Exposure, kit: Kit, photo: Path | None, doubts: list[str]) 
         },
         "metered_ev100": round(answer.metered_ev100.likely, 3),
         "metered_ev100_range": answer.metered_ev100.as_dict(),
-        "metered_by": answer.metered_by,
+        "metered_by": in_words(answer.metered_by).long,
         "readings_ev100": {name: value.as_dict() for name, value in answer.readings_ev100.items()},
-        "placement_stops": round(answer.placement_stops, 3),
-        "placed": answer.placed,
+        "placement_stops": round(answer.placement.stops, 3),
+        "placed": in_words(answer.placement).long,
         "settings": [setting_facts(s) for s in answer.settings],
         "recommended": setting_facts(answer.recommended),
         "freezes": setting_facts(answer.freezes),
         "nearest_freeze": setting_facts(answer.nearest_freeze),
         "streaks": setting_facts(answer.streaks),
         "nearest_streak": setting_facts(answer.nearest_streak),
-        "reasons": list(answer.reasons),
-        "frame_cost": answer.frame_cost,
-        "test_frames": list(answer.test_frames),
-        "focus": answer.focus,
-        "cautions": list(answer.cautions),
-        "doubts": [*doubts, *answer.doubts],
+        "reasons": list(long_words(answer.reasons)),
+        "frame_cost": frame_cost_facts(answer.frame_cost),
+        "test_frames": [ladder_facts(one) for one in answer.test_exposures],
+        "focus": focus_facts(answer.focus),
+        "cautions": list(long_words(answer.cautions)),
+        "doubts": [*doubts, *long_words(answer.doubts)],
     }
 
 
 def report(answer: Exposure, kit: Kit) -> str:
     """The exposure as a short text."""
     from irpreview.core.light.filter_factor import PART_WORDS
-    from irpreview.core.units import shutter_text
 
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",
         *([f"Lens     {kit.lens}"] if kit.lens else []),
         *([f"Factor   {kit.factor_source}"] if kit.factor_stops is not None else []),
-        f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {answer.metered_by}",
+        f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {in_words(answer.metered_by).long}",
         f"Filter   {f.likely:.1f} stops ({f.low:.1f} to {f.high:.1f}) for neutral grey, made of",
     ]
     lines += [
@@ -309,31 +390,27 @@ def report(answer: Exposure, kit: Kit) -> str:
         for name, part in answer.factor_parts.items()
         if abs(part.likely) >= 0.05
     ]
-    lines.append(f"Place    {answer.placed}")
+    lines.append(f"Place    {in_words(answer.placement).long}")
     best = answer.recommended
     if best is not None:
         lines += ["", f"Take     ISO {best.iso:g}   f/{best.f_number:g}   {best.shutter_text}"]
         low, high = shutter_text(best.shutter_s.low), shutter_text(best.shutter_s.high)
         if low != high:
             lines.append(f"         between {low} and {high} until a test frame tells")
-    lines += [f"         - {reason}" for reason in answer.reasons]
-    if answer.test_frames:
-        lines += ["", "Test first", *(f"         {frame['says']}" for frame in answer.test_frames)]
+    lines += [f"         - {reason}" for reason in long_words(answer.reasons)]
+    if answer.test_exposures:
+        lines += ["", "Test first", *(f"         {text}" for text in long_words(answer.test_exposures))]
         lines.append(
             f"         keep it: irpreview calibrate --ev {ev.likely:.1f} --filtered SETTING"
-            + (f" --placed {answer.placement_stops:.1f}" if abs(answer.placement_stops) >= 0.05 else "")
+            + (f" --placed {answer.placement.stops:.1f}" if abs(answer.placement.stops) >= 0.05 else "")
             + " --save FILE, then --kit FILE"
         )
-    lines += ["", "Cost", *(f"         {text}" for text in _said(answer.frame_cost))]
-    lines += ["", "Focus", *(f"         {text}" for text in _said(answer.focus))]
+    lines += ["", "Cost", *(f"         {text}" for text, _ in cost_lines(answer.frame_cost))]
+    lines += ["", "Focus", *(f"         {text}" for text, _ in focus_lines(answer.focus))]
     lines += ["", *_by_time(answer)]
     if answer.cautions:
-        lines += ["", *(f"! {text}" for text in answer.cautions)]
+        lines += ["", *(f"! {text}" for text in long_words(answer.cautions))]
     return "\n".join(lines)
-
-
-def _said(block: Any) -> tuple[str, ...]:
-    return tuple(block.get("says", ()))
 
 
 WANTED_S = (1 / 60, 1 / 15, 1 / 4, 1.0, 4.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0, 960.0)
@@ -347,6 +424,6 @@ def _by_time(answer: Exposure) -> list[str]:
         if not near:
             continue
         s = min(near, key=lambda s: (len(s.limits), -min(s.snr or 0.0, 40.0), abs(math.log2(s.f_number / 9.0))))
-        limits = "; ".join(s.limits) if s.limits else "nothing against it"
+        limits = "; ".join(in_words(limit).short for limit in s.limits) if s.limits else "nothing against it"
         lines.append(f"         {s.shutter_text:<11} ISO {s.iso:<6g} f/{s.f_number:<5g} {limits}")
     return lines

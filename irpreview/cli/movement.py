@@ -24,6 +24,7 @@ from irpreview.cli.common import (
     say,
     shutter_text,
 )
+from irpreview.core.words import in_words
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, DEFAULT_GRADE
 
 if TYPE_CHECKING:
@@ -267,7 +268,7 @@ def _holding(
         "shutter_s": round(time, 5),
         "shutter_text": shutter_text(time),
         "ev100": ev.as_dict(2),
-        "metered_by": exposure.metered_by,
+        "metered_by": in_words(exposure.metered_by).long,
         "factor_stops": factor.as_dict(2),
         "choices": [
             {
