@@ -1,4 +1,4 @@
-"""What the page says of the field log: entries, what was learned, and a comparison, as plain facts for its templates."""
+"""What the page says of the field log: entries, what was learned, a comparison, as plain facts for its templates."""
 
 from __future__ import annotations
 

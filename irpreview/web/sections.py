@@ -54,7 +54,9 @@ def _tables(analysis: Analysis, _: Inputs) -> str:
     movement, said = answer.movement_table(analysis)
     tables = [answer.tone_table(analysis), movement, answer.settings_table(analysis)]
     return filled(
-        "tables.html", tables=[one for one in tables if one is not None and one.rows], said=said,
+        "tables.html",
+        tables=[one for one in tables if one is not None and one.rows],
+        said=said,
         assumptions=answer.doubts(analysis),
     )
 

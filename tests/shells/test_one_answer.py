@@ -31,7 +31,16 @@ SCENES = sorted(folder.name for folder in DEMO.iterdir() if (folder / "photo.jpg
 WIND = 5.5
 ASKED = ("--wind", "5.5", "--without-log")
 HEAD = ("kit", "log_used", "model", "light", "planned", "sun_height_deg", "grade", "wind_m_s", "shutter_s")
-VERDICT = ("layers", "separations", "sky", "lead", "composition", "layered_contrast", "layered_contrast_parts", "sentences")
+VERDICT = (
+    "layers",
+    "separations",
+    "sky",
+    "lead",
+    "composition",
+    "layered_contrast",
+    "layered_contrast_parts",
+    "sentences",
+)
 MOVEMENT = ("wind", "classes", "tripod", "clouds", "water", "warnings")
 
 
