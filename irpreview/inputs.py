@@ -10,7 +10,7 @@ from typing import Any
 
 from irpreview.core.light import light_plan
 from irpreview.errors import BadValue
-from irpreview.records import Conditions, Kit, Light, Photo, Place, Range, SkyState, WaterKind
+from irpreview.records import DEFAULT_GRADE, Conditions, Kit, Light, Photo, Place, Range, SkyState, WaterKind
 
 NOT_KNOWN = ("", "unknown", "?", "-")
 
@@ -37,7 +37,7 @@ class Inputs:
     trees_m: float | None = None
     nearest_m: float | None = None
     water_kind: WaterKind = "unknown"
-    grade: float = 4.0
+    grade: float = DEFAULT_GRADE
     wind_m_s: float | None = None
     shutter_s: float | None = None
     """None = the recommended time."""

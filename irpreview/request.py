@@ -16,9 +16,7 @@ from numpy.typing import NDArray
 from irpreview.core.exposure.metering import Metering
 from irpreview.core.exposure.setting import Wishes
 from irpreview.core.motion.clip_motion import ClipMotion
-from irpreview.records import Conditions, Kit, Place
-
-DEFAULT_GRADE = 4.0
+from irpreview.records import DEFAULT_GRADE, Conditions, Kit, Place
 
 Corrections = tuple[tuple[NDArray[np.bool_], str], ...]
 """(mask, class name) in the order painted; a mask (h, w) of any size is laid over the whole picture."""

@@ -19,7 +19,7 @@ from irpreview import __version__, session
 from irpreview.core.scouting.ranking import finding_of
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.scout_store import Kept, place_text
-from irpreview.records import ByteArray, Conditions, Kit, Light, Photo, Place
+from irpreview.records import DEFAULT_GRADE, ByteArray, Conditions, Kit, Light, Photo, Place
 
 if TYPE_CHECKING:
     from irpreview.records import Exposure
@@ -40,7 +40,7 @@ class Settings:
     kit: Kit = field(default_factory=session.default_kit)
     wind_m_s: float | None = None
     shutter_s: float | None = None
-    grade: float = 4.0
+    grade: float = DEFAULT_GRADE
     zone: str | None = None
     planned_sun_deg: float | None = None
     """Height of the sun [degrees] whose light is laid over all snaps, a what-if; None = each snap's own light."""

@@ -19,6 +19,7 @@ from irpreview.errors import BadModel, BadValue, IrpreviewError
 from irpreview.io.paths import data_file
 from irpreview.records import (
     CLASS_NAMES,
+    DEFAULT_GRADE,
     Conditions,
     Exposure,
     Kit,
@@ -197,10 +198,10 @@ def light_of(photo: Photo) -> Light:
 
 def map_scene(photo: Photo, network: SceneNetwork | None = None) -> SceneMap:
     """What is where in the photo. network: default the shipped one; `SceneNetwork.alone` judges one of its members."""
-    from irpreview.core.scene.scene_map import scene_from_network, working_pixels
+    from irpreview.core.scene.scene_map import scene_from_network, working_of
 
     network = network or scene_network()
-    small = working_pixels(photo.pixels)
+    small = working_of(photo)
     answer = network.run(small)
     return scene_from_network(photo, answer.probability, answer.mix, network.model_id, small)
 
@@ -213,7 +214,7 @@ def render(
     repaint: Repaint | None = None,
     *,
     conditions: Conditions | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     film_look: bool = False,
     snap_light: Light | None = None,
 ) -> Rendering:
@@ -386,7 +387,7 @@ def judge(
     *,
     rendering: Rendering | None = None,
     exposure: Exposure | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
 ) -> Verdict:
     """Whether the layers hold apart, what the sky does, and what should lead the picture.
 

@@ -196,8 +196,8 @@ def stage_of(seen: Look) -> Stage:
     """The infrared picture in layers that can move, small enough to answer a slider at once."""
     import cv2
 
+    from irpreview.core.imaging.resize import size_within
     from irpreview.core.motion.motion_stage import prepare_stage
-    from irpreview.core.scene.scene_map import size_within
 
     height, width = size_within(seen.photo.height, seen.photo.width, MOTION_SIDE_PX)
     tones = seen.rendering.tones

@@ -19,6 +19,7 @@ from irpreview.cli.common import (
     emit_json,
     say,
 )
+from irpreview.records import DEFAULT_GRADE
 
 
 def register(app: typer.Typer) -> None:
@@ -36,7 +37,7 @@ def register(app: typer.Typer) -> None:
             str, typer.Option(help="Latitude and longitude, such as 51.2345,7.4321; else the photo's own.")
         ] = "",
         when: Annotated[str, typer.Option(help="Day and time, such as '2026-06-21 14:30'; else the photo's own.")] = "",
-        grade: GradeOption = 4.0,
+        grade: GradeOption = DEFAULT_GRADE,
         title: Annotated[str, typer.Option(help="Name on the card; else the photo's name.")] = "",
         with_place: Annotated[
             bool, typer.Option("--with-place", help="Put the location on the card; without it none is on it.")

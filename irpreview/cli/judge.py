@@ -20,6 +20,7 @@ from irpreview.cli.common import (
     say,
     shutter_text,
 )
+from irpreview.records import DEFAULT_GRADE
 
 if TYPE_CHECKING:
     from irpreview.records import Exposure, Kit, Photo, Rendering, SceneMap, Sentence, Verdict
@@ -46,7 +47,7 @@ def register(app: typer.Typer) -> None:
         wind: WindOption = None,
         shutter: ShutterOption = None,
         kit: KitOption = None,
-        grade: GradeOption = 4.0,
+        grade: GradeOption = DEFAULT_GRADE,
         zone: ZoneOption = None,
         out: FolderOption = None,
         sort: SortOption = False,
@@ -155,23 +156,23 @@ def facts_of(judged: Judged, path: Path, written: dict[str, str]) -> dict[str, A
             }
             for layer in verdict.layers
         ],
-        "gaps": [
+        "separations": [
             {
-                "a": gap.a,
-                "b": gap.b,
-                "zones": round(gap.zones, 3),
-                "low": round(gap.low, 3),
-                "high": round(gap.high, 3),
-                "visible_zones": round(gap.visible_zones, 3),
-                "says": gap.says,
-                "edge_zones": round(gap.edge_zones, 3),
-                "edge_share_holding": round(gap.edge_share_holding, 3),
-                "print_step": gap.print_step.as_dict(1),
-                "separability": round(gap.separability, 2),
-                "x": round(gap.edge_xy[0], 3),
-                "y": round(gap.edge_xy[1], 3),
+                "a": separation.a,
+                "b": separation.b,
+                "zones": round(separation.zones, 3),
+                "low": round(separation.low, 3),
+                "high": round(separation.high, 3),
+                "visible_zones": round(separation.visible_zones, 3),
+                "says": separation.says,
+                "edge_zones": round(separation.edge_zones, 3),
+                "edge_share_separating": round(separation.edge_share_separating, 3),
+                "print_step": separation.print_step.as_dict(1),
+                "separability": round(separation.separability, 2),
+                "x": round(separation.edge_xy[0], 3),
+                "y": round(separation.edge_xy[1], 3),
             }
-            for gap in verdict.gaps
+            for separation in verdict.separations
         ],
         "sky": {
             "okta": sky.okta,

@@ -25,7 +25,7 @@ from irpreview.cli.common import (
     shutter_text,
 )
 from irpreview.core.words import in_words
-from irpreview.records import CLASS_NAMES, CLASS_WORDS
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, DEFAULT_GRADE
 
 if TYPE_CHECKING:
     from irpreview.core.motion.clip_motion import ClipMotion
@@ -108,7 +108,7 @@ def register(app: typer.Typer) -> None:
         clip_focal: ClipFocalOption = None,
         crisp: CrispOption = False,
         kit: KitOption = None,
-        grade: GradeOption = 4.0,
+        grade: GradeOption = DEFAULT_GRADE,
         zone: ZoneOption = None,
         out: MaybeOutOption = None,
         as_json: JsonOption = False,

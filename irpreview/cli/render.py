@@ -29,7 +29,7 @@ from irpreview.cli.common import (
 )
 from irpreview.core.units import share_text, zone_text, zone_word
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_NAMES, CLASS_WORDS
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, DEFAULT_GRADE
 
 if TYPE_CHECKING:
     from irpreview.records import Kit, Light, Photo, Place, Rendering, SceneMap
@@ -107,7 +107,7 @@ def register(app: typer.Typer) -> None:
         photos: PhotosArgument,
         out: OutOption = Path(),
         kit: KitOption = None,
-        grade: GradeOption = 4.0,
+        grade: GradeOption = DEFAULT_GRADE,
         film_look: FilmOption = False,
         zone: ZoneOption = None,
         planned_sun: PlannedSunOption = None,
@@ -193,7 +193,7 @@ def render_one(
     stem: str,
     *,
     kit: Kit | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     film_look: bool = False,
     zone: str | None = None,
     planned: Planned | None = None,

@@ -27,6 +27,7 @@ from irpreview.cli.common import (
     emit_json,
     say,
 )
+from irpreview.records import DEFAULT_GRADE
 
 if TYPE_CHECKING:
     from irpreview.core.scouting.ranking import Scouting
@@ -76,7 +77,7 @@ def register(app: typer.Typer) -> None:
         wind: WindOption = None,
         shutter: ShutterOption = None,
         kit: KitOption = None,
-        grade: GradeOption = 4.0,
+        grade: GradeOption = DEFAULT_GRADE,
         zone: ZoneOption = None,
         planned_sun: PlannedSunOption = None,
         planned_time: PlannedTimeOption = None,

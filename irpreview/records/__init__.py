@@ -53,14 +53,15 @@ from irpreview.records.kit import Kit
 from irpreview.records.light import Conditions, Light, SkyState, SunSide, WaterKind
 from irpreview.records.motion import ClassMovement, CloudDrift, Movement, WaterMovement
 from irpreview.records.photo import WORKING_SIDE_PX, Photo, Place, Shot
-from irpreview.records.rendering import ClassTone, Rendering
+from irpreview.records.rendering import DEFAULT_GRADE, ClassTone, Rendering
 from irpreview.records.scene import CLASS_ID, CLASS_NAMES, CLASS_WORDS, SceneMap
-from irpreview.records.verdict import Gap, GapWord, Layer, LeadChoice, Sentence, Sky, Verdict
+from irpreview.records.verdict import Layer, LeadChoice, Sentence, Separation, SeparationWord, Sky, Verdict
 
 __all__ = [
     "CLASS_ID",
     "CLASS_NAMES",
     "CLASS_WORDS",
+    "DEFAULT_GRADE",
     "WORKING_SIDE_PX",
     "ApertureReason",
     "BlurReason",
@@ -79,8 +80,6 @@ __all__ = [
     "FocusAdvice",
     "FrameCost",
     "FreezeReason",
-    "Gap",
-    "GapWord",
     "HandReading",
     "HotSpotUnknown",
     "Kit",
@@ -103,6 +102,8 @@ __all__ = [
     "Rendering",
     "SceneMap",
     "Sentence",
+    "Separation",
+    "SeparationWord",
     "Setting",
     "SettingsLeftOut",
     "ShortFrames",

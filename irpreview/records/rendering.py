@@ -10,6 +10,9 @@ from irpreview.records.common import ByteArray, FloatArray, Range
 from irpreview.records.kit import Kit
 from irpreview.records.light import Light
 
+DEFAULT_GRADE = 2.0
+"""Paper grade where none is asked for: the one nearest to twenty true near-infrared photographs laid beside it."""
+
 
 @dataclass(frozen=True, slots=True)
 class ClassTone:
@@ -17,6 +20,9 @@ class ClassTone:
 
     share: float
     zone: Range
+    """In the picture shown: exposure placed, grade applied."""
+    scene_zone: Range
+    """5 + log2(tone / 0.18), before any placement or paper grade."""
     factor_stops: Range
     """Infrared over visible, white surface = 0. [stops]"""
 
@@ -37,3 +43,9 @@ class Rendering:
     parts_stops: Mapping[str, FloatArray] = field(default_factory=lambda: MappingProxyType({}))
     """Working-size maps of what made the tone: visible, factor, within_class, residual. [stops]"""
     doubts: tuple[str, ...] = ()
+    grade: float = DEFAULT_GRADE
+    """Paper grade of `picture`."""
+    placed_stops: float | None = None
+    """Exposure of `picture`: what is added to log2 of the tones; None = placed anew when asked. [stops]"""
+    negative_gamma: float | None = None
+    """Contrast of the negative behind `picture`; None likewise."""

@@ -46,10 +46,11 @@ class SceneMap:
     """(9, h', w') probability before any repainting at about 1024 px, along the photo's edges; made anew if None."""
     small: ByteArray | None = None
     """(h', w', 3) the photo at that size."""
-    network_tone: FloatArray | None = None
-    """(h', w') display tone 0..1 of the research pairs' kit there, before any repainting; made anew if None."""
+    network_stops: FloatArray | None = None
+    """(h', w') log2 of the tone of the research pairs' kit there, before any repainting; made anew if None. [stops]"""
     cloud_share: FloatArray | None = None
-    """(h', w') share of cloud in the sky, soft where the photo shows no edge; None where there is one of them only."""
+    """(h', w') share of white in the sky by its own colour, below 0 where it is bluer than the middle of the clear sky;
+    None where there is next to no sky."""
 
     def share(self) -> dict[str, float]:
         """Share of the picture per class, 0..1, every class named."""

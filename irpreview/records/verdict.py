@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.records.common import Range
+from irpreview.records.rendering import DEFAULT_GRADE
 
 LeadChoice = Literal["structure", "foliage", "sky", "wait", "none"]
-GapWord = Literal["holds", "merges", "cannot_tell"]
+SeparationWord = Literal["separates", "merges", "uncertain"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,16 +30,16 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
+class Separation:
     a: int
     b: int
     zones: float
     low: float
     high: float
     visible_zones: float
-    says: GapWord
+    says: SeparationWord
     edge_zones: float
-    edge_share_holding: float
+    edge_share_separating: float
     print_step: Range
     """Step in print L*."""
     separability: float
@@ -66,7 +67,7 @@ class Sentence:
 @dataclass(frozen=True, slots=True)
 class Verdict:
     layers: tuple[Layer, ...]
-    gaps: tuple[Gap, ...]
+    separations: tuple[Separation, ...]
     layer_map: NDArray[np.int16]
     """(H, W) 0-based layer, -1 = none."""
     sky: Sky
@@ -77,4 +78,4 @@ class Verdict:
     layered_contrast: float
     layered_contrast_parts: Mapping[str, float]
     sentences: tuple[Sentence, ...]
-    grade: float = 4.0
+    grade: float = DEFAULT_GRADE

@@ -14,7 +14,7 @@ from typing import Any
 
 import gradio as gr
 
-from irpreview.records import Kit
+from irpreview.records import DEFAULT_GRADE, Kit
 from irpreview.web import log_parts, parts, scripts
 from irpreview.web.handlers import Desk
 from irpreview.web.log_desk import LogDesk, news
@@ -37,7 +37,7 @@ KEPT = (
 )
 """Entries that the browser keeps, with what a new browser starts from."""
 
-STARTS = {"grade": 4.0, "sky_state": "unknown", "haze": "unknown", "water_kind": "unknown"}
+STARTS = {"grade": DEFAULT_GRADE, "sky_state": "unknown", "haze": "unknown", "water_kind": "unknown"}
 
 SKIES = [
     ("not known", "unknown"),
@@ -157,7 +157,7 @@ class _Page:
         with gr.Row():
             keep["lowest_iso"] = _blank("Lowest ISO")
             keep["highest_iso"] = _blank("Highest ISO you accept")
-            keep["grade"] = gr.Slider(0, 5, 4, step=0.5, label="Paper grade")
+            keep["grade"] = gr.Slider(0, 5, DEFAULT_GRADE, step=0.5, label="Paper grade")
         with gr.Row():
             keep["place"] = _blank("Place (latitude, longitude)")
             keep["when"] = _blank("Day and time")

@@ -20,12 +20,16 @@ from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines, time_range_words
 from irpreview.core.words.lead_words import LEAD_WORDS
-from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, GapWord, Movement, SceneMap, Setting, Verdict
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, Movement, SceneMap, SeparationWord, Setting, Verdict
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study, shutter_labels, shutter_stop
 from irpreview.take_along import hours_of_day, white_balance_words, window_words
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
 
-SAYS_WORDS: dict[GapWord, str] = {"holds": "holds apart", "merges": "melts together", "cannot_tell": "cannot be told"}
+SAYS_WORDS: dict[SeparationWord, str] = {
+    "separates": "holds apart",
+    "merges": "melts together",
+    "uncertain": "cannot be told",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,14 +226,14 @@ MOST_SENTENCES = 6
 
 
 def hold(verdict: Verdict, drawn: str) -> str:
-    """Layers and gaps drawn in, and the verdict in sentences with what each rests on."""
+    """Layers and separations drawn in, and the verdict in sentences with what each rests on."""
     by_index = {layer.index: layer for layer in verdict.layers}
     rows = "".join(
-        f"<tr><td>{safe(by_index[gap.a].name)} and {safe(by_index[gap.b].name)}</td>"
-        f'<td><span class="says {gap.says}">{SAYS_WORDS[gap.says]}</span></td>'
-        f"<td>{abs(gap.zones):.1f} zones ({gap.low:+.1f} to {gap.high:+.1f})</td></tr>"
-        for gap in verdict.gaps
-        if gap.a in by_index and gap.b in by_index
+        f"<tr><td>{safe(by_index[separation.a].name)} and {safe(by_index[separation.b].name)}</td>"
+        f'<td><span class="says {separation.says}">{SAYS_WORDS[separation.says]}</span></td>'
+        f"<td>{abs(separation.zones):.1f} zones ({separation.low:+.1f} to {separation.high:+.1f})</td></tr>"
+        for separation in verdict.separations
+        if separation.a in by_index and separation.b in by_index
     )
     table = (
         scrolling("Neighbours, as a table") + "<table><caption>Neighbours in the picture, on paper of grade "
@@ -271,10 +275,10 @@ def hold(verdict: Verdict, drawn: str) -> str:
 
 def figure_words(verdict: Verdict) -> str:
     """The verdict as one figure: how many of the neighbouring layers hold apart."""
-    held = sum(gap.says == "holds" for gap in verdict.gaps)
-    if not verdict.gaps:
+    held = sum(separation.says == "separates" for separation in verdict.separations)
+    if not verdict.separations:
         return "one tone throughout"
-    return f"{held} of {len(verdict.gaps)} edges hold"
+    return f"{held} of {len(verdict.separations)} edges hold"
 
 
 def one_sentence(verdict: Verdict) -> str:

@@ -200,7 +200,7 @@ def answers() -> dict[str, dict]:
         sure = true > 0
         told = truth_of(folder)["classes"]
         errors = {
-            name: rendering.classes[name].zone.likely - row["zones"]["unmodified-720"]["likely"]
+            name: rendering.classes[name].scene_zone.likely - row["zones"]["unmodified-720"]["likely"]
             for name, row in told.items()
             if name in rendering.classes and row["share"] >= 0.02
         }
@@ -313,21 +313,21 @@ def test_zones_are_near_the_truth():
     assert mean_zone_error() <= 0.7
 
 
-def test_ranges_of_the_gaps_cover_the_true_ones():
+def test_ranges_of_the_separations_cover_the_true_ones():
     """Layers and gaps of the prediction, read in the true infrared picture; ranges are 5 to 95 %."""
     from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
-    from irpreview.core.verdict.separation import layer_tones, measure_gaps, print_curve
+    from irpreview.core.verdict.separation import layer_tones, measure_separations, print_curve
 
     inside, widths = [], []
     for folder in FOLDERS:
         row = answers()[folder.name]
         ground = ground_of(row["photo"], row["scene"], row["rendering"])
         layers, layer_map = find_layers(ground)
-        gaps, _ = measure_gaps(ground, layers, layer_map, row["rendering"], 4.0)
+        separations, _ = measure_separations(ground, layers, layer_map, row["rendering"], 4.0)
         zones = zones_of(resized(true_tones(folder).astype(np.float32), ground.shape))
         true = layer_tones(zones, layer_map, len(layers), print_curve(zones, 4.0))
-        inside += [gap.low <= true[gap.a].zone - true[gap.b].zone <= gap.high for gap in gaps]
-        widths += [gap.high - gap.low for gap in gaps]
+        inside += [step.low <= true[step.a].zone - true[step.b].zone <= step.high for step in separations]
+        widths += [step.high - step.low for step in separations]
     assert len(inside) > 40
     assert 0.80 <= np.mean(inside) <= 0.97
     assert np.median(widths) < 2.2

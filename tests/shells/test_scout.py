@@ -141,7 +141,7 @@ def test_it_says_what_judge_says(done: Path, day: Path) -> None:
     assert float(row["layered_contrast"]) == verdict.layered_contrast
     assert row["lead"] == verdict.lead
     assert row["sentence"] == verdict.lead_reasons[0].text
-    assert int(row["edges_hold"]) == sum(g.says == "holds" for g in verdict.gaps)
+    assert int(row["separates"]) == sum(g.says == "separates" for g in verdict.separations)
 
 
 def test_no_place_in_anything_unless_asked(done: Path) -> None:

@@ -214,10 +214,15 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
                 {"index": one.index, "name": one.name, "class": one.class_name, "zone": one.zone.as_dict(2)}
                 for one in verdict.layers
             ],
-            "gaps": [
-                {"a": gap.a, "b": gap.b, "zones": round(gap.zones, 2), "low": round(gap.low, 2)}
-                | {"high": round(gap.high, 2), "says": gap.says}
-                for gap in verdict.gaps
+            "separations": [
+                {
+                    "a": separation.a,
+                    "b": separation.b,
+                    "zones": round(separation.zones, 2),
+                    "low": round(separation.low, 2),
+                }
+                | {"high": round(separation.high, 2), "says": separation.says}
+                for separation in verdict.separations
             ],
         },
         "exposure": {

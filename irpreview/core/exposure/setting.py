@@ -148,10 +148,10 @@ def placement(rendering: Rendering | None) -> Placement:
     matters = {n: t for n, t in rendering.classes.items() if t.share >= MATTERS_SHARE and n != "other"}
     if not matters:
         return Placement()
-    name, tone = max(matters.items(), key=lambda item: item[1].zone.likely)
-    wanted = PLACE_ZONE - tone.zone.likely
+    name, tone = max(matters.items(), key=lambda item: item[1].scene_zone.likely)
+    wanted = PLACE_ZONE - tone.scene_zone.likely
     stops = min(max(wanted, PLACE_LIMITS_STOPS[0]), PLACE_LIMITS_STOPS[1])
-    return Placement(stops, name, tone.zone.likely + stops, wanted)
+    return Placement(stops, name, tone.scene_zone.likely + stops, wanted)
 
 
 def add_doubt(*parts: Range) -> Range:

@@ -14,7 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.scene.scene_map import EdgeGuide, size_within
+from irpreview.core.imaging.resize import size_within
+from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, FloatArray, Photo, SceneMap
 

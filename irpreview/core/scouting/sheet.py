@@ -13,7 +13,7 @@ from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges
 from irpreview.core.units import shutter_text
 from irpreview.core.words import long_words
 from irpreview.core.words.lead_words import LEAD_WORDS
-from irpreview.records import Caution, CautionKind, Conditions
+from irpreview.records import DEFAULT_GRADE, Caution, CautionKind, Conditions
 
 MOST_SHOWN = 200
 _MOST_LIKE = 12
@@ -136,7 +136,9 @@ def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
         light = f"a what-if: sun at {settings['planned_sun_deg']:g} degrees over the snaps' own shadows"
     elif settings.get("planned_time") is not None:
         light = f"a what-if: the light of {settings['planned_time']} over the snaps' own shadows"
-    lines.append(f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', 4.0):g}.")
+    lines.append(
+        f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', DEFAULT_GRADE):g}."
+    )
     if scouting.order == "lead":
         lines.append(
             "First what can lead today, then what is worth waiting for, then the rest; inside each the strongest "

@@ -1,6 +1,6 @@
 """The verdict on a snap: will the layers hold apart, is there enough in the sky, what should lead the picture.
 
-Layers come from `layers`, the step between two of them from `gaps`, the sky from `sky`, the lead from `lead`, the
+Layers come from `layers`, the step between two of them from `separations`, the sky from `sky`, the lead from `lead`, the
 words from `verdict_words`. Nothing here looks at a clock or a file: the same photo, scene and rendering give the same
 verdict.
 """
@@ -20,21 +20,22 @@ from irpreview.core.imaging.picture_geometry import print_mm_per_px
 from irpreview.core.motion.blur import movement_at, rates_of_motion
 from irpreview.core.verdict import lead as lead_of
 from irpreview.core.verdict.layers import at_photo_size, edge_lengths, find_layers, ground_of
-from irpreview.core.verdict.separation import measure_gaps
+from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
 from irpreview.core.verdict.subjects import candidates, parting
 from irpreview.core.words.verdict_words import say_all
 from irpreview.records import (
+    DEFAULT_GRADE,
     ClassMovement,
     Conditions,
     Exposure,
-    Gap,
     Layer,
     Movement,
     Photo,
     Range,
     Rendering,
     SceneMap,
+    Separation,
     Verdict,
     frozen_array,
 )
@@ -53,10 +54,10 @@ def judge_scene(
     conditions: Conditions | None = None,
     movement: Movement | None = None,
     exposure: Exposure | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     shutter_s: float | None = None,
 ) -> Verdict:
-    """Layers, gaps, sky, lead and sentences for one snap.
+    """Layers, separations, sky, lead and sentences for one snap.
 
     photo, scene, rendering: of one size (H, W). conditions: wind unknown = not given, never zero. movement: what the
     planned shutter makes of the scene; worked out here from `shutter_s` [s] (else from the recommended setting of
@@ -69,10 +70,10 @@ def judge_scene(
         movement = movement_at(rates_of_motion(small, rendering.kit, conditions, photo), shutter_s)
     ground = ground_of(photo, scene, rendering)
     layers, layer_map = find_layers(ground)
-    gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
+    separations, curve = measure_separations(ground, layers, layer_map, rendering, grade)
     sky = read_sky(ground, movement)
     shade = lead_of.read_shade(ground, rendering, sky, conditions)
-    found = candidates(layers, gaps, layer_map, ground, curve, sky)
+    found = candidates(layers, separations, layer_map, ground, curve, sky)
     sky_share = sum(layer.share for layer in layers if layer.class_name in _SKY)
     lead = lead_of.find_lead(
         found,
@@ -80,17 +81,17 @@ def judge_scene(
         sky_share,
         movement,
         shade,
-        lead_of.foliage_smear(movement),
-        _smear_at_wind(scene, photo, rendering, conditions, movement),
+        lead_of.foliage_blur(movement),
+        _blur_at_wind(scene, photo, rendering, conditions, movement),
     )
-    composition = composition_facts(layers, gaps, layer_map, lead)
-    score, parts = layered_contrast(layers, gaps, layer_map)
+    composition = composition_facts(layers, separations, layer_map, lead)
+    score, parts = layered_contrast(layers, separations, layer_map)
     reasons, sentences = say_all(
-        layers, gaps, sky, sky_share, lead, composition, curve, rendering, conditions, movement, grade
+        layers, separations, sky, sky_share, lead, composition, curve, rendering, conditions, movement, grade
     )
     return Verdict(
         layers=layers,
-        gaps=gaps,
+        separations=separations,
         layer_map=at_photo_size(layer_map, photo.height, photo.width),
         sky=sky,
         lead=lead.choice,
@@ -123,9 +124,9 @@ def _small_scene(scene: SceneMap, side_px: int) -> SceneMap:
     return replace(scene, label=frozen_array(np.asarray(label, np.uint8)), repainted=None)
 
 
-def _smear_at_wind(
+def _blur_at_wind(
     scene: SceneMap, photo: Photo, rendering: Rendering, conditions: Conditions | None, movement: Movement | None
-) -> lead_of.FoliageSmear | None:
+) -> lead_of.FoliageBlur | None:
     """Smear of the leaves [mm on the print] at any wind, at the shutter of `movement`; a clip sets its level."""
     name = lead_of.plant_of(movement)
     if movement is None or name is None:
@@ -152,11 +153,11 @@ def _smear_at_wind(
     factor = measured.print_mm.likely / tabled.likely
 
     def scaled(wind_m_s: float) -> Range | None:
-        smear = at(wind_m_s)
-        if smear is None:
+        blur = at(wind_m_s)
+        if blur is None:
             return None
         # a few seconds of film measure the sway within a factor of about 1.4
-        return Range(smear.likely * factor / 1.4, smear.likely * factor, smear.likely * factor * 1.4)
+        return Range(blur.likely * factor / 1.4, blur.likely * factor, blur.likely * factor * 1.4)
 
     return scaled
 
@@ -169,20 +170,20 @@ def _measured(movement: Movement) -> ClassMovement | None:
 
 
 def layered_contrast(
-    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], layer_map: np.ndarray
 ) -> tuple[float, Mapping[str, float]]:
     """One figure 0..100 for sorting many snaps, and its parts 0..1:
 
         100 * parting^0.6 * depth^0.2 * range^0.2
 
-    parting: mean over the shared edges, by length, of how well each gap parts on the print (0 below 2 L*, 1 from 30 L*,
+    parting: mean over the shared edges, by length, of how well each separation parts on the print (0 below 2 L*, 1 from 30 L*,
     times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
     1, with n the effective number of layers exp(entropy of their shares). range: distance between the darkest and the
     lightest layer of at least 3 %, full at 4 zones.
     """
     length = edge_lengths(layer_map, len(layers))
-    total = sum(float(length[g.a, g.b]) for g in gaps)
-    parted = sum(float(length[g.a, g.b]) * parting(g) for g in gaps) / total if total else 0.0
+    total = sum(float(length[g.a, g.b]) for g in separations)
+    parted = sum(float(length[g.a, g.b]) * parting(g) for g in separations) / total if total else 0.0
     shares = [layer.share for layer in layers if layer.share > 0]
     effective = math.exp(-sum(s * math.log(s) for s in shares))
     depth = min(1.0, max(0.0, (effective - 1) / 3))
@@ -194,7 +195,7 @@ def layered_contrast(
 
 
 def composition_facts(
-    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray, lead: lead_of.Lead
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], layer_map: np.ndarray, lead: lead_of.Lead
 ) -> Mapping[str, object]:
     """Facts, not rules: horizon, sky and ground, the strongest edge, what a crop to the common formats keeps."""
     height, width = layer_map.shape
@@ -208,9 +209,11 @@ def composition_facts(
         if columns.mean() > 0.3:
             horizon = round(1 - float(np.median(feet)) / height, 3)
     strongest: dict[str, object] | None = None
-    if gaps:
+    if separations:
         length = edge_lengths(layer_map, len(layers))
-        best = max(gaps, key=lambda g: abs(g.print_step.likely) * min(1.0, float(length[g.a, g.b]) / (0.2 * width)))
+        best = max(
+            separations, key=lambda g: abs(g.print_step.likely) * min(1.0, float(length[g.a, g.b]) / (0.2 * width))
+        )
         strongest = {
             "between": [layers[best.a].name, layers[best.b].name],
             "print_step": round(abs(best.print_step.likely), 1),

@@ -76,7 +76,7 @@ def exposure(**changes):
 def verdict(lead="foliage", **changes):
     values = {
         "layers": (),
-        "gaps": (),
+        "separations": (),
         "layer_map": np.full((40, 60), -1, np.int16),
         "sky": Sky(okta=3, texture_stops=0.2, word="textured"),
         "lead": lead,
@@ -85,7 +85,7 @@ def verdict(lead="foliage", **changes):
         "composition": {},
         "layered_contrast": 0.5,
         "layered_contrast_parts": {},
-        "sentences": (Sentence("The trees stand clear of the sky.", "gap 2.1 zones"),),
+        "sentences": (Sentence("The trees stand clear of the sky.", "separation 2.1 zones"),),
     }
     return Verdict(**{**values, **changes})
 
@@ -109,7 +109,10 @@ def rendering(light=None, kit=None):
     return Rendering(
         tones=tones,
         spread_stops=np.ones_like(tones),
-        classes={"clear_sky": ClassTone(0.5, zone, Range(-2, -1, 0)), "tree": ClassTone(0.4, zone, Range(2, 3, 4))},
+        classes={
+            "clear_sky": ClassTone(0.5, zone, zone, Range(-2, -1, 0)),
+            "tree": ClassTone(0.4, zone, zone, Range(2, 3, 4)),
+        },
         picture=np.full((40, 60), 120, np.uint8),
         kit=kit or Kit(),
         light=light or Light(),
@@ -388,10 +391,10 @@ def test_a_gale_is_said_with_the_cautions():
         flows_from_s=None, parts={}, how_known="wind",
     )  # fmt: skip
     gale = "Gale: gusts to 21 m/s. Branches come down; keep away from trees."
-    moved = Movement(30.0, {"tree": move}, move, None, None, ("Leaves and branches smear.", gale))
+    moved = Movement(30.0, {"tree": move}, move, None, None, ("Leaves and branches blur.", gale))
     made = card(movement=moved)
     assert _block(made, "Take care").lines[0] == gale
-    assert _block(made, "What moves").lines == ("Leaves and branches smear.",)
+    assert _block(made, "What moves").lines == ("Leaves and branches blur.",)
     # The core still says it with this first word.
     assert '"Gale: ' in inspect.getsource(movement)
 

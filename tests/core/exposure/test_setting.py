@@ -206,11 +206,13 @@ def test_the_brightest_layer_is_placed_on_zone_seven_within_limits() -> None:
     def rendering(zone: float, share: float = 0.3) -> Rendering:
         import numpy as np
 
-        tone = ClassTone(share, Range(zone - 0.5, zone, zone + 0.5), Range(2, 3, 4))
+        tone = ClassTone(share, Range(3, 3, 3), Range(zone - 0.5, zone, zone + 0.5), Range(2, 3, 4))
         return Rendering(
             tones=np.zeros((2, 2), np.float32),
             spread_stops=np.zeros((2, 2), np.float32),
-            classes=MappingProxyType({"grass": tone, "other": ClassTone(0.5, Range(8, 9, 10), Range(0, 0, 0))}),
+            classes=MappingProxyType(
+                {"grass": tone, "other": ClassTone(0.5, Range(3, 3, 3), Range(8, 9, 10), Range(0, 0, 0))}
+            ),
             picture=np.zeros((2, 2), np.uint8),
             kit=KIT,
             light=Light(),

@@ -25,9 +25,9 @@ def finding(lead: LeadChoice = "foliage", contrast: float = 50.0, **other: objec
         "depth": 0.6,
         "range": 0.9,
         "layers": ("near grass", "trees", "sky"),
-        "edges_hold": 2,
-        "edges_merge": 1,
-        "edges_open": 0,
+        "separates": 2,
+        "merges": 1,
+        "uncertain": 0,
         "sky": "textured",
         "sky_okta": 3,
         "sky_texture_stops": 0.3,
@@ -115,7 +115,7 @@ def test_a_finding_survives_json() -> None:
 
 def test_edges_and_sky_in_words() -> None:
     said = [
-        edges_text(finding(edges_hold=h, edges_merge=m, edges_open=o))
+        edges_text(finding(separates=h, merges=m, uncertain=o))
         for h, m, o in ((0, 0, 0), (1, 0, 0), (2, 0, 0), (5, 0, 0), (0, 1, 0), (0, 1, 2), (1, 1, 2), (3, 0, 1))
     ]
     assert said == [

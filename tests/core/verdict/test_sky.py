@@ -24,7 +24,7 @@ from tests.core.drawn_scenes import Canvas, drawn, layered_view, oak_in_a_meadow
     ("share", "okta"), [(0, 0), (0.01, 0), (0.03, 1), (0.125, 1), (0.25, 2), (0.5, 4), (0.9, 7), (0.97, 7), (1.0, 8)]
 )
 def test_okta_0_and_8_are_kept_for_the_clear_and_the_covered_sky(share: float, okta: int) -> None:
-    """WMO-No. 8, Guide to Instruments and Methods of Observation, cloud amount: a trace is 1, a gap makes it 7."""
+    """WMO-No. 8, Guide to Instruments and Methods of Observation, cloud amount: a trace is 1, a separation makes it 7."""
     assert okta_of(share) == okta
 
 
@@ -106,7 +106,7 @@ def _drifting(share_of_height: float) -> Movement:
     [
         (0.001, 3, "still"),
         (0.02, 3, "soften"),
-        (0.08, 3, "smear"),
+        (0.08, 3, "blur"),
         (0.2, 3, "streaks"),
         (0.6, 3, "veil"),
         (0.3, 8, "grey"),
