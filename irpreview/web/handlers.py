@@ -308,9 +308,7 @@ class Desk:
             return taught
 
         def with_own_factor(kit: Kit, sun_height_deg: float | None) -> Kit:
-            return replace(
-                taught(kit, sun_height_deg), factor_stops=kit.factor_stops, factor_source=kit.factor_source
-            )
+            return replace(taught(kit, sun_height_deg), factor_stops=kit.factor_stops, factor_source=kit.factor_source)
 
         return with_own_factor
 
@@ -489,9 +487,7 @@ class Desk:
             before = self.analysis_of(session)
             session.analysis = self._moved(session, wind, shutter)
             request = session.analysis.request
-            session.inputs = replace(
-                session.inputs, wind_m_s=request.conditions.wind_m_s, shutter_s=request.shutter_s
-            )
+            session.inputs = replace(session.inputs, wind_m_s=request.conditions.wind_m_s, shutter_s=request.shutter_s)
             if before.rendering is not session.analysis.rendering:
                 session.stage = None
             self._note(session)
@@ -541,9 +537,7 @@ class Desk:
             parts = {"legend": sections.legend(analysis)} if name == "separation" else {}
             if name == "map":
                 parts = {"areas": sections.areas(analysis)}
-            return Shown(
-                pictures=self._views(analysis, (name,)), parts=parts, values={"version": session.version}
-            )
+            return Shown(pictures=self._views(analysis, (name,)), parts=parts, values={"version": session.version})
 
     @staticmethod
     def _views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
@@ -557,7 +551,7 @@ class Desk:
                 return Shown(parts={"section-body": sections.beside(session)})
             if name not in sections.SECTIONS:
                 raise BadValue(f"there is no section {name!s:.20}")
-            text = sections.SECTIONS[name](self.analysis_of(session), session.inputs)
+            text = sections.SECTIONS[name](self.analysis_of(session))
             return Shown(parts={"section-body": text})
 
     # ---- take it with you ---------------------------------------------------------------------------------------
@@ -599,7 +593,7 @@ class Desk:
         """Everything that follows from the snap looked at."""
         analysis = self.analysis_of(session)
         session.version += 1
-        told = answer.answer_of(analysis, session.inputs, answer.plan_of(analysis, session.inputs))
+        told = answer.answer_of(analysis)
         if session.stage is None:
             session.stage = pictures.stage_of(analysis)
         snap = session.snaps[session.current]

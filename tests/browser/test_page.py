@@ -456,7 +456,9 @@ def test_with_the_keyboard_alone(desk, snap):
 def luminance(colour):
     """Relative luminance of a CSS colour (WCAG 2.1)."""
     part = [int(value) / 255 for value in re.findall(r"\d+", colour)[:3]]
-    return float(np.dot([c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in part], (0.2126, 0.7152, 0.0722)))
+    return float(
+        np.dot([c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in part], (0.2126, 0.7152, 0.0722))
+    )
 
 
 @pytest.mark.parametrize(("look", "width"), [("Day", 1440), ("Evening", 390), ("Night", 1440)])

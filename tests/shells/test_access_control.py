@@ -154,7 +154,14 @@ CLOSED = (
     *("/gradio_api/proxy=http://127.0.0.1", "/gradio_api/component_server", "/gradio_api/run/predict", "/.env"),
     *("/gradio_api/upload", "/gradio_api/upload_progress", "/upload"),
     *("/config", "/theme.css", "/static/x", "/assets/x", "/svelte/x", "/manifest.json", "/gradio_api/queue/join"),
-    *("/gradio_api/queue/data", "/gradio_api/call/../upload", "/gradio_api/call/Give", "/gradio_api/api/predict", "/gradio_api/mcp/", "/gradio_api/dev/reload"),
+    *(
+        "/gradio_api/queue/data",
+        "/gradio_api/call/../upload",
+        "/gradio_api/call/Give",
+        "/gradio_api/api/predict",
+        "/gradio_api/mcp/",
+        "/gradio_api/dev/reload",
+    ),
 )
 
 
