@@ -171,7 +171,8 @@ _MARK = re.compile(rb"\xff[\xc4\xd9\xda\xdd\xdb\xc0-\xc2]")
 
 def _scans_fault(data: bytes, at: int) -> str | None:
     """Too many scans, or a progressive picture (ITU-T T.81, annex G) that lacks the scans that complete it."""
-    progressive, scans, left = b"\xff\xc2" in data[:at], 0, {}
+    progressive, scans = b"\xff\xc2" in data[:at], 0
+    left: dict[int, list[int]] = {}
     for mark in _MARK.finditer(data, at):
         kind, start = data[mark.start() + 1], mark.end()
         if kind == 0xD9:
