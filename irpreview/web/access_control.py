@@ -63,7 +63,7 @@ _CALL = re.compile(r"[a-z_]{1,32}(/[0-9a-f]{8,64})?")
 
 def path_is_open(path: str) -> bool:
     """Whether the page itself ever asks for this path."""
-    if path in (UPLOAD_PATH, START_PATH) or path in PAGE_PATHS:
+    if path in (UPLOAD_PATH, START_PATH, *PAGE_PATHS):
         return True
     if path.startswith(PAGE_FOLDER):
         return "/" not in path[len(PAGE_FOLDER) :] and ".." not in path

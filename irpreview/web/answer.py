@@ -7,23 +7,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from irpreview.analysis import Analysis
-from irpreview.core.card.field_tables import focus_lines, frame_words, setting_choices
+from irpreview.core.card.field_tables import setting_choices
 from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
-from irpreview.core.exposure.metering import ev100_of_lux
-from irpreview.core.exposure.white_balance import patch_for_white_balance
-from irpreview.core.light.daylight import illuminance_lx, light_for, sun_positions
-from irpreview.core.light.light_plan import LightPlan, plan_light
+from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
-from irpreview.io.tables import load_tables
-from irpreview.records import CLASS_WORDS, GapWord, LeadChoice, Range, Setting
-from irpreview.request import Inputs
+from irpreview.core.words import in_words, long_words, short_words
+from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
 
-SAYS_WORDS: dict[GapWord, str] = {"holds": "separates", "merges": "merges", "cannot_tell": "uncertain"}
 LEAD_TITLES: dict[LeadChoice, str] = {
     "structure": "Structure leads",
     "foliage": "Foliage leads",
@@ -100,7 +96,7 @@ class Answer:
         return sum(len(getattr(self, name).split()) for name in self.__dataclass_fields__ if name != "mood")
 
 
-def answer_of(analysis: Analysis, inputs: Inputs, plan: LightPlan | None) -> Answer:
+def answer_of(analysis: Analysis) -> Answer:
     """The answer beside the picture."""
     verdict = analysis.verdict
     reasons = [one.text for one in verdict.lead_reasons] or [one.text for one in verdict.sentences]
@@ -108,12 +104,13 @@ def answer_of(analysis: Analysis, inputs: Inputs, plan: LightPlan | None) -> Ans
     return Answer(
         lead=LEAD_TITLES[verdict.lead],
         why=sentence(reasons[0]) if reasons else "",
-        wind=sentence(reasons[1]) if len(reasons) > 1 else "",
+        # where nothing leads, what the wind does to the leaves is beside the point
+        wind=sentence(reasons[1]) if len(reasons) > 1 and verdict.lead not in ("wait", "none") else "",
         setting=setting,
         setting_range=reach,
         setting_note=note,
         focus=_focus(analysis),
-        hours=_hours(plan),
+        hours=_hours(analysis.day_plan),
         warning=_warning(analysis),
         shutter=shutter_text(analysis.shutter_s),
         mood=verdict.lead,
@@ -147,20 +144,12 @@ def asked_time(analysis: Analysis) -> AskedTime | None:
     return setting_for_time(settings, analysis.request.shutter_s, analysis.kit) if settings else None
 
 
-def chosen_setting(analysis: Analysis) -> Setting | None:
-    """The setting that the page shows: at the time asked for, else the recommended one."""
-    asked = asked_time(analysis)
-    if asked is not None:
-        return asked.setting
-    return analysis.exposure.recommended if analysis.why_no_exposure is None else None
-
-
 def _setting(analysis: Analysis) -> tuple[str, str, str]:
     """(setting, its range, a note on what cannot be had)."""
     if analysis.why_no_exposure is not None:
         return "", "", "No meter reading, so no exposure time."
     asked = asked_time(analysis)
-    best = chosen_setting(analysis)
+    best = analysis.setting
     if best is not None:
         return setting_words(best), range_words(best.shutter_s), _noise_note(best)
     if asked is None:
@@ -184,14 +173,11 @@ def _noise_note(best: Setting) -> str:
 
 
 def _focus(analysis: Analysis) -> str:
-    if analysis.why_no_exposure is not None:
+    focus = analysis.exposure.focus if analysis.why_no_exposure is None else None
+    if focus is None:
         return ""
-    focus = analysis.exposure.focus
-    at, near, far = focus.get("focus_at_m"), focus.get("near_m"), focus.get("far_m")
-    if not isinstance(at, float) or not isinstance(near, float):
-        return ""
-    end = "infinity" if far is None else f"{far:.0f} m"
-    return f"{_metres(at)}; sharp from {_metres(near)} to {end}."
+    end = "infinity" if focus.far_m is None else _metres(focus.far_m)
+    return f"{_metres(focus.focus_at_m)}; sharp from {_metres(focus.near_m)} to {end}."
 
 
 def _metres(value: float) -> str:
@@ -213,39 +199,9 @@ def _hours(plan: LightPlan | None) -> str:
     return " and ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans[:2])
 
 
-WARNINGS = (
-    ("never look at the sun", "Never look at the sun through this filter."),
-    ("damage sensor", "Keep the sun out of the frame."),
-    ("tide", "Check tide and swell for the whole stay."),
-    ("gusts to", "Strong gusts: stay back from edges."),
-    ("near an edge plan on gusts", "Wind unknown: stay back from edges."),
-    ("old walls", "Old walls may give way; stay out."),
-    ("stand under trees", "Do not stand under trees."),
-)
-
-
 def _warning(analysis: Analysis) -> str:
     cautions = analysis.exposure.cautions if analysis.why_no_exposure is None else ()
-    first = cautions[0] if cautions else ""
-    return next((short for words, short in WARNINGS if words in first), sentence(first))
-
-
-def plan_of(analysis: Analysis, inputs: Inputs, days: int = 1) -> LightPlan | None:
-    """The light of the snap's day (and of those after it); None without place or day."""
-    place, when = analysis.photo.place, analysis.photo.taken_at
-    if place is None or when is None:
-        return None
-    return plan_light(
-        place,
-        when.date(),
-        inputs.zone or when.strftime("%z"),
-        analysis.kit,
-        load_tables(),
-        heading_deg=analysis.photo.heading_deg,
-        days=days,
-        haze=inputs.haze if inputs.haze != "unknown" else "normal",
-        focal_35mm_mm=inputs.focal_35mm_mm or analysis.photo.shot.focal_35mm_mm,
-    )
+    return in_words(cautions[0]).short if cautions else ""
 
 
 # ---- one line for the strip of snaps --------------------------------------------------------------------------------
@@ -265,10 +221,10 @@ class Glance:
 
 def glance_of(analysis: Analysis) -> Glance:
     verdict = analysis.verdict
-    held = sum(gap.says == "holds" for gap in verdict.gaps)
-    words = f"{held} of {len(verdict.gaps)} separate" if verdict.gaps else "one tone"
+    held = sum(gap.says == "separates" for gap in verdict.separations)
+    words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
     why = verdict.lead_reasons[0].text if verdict.lead_reasons else ""
-    best = chosen_setting(analysis)
+    best = analysis.setting
     return Glance(
         LEAD_TITLES[verdict.lead],
         sentence(why),
@@ -295,7 +251,7 @@ def tests(analysis: Analysis) -> tuple[list[str], list[str]]:
     if analysis.why_no_exposure is not None:
         return [], [sentence(str(analysis.why_no_exposure))]
     exposure = analysis.exposure
-    return [frame_words(frame) for frame in exposure.test_frames], [sentence(text) for text in exposure.cautions]
+    return list(long_words(exposure.test_exposures)), list(long_words(exposure.cautions))
 
 
 def reasons(analysis: Analysis) -> list[str]:
@@ -303,14 +259,10 @@ def reasons(analysis: Analysis) -> list[str]:
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
-    patch = patch_for_white_balance(analysis.photo, analysis.scene)
-    cost = exposure.frame_cost.get("says", ())
-    said = [sentence(text) for text in exposure.reasons]
-    said += [sentence(exposure.placed)] if exposure.placed else []
-    said += [sentence(text) for text in focus_lines(exposure.focus)]
-    said += [sentence(patch.says)] if patch is not None else []
-    said += [sentence(str(text)) for text in cost] if isinstance(cost, tuple) else []
-    return said
+    patch = analysis.white_patch
+    said = [*long_words(exposure.reasons), in_words(exposure.placement).long]
+    said += [words.long for words in (*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost))]
+    return said + ([sentence(patch.says)] if patch is not None else [])
 
 
 def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
@@ -320,10 +272,10 @@ def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, 
     rows = tuple(
         (
             f"{names[gap.a]} and {names[gap.b]}",
-            SAYS_WORDS[gap.says],
+            gap.says,
             f"{abs(gap.zones):.1f} zones ({gap.low:+.1f} to {gap.high:+.1f})",
         )
-        for gap in verdict.gaps
+        for gap in verdict.separations
         if gap.a in names and gap.b in names
     )
     table = Table(f"Neighbours, on paper of grade {verdict.grade:g}", ("Between", "In the print", "Step"), rows)
@@ -376,7 +328,7 @@ def settings_table(analysis: Analysis) -> Table | None:
         (
             setting_words(one),
             range_words(one.shutter_s),
-            "; ".join(word for word in (marks.get(one, ""), *one.limits) if word),
+            " ".join(word for word in (sentence(marks.get(one, "")), *short_words(one.limits)) if word),
         )
         for one in setting_choices(exposure)
     )
@@ -390,60 +342,18 @@ def time_parts(analysis: Analysis) -> list[str]:
     exposure = analysis.exposure
     factor, metered = exposure.factor_stops, exposure.metered_ev100
     lines = [
-        f"Light without the filter: {exposure.metered_by}, EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
+        in_words(exposure.metered_by).long,
+        f"Light without the filter: EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
         f"The filter on this camera takes {factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}).",
     ]
     lines += [
         f"{sentence(name.replace('_', ' '))[:-1]}: {part.likely:+.1f} stops ({part.low:+.1f} to {part.high:+.1f})."
         for name, part in exposure.factor_parts.items()
     ]
-    return lines + [sentence(text) for text in exposure.doubts]
+    return [*lines, *long_words(exposure.doubts)]
 
 
 def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
     first = f"{analysis.kit.words}. Light: {analysis.light.how_known}"
     return [sentence(text) for text in (first, *analysis.photo.doubts, *analysis.rendering.doubts)]
-
-
-@dataclass(frozen=True, slots=True)
-class Hour:
-    """The light at one full hour of the day."""
-
-    when: datetime
-    sun_height_deg: float
-    shutter_s: float | None
-    """Time that the shown ISO and aperture need then; None = too dark to tell."""
-
-
-def hours_of_day(analysis: Analysis, inputs: Inputs) -> tuple[Hour, ...]:
-    """The light at each full hour of the snap's day, clear sky or the sky entered; empty without place or day."""
-    place, when = analysis.photo.place, analysis.photo.taken_at
-    if place is None or when is None:
-        return ()
-    midnight = when.replace(hour=0, minute=0, second=0, microsecond=0)
-    times = [midnight + timedelta(hours=hour) for hour in range(24)]
-    heights, _ = sun_positions(place, times)
-    best, light, tables = chosen_setting(analysis), analysis.light, load_tables()
-    now = ev100_of_lux(illuminance_lx(light, tables)) if light.sun_height_deg >= LEAST_SUN_DEG else None
-    found = []
-    for time, height in zip(times, heights, strict=True):
-        shutter_s = None
-        if best is not None and now is not None and height >= LEAST_SUN_DEG:
-            then = light_for(place, time, None, inputs.haze, light.sky_state)
-            shutter_s = best.shutter_s.likely * 2.0 ** (now - ev100_of_lux(illuminance_lx(then, tables)))
-        found.append(Hour(time, float(height), shutter_s))
-    return tuple(found)
-
-
-def window_words(plan: LightPlan | None) -> list[str]:
-    """When the light serves best, in sentences; empty without place or day."""
-    if plan is None:
-        return []
-    day = plan.days[0]
-    said = [f"{day.day:%-d %B %Y}: {day.words}."]
-    said += [f"Good light {window.words}." for window in day.windows[:3]]
-    later = [window for window in plan.best if window.start.date() != day.day]
-    if later:
-        said.append(f"Best of the two weeks from then: {later[0].start:%-d %B}, {later[0].words}.")
-    return said

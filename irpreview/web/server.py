@@ -139,21 +139,21 @@ def build_server(folder: Path, middleware: list[Any], log_file: Path | None = No
     calls = calls_of(desk, LogDesk(desk, log_file))
     html = page_html()
 
-    @server.get("/", response_class=HTMLResponse)
     def page() -> str:
         return html
 
-    @server.get("/page/{name}")
     def static(name: str) -> Response:
         path = STATIC / name
         if path.suffix not in STATIC_TYPES or path.parent != STATIC or not path.is_file():
             return PlainTextResponse("There is nothing here.", 404)
         return FileResponse(path, media_type=STATIC_TYPES[path.suffix], headers={"cache-control": "no-cache"})
 
-    @server.get("/favicon.ico")
     def mark() -> Response:
         return FileResponse(STATIC / "mark.svg", media_type="image/svg+xml")
 
+    server.add_api_route("/", page, response_class=HTMLResponse)
+    server.add_api_route("/page/{name}", static)
+    server.add_api_route("/favicon.ico", mark)
     server.router.routes.insert(0, desk.uploads.route())
     for name, (call, is_quick) in calls.items():
         server.api(

@@ -39,7 +39,7 @@ class Snap:
     """JPEG."""
     infrared: bytes = b""
     """JPEG of the infrared picture, small; empty until it has been looked at."""
-    glance: Glance = Glance()
+    glance: Glance = field(default_factory=Glance)
     trouble: str = ""
     """Why it cannot be looked at; empty where it can."""
     corrections: tuple[Correction, ...] = ()

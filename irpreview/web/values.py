@@ -82,7 +82,7 @@ def number_of(value: Any, name: str) -> float | None:
 
 
 def read_entries(values: Mapping[str, Any], before: Inputs) -> tuple[Inputs, dict[str, str]]:
-    """Entries one by one, and a sentence for each that makes no sense; such a one stays as it was and blocks no other."""
+    """Entries one by one, and a sentence for each that makes no sense; such a one stays and blocks no other."""
     inputs, refused = before, {}
     for name, value in values.items():
         try:
