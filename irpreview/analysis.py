@@ -159,7 +159,9 @@ class Analysis:
     def with_(self, **changes: Any) -> Analysis:
         """The analysis for another wish: fields of `Request` by name. What does not hang on them is not redone."""
         request = replace(self.request, **changes)
-        changed = {f.name for f in fields(Request) if not _same(getattr(request, f.name), getattr(self.request, f.name))}
+        changed = {
+            f.name for f in fields(Request) if not _same(getattr(request, f.name), getattr(self.request, f.name))
+        }
         changed |= {name for name, of in ASPECTS.items() if of(request) != of(self.request)}
         kept = {name: value for name, value in self._kept.items() if not ASKED_BY[name] & changed}
         return Analysis(self.full_photo, request, kept)
@@ -322,9 +324,7 @@ class Analysis:
 
     def _geometry(self) -> SceneGeometry:
         height, width = size = self.photo.full_size
-        focal = (
-            self.photo.shot.focal_35mm_mm or self.request.conditions.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
-        )
+        focal = self.photo.shot.focal_35mm_mm or self.request.conditions.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
         return SceneGeometry(self.scene, size, pixels_per_radian(width, height, focal))
 
     def _rates(self, conditions: Conditions, *, with_clip: bool) -> Rates:
@@ -553,9 +553,7 @@ def _rendering(
     physics = physics_in_view(
         photo, scene, kit, light, tables, installation.reference_kit(), water_roughness(conditions), snap_light
     )
-    done = render_tones(
-        photo, scene, kit, light, physics, installation.pairs_table(), grade=grade, film_look=film_look
-    )
+    done = render_tones(photo, scene, kit, light, physics, installation.pairs_table(), grade=grade, film_look=film_look)
     told = (*light_words(kit, light, snap_light, tables), *scene_doubts(photo, scene), *done.doubts)
     return replace(done, doubts=tuple(dict.fromkeys(told)))
 

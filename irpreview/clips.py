@@ -13,7 +13,9 @@ from irpreview.io.clips import load_clip
 from irpreview.records import Photo
 
 
-def measure_clip(paths: Sequence[Path], snap: Photo, fps: float | None = None, focal: float | None = None) -> ClipMotion:
+def measure_clip(
+    paths: Sequence[Path], snap: Photo, fps: float | None = None, focal: float | None = None
+) -> ClipMotion:
     """The movement in a clip or in stills, its own scene mapped from its first frame.
 
     fps: frames per second where the clip does not tell; focal: of the clip, 35 mm equivalent [mm], else the snap's.

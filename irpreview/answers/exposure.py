@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Literal
 
-from irpreview.answers.base import Answer, Span, Whole, finite, span
+from irpreview.answers.base import Answer, Span, Whole, span
 from irpreview.core.exposure.white_balance import ReadingPatch
-from irpreview.records import Exposure, Kit, Setting
+from irpreview.core.units import shutter_text
+from irpreview.core.words import in_words, long_words
+from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.records import Exposure, ExposureTest, FocusAdvice, FrameCost, Kit, Setting
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,7 +39,7 @@ def setting_answer(setting: Setting | None) -> SettingAnswer | None:
         shutter_s=round(setting.shutter_s.likely, 6),
         shutter_range_s=span(setting.shutter_s, 6),
         shutter_text=setting.shutter_text,
-        limits=list(setting.limits),
+        limits=[in_words(limit).long for limit in setting.limits],
         snr=setting.snr,
         minutes_per_frame=setting.minutes_per_frame,
     )
@@ -109,32 +112,88 @@ def exposure_answer(
         ),
         metered_ev100=round(exposure.metered_ev100.likely, 3),
         metered_ev100_range=span(exposure.metered_ev100, 4),
-        metered_by=exposure.metered_by,
+        metered_by=in_words(exposure.metered_by).long,
         readings_ev100={name: span(value, 4) for name, value in exposure.readings_ev100.items()},
-        placement_stops=round(exposure.placement_stops, 3),
-        placed=exposure.placed,
+        placement_stops=round(exposure.placement.stops, 3),
+        placed=in_words(exposure.placement).long,
         settings=[one for one in map(setting_answer, exposure.settings) if one is not None],
         recommended=setting_answer(exposure.recommended),
         freezes=setting_answer(exposure.freezes),
         nearest_freeze=setting_answer(exposure.nearest_freeze),
         streaks=setting_answer(exposure.streaks),
         nearest_streak=setting_answer(exposure.nearest_streak),
-        reasons=list(exposure.reasons),
-        frame_cost=plain(exposure.frame_cost),
-        test_frames=[plain(frame) for frame in exposure.test_frames],
-        focus=plain(exposure.focus),
+        reasons=list(long_words(exposure.reasons)),
+        frame_cost=frame_cost_facts(exposure.frame_cost),
+        test_frames=[test_exposure_facts(one) for one in exposure.test_exposures],
+        focus=focus_facts(exposure.focus),
         white_balance=None if patch is None else PatchAnswer(**asdict(patch)),
-        cautions=list(exposure.cautions),
-        doubts=list(dict.fromkeys((*more_doubts, *exposure.doubts))),
+        cautions=list(long_words(exposure.cautions)),
+        doubts=list(dict.fromkeys((*more_doubts, *long_words(exposure.doubts)))),
     )
 
 
-def plain(value: Any) -> Any:
-    """Ranges, tuples and numpy numbers of a block as JSON can hold them."""
-    if hasattr(value, "as_dict"):
-        return plain(value.as_dict())
-    if hasattr(value, "items"):
-        return {str(key): plain(part) for key, part in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(part) for part in value]
-    return finite(value.tolist() if hasattr(value, "tolist") else value)
+def frame_cost_facts(cost: FrameCost | None) -> dict[str, Any]:
+    """What a frame costs, as plain values."""
+    if cost is None:
+        return {}
+    short = cost.short_frames
+    return {
+        "seconds_per_frame": round(cost.seconds_per_frame, 1),
+        "minutes_per_frame": round(cost.minutes_per_frame, 2),
+        "dark_frame_s": round(cost.dark_frame_s, 1),
+        "light_minutes": cost.light_minutes,
+        "frames_in_light": cost.frames_in_light,
+        "short_frames": None
+        if short is None
+        else {
+            "frames": short.frames,
+            "iso": short.iso,
+            "shutter_s": round(short.shutter_s, 2),
+            "shutter_text": shutter_text(short.shutter_s),
+            "snr": round(short.snr, 1),
+            "snr_one_long": round(short.snr_one_long, 1),
+            "says": in_words(short).long,
+        },
+        "battery_frames": list(cost.battery_frames),
+        "says": [one.long for one in cost_lines(cost)],
+    }
+
+
+def test_exposure_facts(one: ExposureTest) -> dict[str, Any]:
+    """A test exposure, as plain values."""
+    return {
+        "iso": one.iso,
+        "f_number": one.f_number,
+        "shutter_s": one.shutter_s,
+        "shutter_text": shutter_text(one.shutter_s),
+        "if_right_factor_stops": round(one.factor_stops, 2),
+        "stands_for": {
+            "iso": one.long_iso,
+            "f_number": one.long_f_number,
+            "shutter_s": round(one.long_shutter_s, 4),
+            "shutter_text": shutter_text(one.long_shutter_s),
+        },
+        "says": in_words(one).long,
+    }
+
+
+def focus_facts(focus: FocusAdvice | None) -> dict[str, Any]:
+    """Where to focus, as plain values."""
+    if focus is None:
+        return {}
+    return {
+        "focal_mm": round(focus.focal_mm, 1),
+        "f_number": focus.f_number,
+        "hyperfocal_m": round(focus.hyperfocal_m, 2),
+        "focus_at_m": round(focus.focus_at_m, 2),
+        "near_m": round(focus.near_m, 2),
+        "far_m": None if focus.far_m is None else round(focus.far_m, 2),
+        "blur_circle_mm": round(focus.blur_circle_mm, 4),
+        "airy_um": round(focus.airy_um, 1),
+        "band_nm": round(focus.band_nm),
+        "infrared_shift_mm": focus.shift_mm.as_dict(4),
+        "shift_share_of_focal": round(focus.shift_mm.likely / focus.focal_mm, 5),
+        "shift_covered": focus.shift_covered,
+        "needs_f_number": None if focus.needs_f_number is None else round(focus.needs_f_number, 1),
+        "says": [one.long for one in focus_lines(focus)],
+    }

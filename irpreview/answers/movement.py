@@ -10,6 +10,7 @@ from irpreview.core.motion.blur import HoldingSetting
 from irpreview.core.motion.clip_motion import ClipMotion
 from irpreview.core.motion.rates import Rates
 from irpreview.core.units import shutter_text
+from irpreview.core.words import in_words
 from irpreview.records import ClassMovement, Exposure, Movement
 
 if TYPE_CHECKING:
@@ -191,7 +192,7 @@ def holding_answer(name: str, time_s: float, exposure: Exposure, rows: Sequence[
         shutter_s=round(time_s, 5),
         shutter_text=shutter_text(time_s),
         ev100=span(exposure.metered_ev100, 2),
-        metered_by=exposure.metered_by,
+        metered_by=in_words(exposure.metered_by).long,
         factor_stops=span(exposure.factor_stops, 2),
         choices=[
             ChoiceAnswer(

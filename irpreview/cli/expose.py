@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say
+from irpreview.core.units import shutter_text
+from irpreview.core.words import in_words, long_words
+from irpreview.core.words.exposure_words import cost_lines, focus_lines
 
 if TYPE_CHECKING:
     from irpreview.records import Exposure, Kit
@@ -54,21 +57,20 @@ def register(app: typer.Typer) -> None:
         print(report(exposure, kit))
         if photo is not None:
             print(f"White    {patch.says if patch else 'no sunlit grass or leaves in the photo for a reading'}")
-        for doubt in dict.fromkeys((*doubts, *exposure.doubts)):
+        for doubt in dict.fromkeys((*doubts, *long_words(exposure.doubts))):
             say(f"doubt: {doubt}")
 
 
 def report(answer: Exposure, kit: Kit) -> str:
     """The exposure as a short text."""
     from irpreview.core.light.filter_factor import PART_WORDS
-    from irpreview.core.units import shutter_text
 
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",
         *([f"Lens     {kit.lens}"] if kit.lens else []),
         *([f"Factor   {kit.factor_source}"] if kit.factor_stops is not None else []),
-        f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {answer.metered_by}",
+        f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {in_words(answer.metered_by).long}",
         f"Filter   {f.likely:.1f} stops ({f.low:.1f} to {f.high:.1f}) for neutral grey, made of",
     ]
     lines += [
@@ -76,31 +78,27 @@ def report(answer: Exposure, kit: Kit) -> str:
         for name, part in answer.factor_parts.items()
         if abs(part.likely) >= 0.05
     ]
-    lines.append(f"Place    {answer.placed}")
+    lines.append(f"Place    {in_words(answer.placement).long}")
     best = answer.recommended
     if best is not None:
         lines += ["", f"Take     ISO {best.iso:g}   f/{best.f_number:g}   {best.shutter_text}"]
         low, high = shutter_text(best.shutter_s.low), shutter_text(best.shutter_s.high)
         if low != high:
             lines.append(f"         between {low} and {high} until a test frame tells")
-    lines += [f"         - {reason}" for reason in answer.reasons]
-    if answer.test_frames:
-        lines += ["", "Test first", *(f"         {frame['says']}" for frame in answer.test_frames)]
+    lines += [f"         - {reason}" for reason in long_words(answer.reasons)]
+    if answer.test_exposures:
+        lines += ["", "Test first", *(f"         {text}" for text in long_words(answer.test_exposures))]
         lines.append(
             f"         keep it: irpreview calibrate --ev {ev.likely:.1f} --filtered SETTING"
-            + (f" --placed {answer.placement_stops:.1f}" if abs(answer.placement_stops) >= 0.05 else "")
+            + (f" --placed {answer.placement.stops:.1f}" if abs(answer.placement.stops) >= 0.05 else "")
             + " --save FILE, then --kit FILE"
         )
-    lines += ["", "Cost", *(f"         {text}" for text in _said(answer.frame_cost))]
-    lines += ["", "Focus", *(f"         {text}" for text in _said(answer.focus))]
+    lines += ["", "Cost", *(f"         {text}" for text, _ in cost_lines(answer.frame_cost))]
+    lines += ["", "Focus", *(f"         {text}" for text, _ in focus_lines(answer.focus))]
     lines += ["", *_by_time(answer)]
     if answer.cautions:
-        lines += ["", *(f"! {text}" for text in answer.cautions)]
+        lines += ["", *(f"! {text}" for text in long_words(answer.cautions))]
     return "\n".join(lines)
-
-
-def _said(block: Any) -> tuple[str, ...]:
-    return tuple(block.get("says", ()))
 
 
 WANTED_S = (1 / 60, 1 / 15, 1 / 4, 1.0, 4.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0, 960.0)
@@ -114,6 +112,6 @@ def _by_time(answer: Exposure) -> list[str]:
         if not near:
             continue
         s = min(near, key=lambda s: (len(s.limits), -min(s.snr or 0.0, 40.0), abs(math.log2(s.f_number / 9.0))))
-        limits = "; ".join(s.limits) if s.limits else "nothing against it"
+        limits = "; ".join(in_words(limit).short for limit in s.limits) if s.limits else "nothing against it"
         lines.append(f"         {s.shutter_text:<11} ISO {s.iso:<6g} f/{s.f_number:<5g} {limits}")
     return lines

@@ -10,12 +10,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from irpreview.analysis import Analysis
-from irpreview.core.card.field_tables import focus_lines, frame_words, setting_choices
+from irpreview.core.card.field_tables import setting_choices
 from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
 from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
+from irpreview.core.words import in_words, long_words, short_words
+from irpreview.core.words.exposure_words import cost_lines, focus_lines
 from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
 
 LEAD_TITLES: dict[LeadChoice, str] = {
@@ -171,14 +173,11 @@ def _noise_note(best: Setting) -> str:
 
 
 def _focus(analysis: Analysis) -> str:
-    if analysis.why_no_exposure is not None:
+    focus = analysis.exposure.focus if analysis.why_no_exposure is None else None
+    if focus is None:
         return ""
-    focus = analysis.exposure.focus
-    at, near, far = focus.get("focus_at_m"), focus.get("near_m"), focus.get("far_m")
-    if not isinstance(at, float) or not isinstance(near, float):
-        return ""
-    end = "infinity" if far is None else f"{far:.0f} m"
-    return f"{_metres(at)}; sharp from {_metres(near)} to {end}."
+    end = "infinity" if focus.far_m is None else _metres(focus.far_m)
+    return f"{_metres(focus.focus_at_m)}; sharp from {_metres(focus.near_m)} to {end}."
 
 
 def _metres(value: float) -> str:
@@ -200,21 +199,9 @@ def _hours(plan: LightPlan | None) -> str:
     return " and ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans[:2])
 
 
-WARNINGS = (
-    ("never look at the sun", "Never look at the sun through this filter."),
-    ("damage sensor", "Keep the sun out of the frame."),
-    ("tide", "Check tide and swell for the whole stay."),
-    ("gusts to", "Strong gusts: stay back from edges."),
-    ("near an edge plan on gusts", "Wind unknown: stay back from edges."),
-    ("old walls", "Old walls may give way; stay out."),
-    ("stand under trees", "Do not stand under trees."),
-)
-
-
 def _warning(analysis: Analysis) -> str:
     cautions = analysis.exposure.cautions if analysis.why_no_exposure is None else ()
-    first = cautions[0] if cautions else ""
-    return next((short for words, short in WARNINGS if words in first), sentence(first))
+    return in_words(cautions[0]).short if cautions else ""
 
 
 # ---- one line for the strip of snaps --------------------------------------------------------------------------------
@@ -264,7 +251,7 @@ def tests(analysis: Analysis) -> tuple[list[str], list[str]]:
     if analysis.why_no_exposure is not None:
         return [], [sentence(str(analysis.why_no_exposure))]
     exposure = analysis.exposure
-    return [frame_words(frame) for frame in exposure.test_frames], [sentence(text) for text in exposure.cautions]
+    return list(long_words(exposure.test_exposures)), list(long_words(exposure.cautions))
 
 
 def reasons(analysis: Analysis) -> list[str]:
@@ -273,13 +260,9 @@ def reasons(analysis: Analysis) -> list[str]:
         return []
     exposure = analysis.exposure
     patch = analysis.white_patch
-    cost = exposure.frame_cost.get("says", ())
-    said = [sentence(text) for text in exposure.reasons]
-    said += [sentence(exposure.placed)] if exposure.placed else []
-    said += [sentence(text) for text in focus_lines(exposure.focus)]
-    said += [sentence(patch.says)] if patch is not None else []
-    said += [sentence(str(text)) for text in cost] if isinstance(cost, tuple) else []
-    return said
+    said = [*long_words(exposure.reasons), in_words(exposure.placement).long]
+    said += [words.long for words in (*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost))]
+    return said + ([sentence(patch.says)] if patch is not None else [])
 
 
 def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
@@ -345,7 +328,7 @@ def settings_table(analysis: Analysis) -> Table | None:
         (
             setting_words(one),
             range_words(one.shutter_s),
-            "; ".join(word for word in (marks.get(one, ""), *one.limits) if word),
+            " ".join(word for word in (sentence(marks.get(one, "")), *short_words(one.limits)) if word),
         )
         for one in setting_choices(exposure)
     )
@@ -359,14 +342,15 @@ def time_parts(analysis: Analysis) -> list[str]:
     exposure = analysis.exposure
     factor, metered = exposure.factor_stops, exposure.metered_ev100
     lines = [
-        f"Light without the filter: {exposure.metered_by}, EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
+        in_words(exposure.metered_by).long,
+        f"Light without the filter: EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
         f"The filter on this camera takes {factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}).",
     ]
     lines += [
         f"{sentence(name.replace('_', ' '))[:-1]}: {part.likely:+.1f} stops ({part.low:+.1f} to {part.high:+.1f})."
         for name, part in exposure.factor_parts.items()
     ]
-    return lines + [sentence(text) for text in exposure.doubts]
+    return [*lines, *long_words(exposure.doubts)]
 
 
 def doubts(analysis: Analysis) -> list[str]:

@@ -6,13 +6,14 @@ Pure: records in, words and small tables out. The card and the page show the sam
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from irpreview.core.exposure.setting import HOLD_PX
 from irpreview.core.motion.wind import BEAUFORT
 from irpreview.core.units import beaufort_m_s, shutter_text
+from irpreview.core.words.exposure_words import time_range_words
 from irpreview.records import Exposure, Kit, LeadChoice, Range, Setting, SkyState
 
 SKY_BRIGHTNESS_EV100 = MappingProxyType(
@@ -55,20 +56,9 @@ class Correction:
 # ---- words for numbers -------------------------------------------------------------------------------------------
 
 
-def range_words(shutter_s: Range) -> str:
-    """Low to high of a shutter time: `1 min 20 s to 5 min`."""
-    low, high = shutter_text(shutter_s.low), shutter_text(shutter_s.high)
-    return low if low == high else f"{low} to {high}"
-
-
 def _two_figures(value: float) -> float:
     scale = 10.0 ** (math.floor(math.log10(value)) - 1)
     return float(round(value / scale) * scale)
-
-
-def setting_words(setting: Setting) -> str:
-    """`ISO 400, f/8, 2 min 30 s`."""
-    return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
 
 
 # ---- tables ------------------------------------------------------------------------------------------------------
@@ -136,7 +126,7 @@ def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Corre
         text = "unknown"
         if setting is not None:
             likely = setting.shutter_s.likely
-            text = range_words(Range(likely * low, likely * math.sqrt(low * high), likely * high))
+            text = time_range_words(Range(likely * low, likely * math.sqrt(low * high), likely * high))
         found.append(Correction(when, low, high, text))
     return tuple(found)
 
@@ -196,13 +186,6 @@ def order_of_work(kit: Kit, exposure: Exposure) -> tuple[str, ...]:
     return tuple(steps)
 
 
-def focus_lines(focus: Mapping[str, object]) -> tuple[str, ...]:
-    """The sentences of a focus advice (`core.focus.focus_advice`), each with its full stop."""
-    says = focus.get("says", ())
-    lines = (says,) if isinstance(says, str) else says if isinstance(says, Sequence) else ()
-    return tuple(full_sentence(str(line)) for line in lines)
-
-
 def full_sentence(text: str) -> str:
     """On one line, with a first capital and a full stop."""
     text = one_line(text)
@@ -212,9 +195,8 @@ def full_sentence(text: str) -> str:
 
 def minutes_per_frame(exposure: Exposure) -> float | None:
     """Minutes from one press of the release to the next, for the recommended setting; None = not worked out."""
-    minutes = exposure.frame_cost.get("minutes_per_frame")
-    if isinstance(minutes, (int, float)):
-        return float(minutes)
+    if exposure.frame_cost is not None:
+        return exposure.frame_cost.minutes_per_frame
     return exposure.recommended.minutes_per_frame if exposure.recommended is not None else None
 
 
@@ -236,11 +218,6 @@ def setting_choices(exposure: Exposure) -> tuple[Setting, ...]:
         if setting.f_number in (best.f_number, widest) and abs(steps - round(steps)) < 0.1:
             kept[(setting.iso, setting.f_number)] = setting
     return tuple(kept[key] for key in sorted(kept))
-
-
-def frame_words(frame: Mapping[str, object]) -> str:
-    """One rung of the ladder of test frames (`core.quick_frames.ladder`) in words."""
-    return full_sentence(str(frame["says"]))
 
 
 def one_line(text: str) -> str:

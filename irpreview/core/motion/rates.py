@@ -191,9 +191,7 @@ def rates_of_motion(
     geometry = geometry or SceneGeometry(scene, (height, width), snap_px_per_rad)
     horizon, share = geometry.horizon, geometry.share
     present = [name for name in CLASS_NAMES if share[name] >= LEAST_SHARE]
-    context = _Context(
-        geometry, (height, width), conditions, wind, wind_text, gust, px_per_rad, doubts
-    )
+    context = _Context(geometry, (height, width), conditions, wind, wind_text, gust, px_per_rad, doubts)
     classes: dict[str, ClassRate] = {}
     for name, parts, ratio in (("tree", TREE_PARTS, CROWN_RATIO), ("grass", GRASS_PARTS, GRASS_RATIO)):
         if name in present:

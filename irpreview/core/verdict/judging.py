@@ -109,7 +109,13 @@ def judge_parted(
     known. at_wind: the same in any other wind, to tell where the lead turns; None = that is not told.
     """
     photo, rendering, ground = parted.photo, parted.rendering, parted.ground
-    layers, layer_map, separations, curve, grade = parted.layers, parted.layer_map, parted.separations, parted.curve, parted.grade
+    layers, layer_map, separations, curve, grade = (
+        parted.layers,
+        parted.layer_map,
+        parted.separations,
+        parted.curve,
+        parted.grade,
+    )
     sky = read_sky(ground, movement)
     shade = lead_of.read_shade(ground, rendering, sky, conditions)
     found = candidates(layers, separations, layer_map, ground, curve, sky)

@@ -30,7 +30,9 @@ def plain_network_tone(monkeypatch):
 def render(photo, scene, kit="unmodified-720", light=None, **options):
     kit = load_kit(kit) if isinstance(kit, str) else kit
     light = light or Light()
-    return render_with(photo, scene, kit, light, class_physics(kit, light, load_tables(), reference_kit()), pairs_table(), **options)
+    return render_with(
+        photo, scene, kit, light, class_physics(kit, light, load_tables(), reference_kit()), pairs_table(), **options
+    )
 
 
 @pytest.fixture(scope="module")
