@@ -29,6 +29,8 @@ from irpreview.records import (
     Exposure,
     Kit,
     Light,
+    LightBy,
+    LightKnown,
     Movement,
     Photo,
     Rendering,
@@ -144,10 +146,7 @@ class Analysis:
         except BadValue:
             light = None
         if light is None or light.sun_height_deg < session.LOWEST_SUN_DEG:
-            return Light(
-                sky_state=sky,
-                how_known="assumed: clear sky, sun 45 degrees high; the photo's own time and place give no sunlight",
-            )
+            return Light(sky_state=sky, known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT))
         return light
 
     @property

@@ -137,7 +137,4 @@ def light_now(photo: Photo, inputs: Inputs) -> tuple[Light, Photo]:
     sky: SkyState = "clear" if inputs.sky_state == "unknown" else inputs.sky_state
     if place is not None and when is not None:
         return light_for(place, when, heading, inputs.haze, sky), photo
-    return (
-        Light(sky_state=sky, how_known="assumed: sun 45 degrees high, because place and time are not both known"),
-        photo,
-    )
+    return Light(sky_state=sky), photo

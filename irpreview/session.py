@@ -24,6 +24,8 @@ from irpreview.records import (
     Exposure,
     Kit,
     Light,
+    LightBy,
+    LightKnown,
     Movement,
     Photo,
     Place,
@@ -190,9 +192,7 @@ def light_of(photo: Photo) -> Light:
     except BadValue:
         light = None
     if light is None or light.sun_height_deg < LOWEST_SUN_DEG:
-        return Light(
-            how_known="assumed: clear sky, sun 45 degrees high; the photo's own time and place give no sunlight"
-        )
+        return Light(known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT))
     return light
 
 

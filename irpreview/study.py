@@ -22,6 +22,8 @@ from irpreview.records import (
     Exposure,
     Kit,
     Light,
+    LightBy,
+    LightKnown,
     Movement,
     Photo,
     Rendering,
@@ -147,7 +149,7 @@ def look(
         rendering = session.render(photo, painted, kit, light, grade=inputs.grade)
     except BadValue as error:
         # No daylight at that time: show the snap's tones in ordinary light and say so.
-        fallback = Light(how_known="assumed: sun 45 degrees high, because the given time has no daylight")
+        fallback = Light(known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT))
         sorry.append(_sentence(error))
         light = fallback
         rendering = session.render(photo, painted, kit, fallback, grade=inputs.grade)

@@ -20,6 +20,7 @@ from irpreview.cli.common import (
     say,
     shutter_text,
 )
+from irpreview.core.words.light_words import CLOUDS_AFTER_WORDS
 from irpreview.records import DEFAULT_GRADE
 
 if TYPE_CHECKING:
@@ -179,7 +180,7 @@ def facts_of(judged: Judged, path: Path, written: dict[str, str]) -> dict[str, A
             "texture_stops": round(sky.texture_stops, 3),
             "word": sky.word,
             "clear_zone": None if sky.clear_zone is None else sky.clear_zone.as_dict(2),
-            "after_shutter": sky.after_shutter or None,
+            "after_shutter": None if sky.after_shutter is None else CLOUDS_AFTER_WORDS[sky.after_shutter],
         },
         "lead": {
             "choice": verdict.lead,

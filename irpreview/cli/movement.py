@@ -24,8 +24,9 @@ from irpreview.cli.common import (
     say,
     shutter_text,
 )
-from irpreview.core.words import in_words
-from irpreview.records import CLASS_NAMES, CLASS_WORDS, DEFAULT_GRADE
+from irpreview.core.words import in_words, long_words
+from irpreview.core.words.motion_words import print_text, wind_words
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, DEFAULT_GRADE, ClipDoubt, ClipDoubtKind, Doubt, ReaderNote
 
 if TYPE_CHECKING:
     from irpreview.core.motion.clip_motion import ClipMotion
@@ -158,7 +159,7 @@ def register(app: typer.Typer) -> None:
             "settings": settings,
             "clip": _clip_facts(measured),
             "files": files,
-            "doubts": [*snap.doubts, *rates.doubts, *more],
+            "doubts": [*snap.doubts, *long_words(rates.doubts), *more],
         }
         if as_json:
             emit_json(answer)
@@ -194,9 +195,9 @@ def _measured(paths: list[Path], fps: float | None, focal: float | None, snap: P
     lens = focal or clip.shot.focal_35mm_mm or snap.shot.focal_35mm_mm
     px_per_rad = pixels_per_radian(width, height, lens or ASSUMED_FOCAL_35MM_MM)
     measured = measure_motion(clip.frames, clip.fps, scene.label, px_per_rad=px_per_rad, timed=clip.timed)
-    doubts = [*clip.doubts, *measured.doubts]
+    doubts: list[Doubt] = [*(ReaderNote(text) for text in clip.doubts), *measured.doubts]
     if focal is None and clip.shot.focal_35mm_mm is None:
-        doubts.append("the clip's own focal length is taken to be the snap's; give --clip-focal if it was zoomed")
+        doubts.append(ClipDoubt(ClipDoubtKind.FOCAL_AS_SNAP))
     return replace(measured, doubts=tuple(doubts))
 
 
@@ -208,7 +209,7 @@ def _class_facts(move: ClassMovement) -> dict[str, Any]:
         "holds_until_s": move.holds_until_s.as_dict(5) if move.holds_until_s is not None else None,
         "flows_from_s": round(move.flows_from_s, 4) if move.flows_from_s is not None else None,
         "parts": {name: part.as_dict(4) for name, part in move.parts.items()},
-        "how_known": move.how_known,
+        "how_known": in_words(move.known).long,
         "core_px": round(move.core_px, 4),
         "halo_px": round(move.halo_px, 4),
     }
@@ -224,7 +225,7 @@ def facts_of(moved: Movement, rates: Rates) -> dict[str, Any]:
             "m_s": rates.wind_m_s.as_dict(2),
             "known": rates.wind_known,
             "gust_m_s": round(rates.gust_m_s, 2),
-            "words": rates.facts["wind"],
+            "words": wind_words(rates.wind_m_s, rates.wind_known),
         },
         "classes": {name: _class_facts(move) for name, move in moved.classes.items()},
         "tripod": _class_facts(moved.tripod),
@@ -234,10 +235,10 @@ def facts_of(moved: Movement, rates: Rates) -> dict[str, Any]:
             "deg_per_s": clouds.deg_per_s.as_dict(5),
             "toward_deg": clouds.toward_deg,
             "image_deg": clouds.image_deg,
-            "how_known": clouds.how_known,
+            "how_known": in_words(clouds.known).long,
         },
         "water": None if water is None else {"periods": water.periods.as_dict(3), "word": water.word},
-        "warnings": list(moved.warnings),
+        "warnings": list(long_words(moved.notes)),
     }
 
 
@@ -305,7 +306,7 @@ def _clip_facts(measured: ClipMotion | None) -> dict[str, Any] | None:
         },
         "cloud_px_per_s": list(measured.cloud_px_per_s) if measured.cloud_px_per_s is not None else None,
         "water_period_s": measured.water_period_s,
-        "doubts": list(measured.doubts),
+        "doubts": list(long_words(measured.doubts)),
     }
 
 
@@ -338,12 +339,12 @@ def _draw(snap: Photo, scene: SceneMap, kit: Kit, rates: Rates, shutter_s: float
 
 def report(name: str, moved: Movement, rates: Rates, answer: dict[str, Any]) -> str:
     """The movement in words for a person."""
-    lines = [f"{name} at {shutter_text(moved.shutter_s)}; {rates.facts['wind']}"]
+    lines = [f"{name} at {shutter_text(moved.shutter_s)}; {wind_words(rates.wind_m_s, rates.wind_known)}"]
     for key, move in moved.classes.items():
         word = "people and boats" if key == "other" else CLASS_WORDS[key]
         lines.append(f"  {word:18s}{_line(move)}")
     lines.append(f"  {'tripod':18s}{_line(moved.tripod)}")
-    lines += [f"  {text}" for text in moved.warnings]
+    lines += [f"  {text}" for text in long_words(moved.notes)]
     settings = answer["settings"]
     if settings is not None:
         word = CLASS_WORDS[settings["holds"]]
@@ -361,7 +362,6 @@ def report(name: str, moved: Movement, rates: Rates, answer: dict[str, Any]) -> 
 
 
 def _line(move: ClassMovement) -> str:
-    from irpreview.core.motion.blur import print_text
     from irpreview.core.motion.sway import LONGEST_S
 
     if move.holds_until_s is None:

@@ -28,6 +28,7 @@ from irpreview.cli.common import (
     say,
 )
 from irpreview.core.units import share_text, zone_text, zone_word
+from irpreview.core.words.saying import in_words
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, DEFAULT_GRADE
 
@@ -246,7 +247,7 @@ def facts_of(done: Rendered) -> dict[str, Any]:
         "height": photo.height,
         "taken_at": None if photo.taken_at is None else photo.taken_at.isoformat(),
         "kit": rendering.kit.name,
-        "light": rendering.light.how_known,
+        "light": in_words(rendering.light).long,
         "planned": rendering.light.planned,
         "sun_height_deg": round(rendering.light.sun_height_deg, 1),
         "model": done.scene.model_id,
@@ -270,7 +271,7 @@ def report(done: Rendered, title: str | None = None) -> str:
     share, classes = done.scene.share(), done.rendering.classes
     lines = [f"{title or done.path.name}: {done.photo.width} x {done.photo.height}, {done.rendering.kit.words}"]
     if done.rendering.light.planned:
-        lines.append(f"  What-if, no forecast. Light {done.rendering.light.how_known}")
+        lines.append(f"  What-if, no forecast. Light {in_words(done.rendering.light).long}")
     present = sorted((n for n in CLASS_NAMES if share[n] >= _FLOOR_SHARE), key=lambda n: -share[n])
     for name in present:
         tone = f"{zone_text(classes[name].zone):26}  {zone_word(classes[name].zone.likely)}" if name in classes else ""

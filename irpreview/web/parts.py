@@ -214,7 +214,7 @@ def twin(photo: str, infrared: str, study: Look) -> str:
 
 
 def _kit_light(study: Look) -> str:
-    how = study.light.how_known
+    how = in_words(study.light).long
     return sentence(f"{study.kit.words}. Light: {how}")
 
 
@@ -334,7 +334,7 @@ def moving(study: Study, picture: str) -> str:
         f'<img src="{picture}" alt="The infrared picture as it would move in {safe(when)}, {safe(air)}" '
         'style="margin:.3rem auto">'
         f'<p class="small quiet">As it would move in {safe(when)}; {safe(air)}.</p>'
-        + listed([sentence(text) for text in movement.warnings])
+        + listed(list(long_words(movement.notes)))
         + folded("How far each part moves", movement_table(movement))
     )
 
@@ -350,7 +350,7 @@ def movement_table(movement: Movement) -> str:
         rows.append(
             f"<tr><th scope='row'>{safe(CLASS_WORDS.get(name, name))}</th>"
             f"<td>{one.print_mm.likely:.2g} mm ({one.print_mm.low:.2g} to {one.print_mm.high:.2g})</td>"
-            f"<td>{safe(holds)}</td><td>{safe(one.how_known)}</td></tr>"
+            f"<td>{safe(holds)}</td><td>{safe(in_words(one.known).long)}</td></tr>"
         )
     if not rows:
         return ""

@@ -113,14 +113,14 @@ def gust_factor(roughness_m: float = OPEN_COUNTRY_ROUGHNESS_M, height_m: float =
     return 1.0 + peak / math.log(height_m / roughness_m)
 
 
-def wind_range(conditions: Conditions) -> tuple[Range, str]:
-    """The 10 m mean wind [m/s] as known, and how: given exactly, or unknown and spanning a range, never zero."""
+def wind_range(conditions: Conditions) -> Range:
+    """The 10 m mean wind [m/s] as known: given exactly, or unknown and spanning a range, never zero."""
     if conditions.wind_m_s is None:
-        return UNKNOWN_WIND_M_S, "wind not given: anything from a light air to a fresh breeze"
+        return UNKNOWN_WIND_M_S
     wind = check_wind(conditions.wind_m_s)
     if wind < CALM_M_S:
         wind = 0.0
-    return Range(wind, wind, wind), f"wind given: {wind:.1f} m/s, Beaufort {beaufort_of(wind)}"
+    return Range(wind, wind, wind)
 
 
 def gust_of(conditions: Conditions, wind_m_s: float) -> float:

@@ -29,11 +29,14 @@ from irpreview.records import (
     Conditions,
     Exposure,
     FreezeReason,
+    HowKnown,
     Kit,
+    KnownBy,
     Light,
     Limit,
     Movement,
     MovementLeftOut,
+    Moving,
     Range,
     SettingsLeftOut,
     StreakReason,
@@ -59,7 +62,7 @@ def moving(px_per_s: float, most_px: float = 400.0):  # type: ignore[no-untyped-
                 holds_until_s=None,
                 flows_from_s=None,
                 parts=MappingProxyType({}),
-                how_known="test",
+                known=HowKnown(KnownBy.WIND_GIVEN, Moving.PLANTS),
             )
 
         return Movement(
