@@ -40,12 +40,11 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """When the light is right: sun, hard light and view direction, every quarter hour."""
-        from irpreview import session
         from irpreview.core.light.light_plan import parse_date, parse_place, plan_light
         from irpreview.io.kits import load_kit
         from irpreview.io.tables import load_tables
 
-        chosen = load_kit(kit) if kit is not None else session.default_kit()
+        chosen = load_kit(kit) if kit is not None else load_kit("unmodified-720")
         plan = plan_light(
             parse_place(at),
             parse_date(date),

@@ -49,7 +49,7 @@ from irpreview.records.exposure import (
     TimeReason,
     TimeUnsure,
 )
-from irpreview.records.kit import Kit
+from irpreview.records.kit import Kit, Taught
 from irpreview.records.light import Conditions, Light, LightBy, LightKnown, SkyState, SunSide, WaterKind
 from irpreview.records.motion import (
     ClassMovement,
@@ -160,6 +160,7 @@ __all__ = [
     "SunAndCloud",
     "SunReading",
     "SunSide",
+    "Taught",
     "TimeReason",
     "TimeUnsure",
     "TripodShakes",

@@ -47,7 +47,7 @@ class Range:
         return {"low": round(self.low, digits), "likely": round(self.likely, digits), "high": round(self.high, digits)}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Spectrum:
     """One quantity on an explicit, rising wavelength grid."""
 

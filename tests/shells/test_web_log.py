@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from irpreview import session
+from irpreview import analysis
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.io.field_log import FieldLog
 from irpreview.io.photos import load_photo
@@ -31,8 +31,8 @@ def small(tmp_path_factory):
 def make_frame(snap, path):
     """An infrared frame of the snap's scene: the prediction turned by two degrees, larger by 6 %, trees darker."""
     photo = load_photo(snap, max_side=800)
-    scene = session.map_scene(photo)
-    tones = session.render(photo, scene).tones * np.where(scene.label == 4, 0.5, 1.0)
+    scene = analysis.map_scene(photo)
+    tones = analysis.render(photo, scene).tones * np.where(scene.label == 4, 0.5, 1.0)
     tall, wide = tones.shape
     turned = cv2.warpAffine(
         tones.astype(np.float32),

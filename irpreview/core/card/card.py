@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from irpreview.core.card.field_tables import (
+    WindCase,
     full_sentence,
     minutes_per_frame,
     one_line,
@@ -29,11 +30,9 @@ from irpreview.records import (
     CautionKind,
     Conditions,
     Exposure,
-    LeadChoice,
     Light,
     Movement,
     Place,
-    Range,
     Rendering,
     SceneMap,
     Setting,
@@ -67,7 +66,8 @@ def build_card(
     exposure: Exposure,
     movement: Movement | None,
     conditions: Conditions,
-    foliage_blur_px: Callable[[float, float], Range | None] | None = None,
+    in_wind: Callable[[float], WindCase],
+    pixels_wide: int,
     light_window: Sequence[str] = (),
     white_balance: str = "",
     cautions: Sequence[Caution] = (),
@@ -79,20 +79,13 @@ def build_card(
 ) -> ShotCard:
     """Everything for the field on one card.
 
-    `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. The place goes on the card only `with_place`; no
-    sentence holds coordinates.
+    `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. `in_wind` gives the answer for a mean wind [m/s],
+    `pixels_wide` is the width of the snap at its own size. The place goes on the card only `with_place`;
+    no sentence holds coordinates.
     """
     share = scene.share()
-    can_lead: list[LeadChoice] = []
-    if share["structure"] + share["other"] + share["ground"] >= 0.03:
-        can_lead.append("structure")
-    if share["tree"] + share["grass"] >= 0.03:
-        can_lead.append("foliage")
-    if share["clear_sky"] + share["cloud"] >= 0.1:
-        can_lead.append("sky")
     kit, light = rendering.kit, rendering.light
-    width = int(scene.label.shape[1])
-    rows = wind_table(exposure, verdict, foliage_blur_px, pixels_wide=width, can_lead=can_lead)
+    rows = wind_table(in_wind, pixels_wide=pixels_wide)
     sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
 
     def clean(texts: Iterable[str]) -> tuple[str, ...]:

@@ -8,18 +8,16 @@ verdict.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import replace
-from functools import lru_cache
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-import cv2
 import numpy as np
 
-from irpreview.core.imaging.picture_geometry import print_mm_per_px
 from irpreview.core.motion.blur import movement_at, rates_of_motion
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict import lead as lead_of
-from irpreview.core.verdict.layers import at_photo_size, edge_lengths, find_layers, ground_of
+from irpreview.core.verdict.layers import Ground, at_photo_size, edge_lengths, find_layers, ground_of
 from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
 from irpreview.core.verdict.subjects import candidates, parting
@@ -28,7 +26,6 @@ from irpreview.records import (
     DEFAULT_GRADE,
     ClassMovement,
     Conditions,
-    Exposure,
     Layer,
     Movement,
     Photo,
@@ -37,14 +34,41 @@ from irpreview.records import (
     SceneMap,
     Separation,
     Verdict,
-    frozen_array,
 )
 
-__all__ = ["judge_scene", "layered_contrast"]
+__all__ = ["Parted", "judge_parted", "judge_scene", "layered_contrast", "part_scene"]
 
 _SKY = ("clear_sky", "cloud")
 _CROPS = ((1, 1), (5, 4), (4, 3), (3, 2), (16, 9), (2, 1))
-_MOVEMENT_SIDE_PX, _SWEEP_SIDE_PX = 512, 112
+
+
+@dataclass(frozen=True, slots=True)
+class Parted:
+    """The picture parted into layers: what no wind and no shutter time changes."""
+
+    photo: Photo
+    rendering: Rendering
+    ground: Ground
+    layers: tuple[Layer, ...]
+    layer_map: np.ndarray
+    separations: tuple[Separation, ...]
+    curve: PrintCurve
+    grade: float
+
+
+def part_scene(photo: Photo, scene: SceneMap, rendering: Rendering, grade: float = DEFAULT_GRADE) -> Parted:
+    """Layers and the steps between them. photo, scene, rendering: of one size (H, W). grade: paper grade 0..5.
+
+    Raises BadValue for sizes that differ or a grade outside 0..5.
+    """
+    ground = ground_of(photo, scene, rendering)
+    layers, layer_map = find_layers(ground)
+    separations, curve = measure_separations(ground, layers, layer_map, rendering, grade)
+    return Parted(photo, rendering, ground, layers, layer_map, separations, curve, grade)
+
+
+MovementAtWind = Callable[[float], Movement]
+"""What the planned shutter makes of the scene in another mean wind [m/s]."""
 
 
 def judge_scene(
@@ -53,24 +77,45 @@ def judge_scene(
     rendering: Rendering,
     conditions: Conditions | None = None,
     movement: Movement | None = None,
-    exposure: Exposure | None = None,
     grade: float = DEFAULT_GRADE,
     shutter_s: float | None = None,
 ) -> Verdict:
-    """Layers, separations, sky, lead and sentences for one snap.
+    """The verdict on one snap, its movement worked out from the wind table for `shutter_s` [s] where none is given.
 
-    photo, scene, rendering: of one size (H, W). conditions: wind unknown = not given, never zero. movement: what the
-    planned shutter makes of the scene; worked out here from `shutter_s` [s] (else from the recommended setting of
-    `exposure`) when it is not given. grade: paper grade 0..5 on which the steps are judged.
     Raises BadValue for sizes that differ, a grade outside 0..5, or a shutter or wind outside its range.
     """
-    shutter_s = _planned_shutter(shutter_s, movement, exposure)
-    if movement is None and shutter_s is not None:
-        small = _small_scene(scene, _MOVEMENT_SIDE_PX)
-        movement = movement_at(rates_of_motion(small, rendering.kit, conditions, photo), shutter_s)
-    ground = ground_of(photo, scene, rendering)
-    layers, layer_map = find_layers(ground)
-    separations, curve = measure_separations(ground, layers, layer_map, rendering, grade)
+    day = conditions or Conditions()
+    time = movement.shutter_s if movement is not None else shutter_s
+
+    def at_wind(wind_m_s: float | None) -> Movement:
+        windy = replace(day, wind_m_s=wind_m_s, gust_m_s=day.gust_m_s if wind_m_s == day.wind_m_s else None)
+        return movement_at(rates_of_motion(scene, rendering.kit, windy, photo), time or 0.0)
+
+    if movement is None and time is not None:
+        movement = at_wind(day.wind_m_s)
+    parted = part_scene(photo, scene, rendering, grade)
+    return judge_parted(parted, conditions, movement, at_wind if time is not None else None)
+
+
+def judge_parted(
+    parted: Parted,
+    conditions: Conditions | None = None,
+    movement: Movement | None = None,
+    at_wind: MovementAtWind | None = None,
+) -> Verdict:
+    """Layers, their separation, sky, lead and sentences for one snap.
+
+    conditions: wind unknown = not given, never zero. movement: what the planned shutter makes of the scene, None = not
+    known. at_wind: the same in any other wind, to tell where the lead turns; None = that is not told.
+    """
+    photo, rendering, ground = parted.photo, parted.rendering, parted.ground
+    layers, layer_map, separations, curve, grade = (
+        parted.layers,
+        parted.layer_map,
+        parted.separations,
+        parted.curve,
+        parted.grade,
+    )
     sky = read_sky(ground, movement)
     shade = lead_of.read_shade(ground, rendering, sky, conditions)
     found = candidates(layers, separations, layer_map, ground, curve, sky)
@@ -82,7 +127,7 @@ def judge_scene(
         movement,
         shade,
         lead_of.foliage_blur(movement),
-        _blur_at_wind(scene, photo, rendering, conditions, movement),
+        _blur_at_wind(conditions, movement, at_wind),
     )
     composition = composition_facts(layers, separations, layer_map, lead)
     score, parts = layered_contrast(layers, separations, layer_map)
@@ -105,49 +150,24 @@ def judge_scene(
     )
 
 
-def _planned_shutter(shutter_s: float | None, movement: Movement | None, exposure: Exposure | None) -> float | None:
-    if shutter_s is not None:
-        return shutter_s
-    if movement is not None:
-        return movement.shutter_s
-    if exposure is not None and exposure.recommended is not None:
-        return exposure.recommended.shutter_s.likely
-    return None
-
-
-def _small_scene(scene: SceneMap, side_px: int) -> SceneMap:
-    """The labels at a size at which many winds cost nothing; shares of the height and print millimetres stay."""
-    height, width = scene.label.shape
-    k = min(1.0, side_px / max(height, width))
-    size = (max(1, round(width * k)), max(1, round(height * k)))
-    label = cv2.resize(scene.label, size, interpolation=cv2.INTER_NEAREST)
-    return replace(scene, label=frozen_array(np.asarray(label, np.uint8)), repainted=None)
-
-
 def _blur_at_wind(
-    scene: SceneMap, photo: Photo, rendering: Rendering, conditions: Conditions | None, movement: Movement | None
+    conditions: Conditions | None, movement: Movement | None, at_wind: MovementAtWind | None
 ) -> lead_of.FoliageBlur | None:
     """Smear of the leaves [mm on the print] at any wind, at the shutter of `movement`; a clip sets its level."""
     name = lead_of.plant_of(movement)
-    if movement is None or name is None:
+    if movement is None or name is None or at_wind is None:
         return None
-    small = _small_scene(scene, _SWEEP_SIDE_PX)
-    shutter_s = movement.shutter_s
-    base = conditions or Conditions()
-    per_px = print_mm_per_px(small.label.shape[1], small.label.shape[0])
+    ask = at_wind
 
-    @lru_cache(maxsize=64)
     def at(wind_m_s: float) -> Range | None:
-        rates = rates_of_motion(small, rendering.kit, replace(base, wind_m_s=wind_m_s, gust_m_s=None), photo)
-        if name not in rates.classes:
-            return None
-        blur = rates.classes[name].blur_px(shutter_s)
-        return Range(blur.low * per_px, blur.likely * per_px, blur.high * per_px)
+        moved = ask(wind_m_s).classes.get(name)
+        return None if moved is None else moved.print_mm
 
     measured = _measured(movement)
-    if measured is None or base.wind_m_s is None:
+    wind = None if conditions is None else conditions.wind_m_s
+    if measured is None or wind is None:
         return at
-    tabled = at(max(base.wind_m_s, 0.2))
+    tabled = at(max(wind, 0.2))
     if tabled is None or tabled.likely <= 0:
         return at
     factor = measured.print_mm.likely / tabled.likely
@@ -176,8 +196,8 @@ def layered_contrast(
 
         100 * parting^0.6 * depth^0.2 * range^0.2
 
-    parting: mean over the shared edges, by length, of how well each separation parts on the print (0 below 2 L*, 1 from 30 L*,
-    times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
+    parting: mean over the shared edges, by length, of how well each separation parts on the print (0 below 2 L*, 1 from
+    30 L*, times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
     1, with n the effective number of layers exp(entropy of their shares). range: distance between the darkest and the
     lightest layer of at least 3 %, full at 4 zones.
     """

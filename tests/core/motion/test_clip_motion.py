@@ -11,7 +11,7 @@ from irpreview.core.motion.blur import movement_at
 from irpreview.core.motion.clip_motion import ClipMotion, measure_motion
 from irpreview.core.motion.clip_spectra import peak_frequency, sine_power
 from irpreview.core.motion.rates import rates_of_motion
-from irpreview.core.words import in_words
+from irpreview.core.words import in_words, long_words
 from irpreview.errors import BadClip
 from irpreview.records import CLASS_ID, Conditions, Kit, KnownBy, Photo, SceneMap, Shot
 from tests.core.clip_drawing import draw_clip
@@ -97,14 +97,14 @@ def test_too_fast_for_the_frames_is_told_and_the_amplitude_stands(hz: float, fps
     motion = measured(sway_px=2.0, sway_hz=hz, fps=fps)
     tree = motion.classes["tree"]
     assert tree.aliased
-    assert any("faster than" in d and "frames per second" in d for d in long_words(motion.doubts))
+    assert any("faster than" in d and "frames a second" in d for d in long_words(motion.doubts))
     assert near(tree.amplitude_px.likely, 2.0)
 
 
 def test_short_and_slow_clips_are_told() -> None:
     motion = measured(sway_px=2.0, seconds=1.5, fps=10.0)
     assert any("1.5 s long" in d for d in long_words(motion.doubts))
-    assert any("10 frames per second" in d for d in long_words(motion.doubts))
+    assert any("10 frames a second" in d for d in long_words(motion.doubts))
 
 
 def test_a_clip_without_anything_still_is_told() -> None:
@@ -144,7 +144,7 @@ def test_frames_that_show_nothing_are_refused() -> None:
         measure_motion([flat[0], flat[0][:, :60]], 30.0, label, px_per_rad=100.0)
     with pytest.raises(BadClip, match="too small"):
         measure_motion([f[:20, :20] for f in flat], 30.0, label, px_per_rad=100.0)
-    with pytest.raises(BadClip, match="frames per second"):
+    with pytest.raises(BadClip, match="frames a second"):
         measure_motion(flat, 0.0, label, px_per_rad=100.0)
 
 
