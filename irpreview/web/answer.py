@@ -7,23 +7,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
 from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
-from irpreview.core.exposure.metering import ev100_of_lux
-from irpreview.core.exposure.white_balance import patch_for_white_balance
-from irpreview.core.light.daylight import illuminance_lx, light_for, sun_positions
-from irpreview.core.light.light_plan import LightPlan, plan_light
+from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
-from irpreview.io.tables import load_tables
 from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
-from irpreview.request import Inputs
 
 LEAD_TITLES: dict[LeadChoice, str] = {
     "structure": "Structure leads",
@@ -101,7 +96,7 @@ class Answer:
         return sum(len(getattr(self, name).split()) for name in self.__dataclass_fields__ if name != "mood")
 
 
-def answer_of(analysis: Analysis, inputs: Inputs, plan: LightPlan | None) -> Answer:
+def answer_of(analysis: Analysis) -> Answer:
     """The answer beside the picture."""
     verdict = analysis.verdict
     reasons = [one.text for one in verdict.lead_reasons] or [one.text for one in verdict.sentences]
@@ -115,7 +110,7 @@ def answer_of(analysis: Analysis, inputs: Inputs, plan: LightPlan | None) -> Ans
         setting_range=reach,
         setting_note=note,
         focus=_focus(analysis),
-        hours=_hours(plan),
+        hours=_hours(analysis.day_plan),
         warning=_warning(analysis),
         shutter=shutter_text(analysis.shutter_s),
         mood=verdict.lead,
@@ -149,20 +144,12 @@ def asked_time(analysis: Analysis) -> AskedTime | None:
     return setting_for_time(settings, analysis.request.shutter_s, analysis.kit) if settings else None
 
 
-def chosen_setting(analysis: Analysis) -> Setting | None:
-    """The setting that the page shows: at the time asked for, else the recommended one."""
-    asked = asked_time(analysis)
-    if asked is not None:
-        return asked.setting
-    return analysis.exposure.recommended if analysis.why_no_exposure is None else None
-
-
 def _setting(analysis: Analysis) -> tuple[str, str, str]:
     """(setting, its range, a note on what cannot be had)."""
     if analysis.why_no_exposure is not None:
         return "", "", "No meter reading, so no exposure time."
     asked = asked_time(analysis)
-    best = chosen_setting(analysis)
+    best = analysis.setting
     if best is not None:
         return setting_words(best), range_words(best.shutter_s), _noise_note(best)
     if asked is None:
@@ -217,24 +204,6 @@ def _warning(analysis: Analysis) -> str:
     return in_words(cautions[0]).short if cautions else ""
 
 
-def plan_of(analysis: Analysis, inputs: Inputs, days: int = 1) -> LightPlan | None:
-    """The light of the snap's day (and of those after it); None without place or day."""
-    place, when = analysis.photo.place, analysis.photo.taken_at
-    if place is None or when is None:
-        return None
-    return plan_light(
-        place,
-        when.date(),
-        inputs.zone or when.strftime("%z"),
-        analysis.kit,
-        load_tables(),
-        heading_deg=analysis.photo.heading_deg,
-        days=days,
-        haze=inputs.haze if inputs.haze != "unknown" else "normal",
-        focal_35mm_mm=inputs.focal_35mm_mm or analysis.photo.shot.focal_35mm_mm,
-    )
-
-
 # ---- one line for the strip of snaps --------------------------------------------------------------------------------
 
 
@@ -255,7 +224,7 @@ def glance_of(analysis: Analysis) -> Glance:
     held = sum(gap.says == "separates" for gap in verdict.separations)
     words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
     why = verdict.lead_reasons[0].text if verdict.lead_reasons else ""
-    best = chosen_setting(analysis)
+    best = analysis.setting
     return Glance(
         LEAD_TITLES[verdict.lead],
         sentence(why),
@@ -290,7 +259,7 @@ def reasons(analysis: Analysis) -> list[str]:
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
-    patch = patch_for_white_balance(analysis.photo, analysis.scene)
+    patch = analysis.white_patch
     said = [*long_words(exposure.reasons), in_words(exposure.placement).long]
     said += [words.long for words in (*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost))]
     return said + ([sentence(patch.says)] if patch is not None else [])
@@ -388,46 +357,3 @@ def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
     first = f"{analysis.kit.words}. Light: {in_words(analysis.light).long}"
     return [sentence(text) for text in (first, *analysis.photo.doubts, *analysis.rendering.doubts)]
-
-
-@dataclass(frozen=True, slots=True)
-class Hour:
-    """The light at one full hour of the day."""
-
-    when: datetime
-    sun_height_deg: float
-    shutter_s: float | None
-    """Time that the shown ISO and aperture need then; None = too dark to tell."""
-
-
-def hours_of_day(analysis: Analysis, inputs: Inputs) -> tuple[Hour, ...]:
-    """The light at each full hour of the snap's day, clear sky or the sky entered; empty without place or day."""
-    place, when = analysis.photo.place, analysis.photo.taken_at
-    if place is None or when is None:
-        return ()
-    midnight = when.replace(hour=0, minute=0, second=0, microsecond=0)
-    times = [midnight + timedelta(hours=hour) for hour in range(24)]
-    heights, _ = sun_positions(place, times)
-    best, light, tables = chosen_setting(analysis), analysis.light, load_tables()
-    now = ev100_of_lux(illuminance_lx(light, tables)) if light.sun_height_deg >= LEAST_SUN_DEG else None
-    found = []
-    for time, height in zip(times, heights, strict=True):
-        shutter_s = None
-        if best is not None and now is not None and height >= LEAST_SUN_DEG:
-            then = light_for(place, time, None, inputs.haze, light.sky_state)
-            shutter_s = best.shutter_s.likely * 2.0 ** (now - ev100_of_lux(illuminance_lx(then, tables)))
-        found.append(Hour(time, float(height), shutter_s))
-    return tuple(found)
-
-
-def window_words(plan: LightPlan | None) -> list[str]:
-    """When the light serves best, in sentences; empty without place or day."""
-    if plan is None:
-        return []
-    day = plan.days[0]
-    said = [f"{day.day:%-d %B %Y}: {day.words}."]
-    said += [f"Good light {window.words}." for window in day.windows[:3]]
-    later = [window for window in plan.best if window.start.date() != day.day]
-    if later:
-        said.append(f"Best of the two weeks from then: {later[0].start:%-d %B}, {later[0].words}.")
-    return said

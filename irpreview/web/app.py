@@ -50,6 +50,9 @@ def prepare_framework(folder: Path) -> None:
     os.environ["GRADIO_ANALYTICS_ENABLED"] = "False"
     os.environ["HF_HUB_OFFLINE"] = "1"
     os.environ["GRADIO_TEMP_DIR"] = str(folder)
+    # The server would believe a caller's word for its own address from whoever this names, and so take a stranger for
+    # the owner. Empty: from nobody.
+    os.environ["FORWARDED_ALLOW_IPS"] = ""
     for name in ("GRADIO_SHARE", "GRADIO_ALLOWED_PATHS", "GRADIO_SERVER_NAME", "GRADIO_SERVER_PORT"):
         os.environ.pop(name, None)
     for name in ("NO_PROXY", "no_proxy"):

@@ -551,7 +551,7 @@ class Desk:
                 return Shown(parts={"section-body": sections.beside(session)})
             if name not in sections.SECTIONS:
                 raise BadValue(f"there is no section {name!s:.20}")
-            text = sections.SECTIONS[name](self.analysis_of(session), session.inputs)
+            text = sections.SECTIONS[name](self.analysis_of(session))
             return Shown(parts={"section-body": text})
 
     # ---- take it with you ---------------------------------------------------------------------------------------
@@ -593,7 +593,7 @@ class Desk:
         """Everything that follows from the snap looked at."""
         analysis = self.analysis_of(session)
         session.version += 1
-        told = answer.answer_of(analysis, session.inputs, answer.plan_of(analysis, session.inputs))
+        told = answer.answer_of(analysis)
         if session.stage is None:
             session.stage = pictures.stage_of(analysis)
         snap = session.snaps[session.current]

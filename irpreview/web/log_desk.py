@@ -24,7 +24,6 @@ from irpreview.log_frames import compare_frame, note_frame, plan_of
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit
 from irpreview.request import kit_of
 from irpreview.web import log_facts, pictures
-from irpreview.web.answer import chosen_setting
 from irpreview.web.handlers import Desk
 from irpreview.web.responses import Shown, apology
 from irpreview.web.sessions import Session
@@ -89,7 +88,7 @@ class LogDesk:
             analysis = self.desk.analysis_of(session)
             with FieldLog(self.file) as log:
                 place, notes = (_text(typed, name) for name in ("place_name", "notes"))
-                number = log.add(plan_of(analysis, place or "", notes or "", chosen_setting(analysis)))
+                number = log.add(plan_of(analysis, place or "", notes or "", analysis.setting))
             words = f"Written down as number {number}. Note the frame there when you are back."
             return self._all(session, words)
 

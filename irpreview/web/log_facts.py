@@ -28,7 +28,7 @@ def compared(result: Comparison, name: str) -> dict[str, Any]:
         for part in (*result.classes.values(), *result.layers)
     )
     table = Table("Every part", ("What", "Zone predicted", "Zone taken", "Difference, zones"), rows)
-    return {"name": name, "said": [sentence(text) for text in result.sentences], "table": table}
+    return {"file": name, "said": [sentence(text) for text in result.sentences], "table": table}
 
 
 def learned(

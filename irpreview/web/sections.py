@@ -7,31 +7,30 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from irpreview.analysis import Analysis
+from irpreview.cards import window_words
 from irpreview.core.scene.strokes import regions
 from irpreview.core.units import share_text, shutter_text
 from irpreview.records import CLASS_WORDS
-from irpreview.request import Inputs
 from irpreview.web import answer, pictures
 from irpreview.web.sessions import Session
 from irpreview.web.templating import filled
 
-DAYS_AHEAD = 14
 MOST_BESIDE = 12
 
 
-def _tests(analysis: Analysis, _: Inputs) -> str:
+def _tests(analysis: Analysis) -> str:
     frames, cautions = answer.tests(analysis)
     why = [("Why this setting", answer.reasons(analysis)), ("Where the time comes from", answer.time_parts(analysis))]
     return filled("tests.html", frames=frames, cautions=cautions, why=why)
 
 
-def _separations(analysis: Analysis, _: Inputs) -> str:
+def _separations(analysis: Analysis) -> str:
     layers, table, said = answer.separations(analysis)
     return filled("separations.html", layers=layers, table=table, said=said)
 
 
-def _light(analysis: Analysis, inputs: Inputs) -> str:
-    day = answer.hours_of_day(analysis, inputs)
+def _light(analysis: Analysis) -> str:
+    day = analysis.hours
     shortest = min((hour.shutter_s for hour in day if hour.shutter_s is not None), default=1.0)
     rows = [
         {
@@ -44,13 +43,13 @@ def _light(analysis: Analysis, inputs: Inputs) -> str:
         for hour in day
         if hour.shutter_s is not None
     ]
-    best = answer.chosen_setting(analysis)
+    best = analysis.setting
     at = f"ISO {best.iso:.0f} and f/{best.f_number:g}" if best is not None else "the same setting"
-    words = answer.window_words(answer.plan_of(analysis, inputs, DAYS_AHEAD))
+    words = window_words(analysis.day_plan)
     return filled("light.html", known=bool(day), rows=rows, words=words, setting=at)
 
 
-def _tables(analysis: Analysis, _: Inputs) -> str:
+def _tables(analysis: Analysis) -> str:
     movement, said = answer.movement_table(analysis)
     tables = [answer.tone_table(analysis), movement, answer.settings_table(analysis)]
     return filled(
@@ -61,7 +60,7 @@ def _tables(analysis: Analysis, _: Inputs) -> str:
     )
 
 
-SECTIONS: Mapping[str, Callable[[Analysis, Inputs], str]] = MappingProxyType(
+SECTIONS: Mapping[str, Callable[[Analysis], str]] = MappingProxyType(
     {"tests": _tests, "separations": _separations, "light": _light, "tables": _tables}
 )
 

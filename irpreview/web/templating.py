@@ -19,7 +19,7 @@ def _environment() -> Environment:
     )
 
 
-def filled(name: str, **facts: Any) -> str:
+def filled(name: str, /, **facts: Any) -> str:
     """A template of the page with its facts filled in."""
     text: str = _environment().get_template(name).render(**facts)
     return text

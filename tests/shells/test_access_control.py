@@ -515,3 +515,16 @@ def test_only_this_machine_is_listened_on_unless_asked():
     assert shared["server_name"] == "0.0.0.0"
     assert alone["share"] is shared["share"] is False
     assert os.environ["GRADIO_ANALYTICS_ENABLED"] == "False"
+
+
+@pytest.mark.parametrize("address", ["http://a.example/x", "http%3A%2F%2Fa.example/x", "http:/a.example/x"])
+def test_an_address_in_place_of_a_file_is_refused_before_anything_is_looked_up(address):
+    assert not access_control.path_is_open(f"/gradio_api/file={address}")
+
+
+def test_the_servers_libraries_believe_nobody_about_a_callers_address(monkeypatch, tmp_path):
+    monkeypatch.setenv("FORWARDED_ALLOW_IPS", "*")
+    app_module.prepare_framework(tmp_path)
+    import uvicorn
+
+    assert uvicorn.Config(app=None).forwarded_allow_ips == ""

@@ -181,7 +181,7 @@ def test_the_shutter_rewrites_iso_and_aperture_so_that_the_exposure_holds(desk, 
     give(desk, token, small)
     best = analysis(desk, token).exposure.recommended
     desk.settle(token, 0, step)
-    chosen = answer.chosen_setting(analysis(desk, token))
+    chosen = analysis(desk, token).setting
     # N^2 / (t S) is the exposure that a setting gives (ISO 2720)
     given = [one.f_number**2 / (one.shutter_s.likely * one.iso) for one in (best, chosen)]
     assert given[1] == pytest.approx(given[0], rel=0.01)
@@ -194,7 +194,7 @@ def test_a_time_out_of_reach_is_said_with_what_is_possible(desk, token, small):
     said = words(shown.parts["answer"])
     assert "1/250 is out of reach" in said
     assert "Shortest is ISO" in said
-    assert answer.chosen_setting(analysis(desk, token)) is None
+    assert analysis(desk, token).setting is None
 
 
 def test_a_time_is_asked_for_as_one_writes_it(desk, token, small):
@@ -413,7 +413,7 @@ def test_snaps_corrections_and_entries_outlive_a_restart(desk, small, flower, tm
     desk.enter(token, {"focal_35mm_mm": "85"})
     desk.settle(token, 5, "2 min")
     before = analysis(desk, token)
-    told = answer.answer_of(before, desk.sessions._all[token].inputs, None)
+    told = answer.answer_of(before)
     again = Desk(tmp_path / "page", keeping=Keeping(tmp_path / "kept"))
     known, shown = opened(again, token)
     assert known == token
@@ -421,7 +421,7 @@ def test_snaps_corrections_and_entries_outlive_a_restart(desk, small, flower, tm
     after = analysis(again, token)
     assert np.array_equal(after.scene.label, before.scene.label)
     assert after.request.conditions == before.request.conditions
-    assert answer.answer_of(after, again.sessions._all[token].inputs, None) == told
+    assert answer.answer_of(after) == told
     with again.sessions.at(token) as session:
         assert [snap.photo.name for snap in session.snaps] == ["tower.jpg", "flower.jpg"]
         assert len(session.snaps[0].undone) == 1

@@ -135,13 +135,32 @@ def card(**changes):
         "exposure": exposure(),
         "movement": None,
         "conditions": Conditions(),
+        "in_wind": winds(),
+        "pixels_wide": 6000,
     }
     return shotcard.build_card(**{**values, **changes})
 
 
+def winds(
+    leads_to=7.0, plan=None, lead="foliage", blur=lambda wind, shutter: Range(0.0, wind * shutter, 2 * wind * shutter)
+):
+    """Answers for single winds: one thing leads up to a wind [m/s], structure beyond it."""
+    plan = plan or setting(64, 100.0)
+
+    def in_wind(wind_m_s):
+        return field_tables.WindCase(
+            lead if wind_m_s <= leads_to else "structure",
+            plan,
+            plan.shutter_s.likely,
+            None if blur is None else blur(wind_m_s, plan.shutter_s.likely),
+        )
+
+    return in_wind
+
+
 def test_the_middle_of_each_force_lies_within_it():
     # Limits as printed in the Beaufort table of the weather services (WMO, 10 m mean wind).
-    rows = field_tables.wind_table(exposure(), verdict(), None, pixels_wide=6000)
+    rows = field_tables.wind_table(winds(), pixels_wide=6000)
     assert [row.from_m_s for row in rows] == [0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9]
     assert rows[-1].to_m_s == 17.1
     for force in range(1, 8):
@@ -166,69 +185,32 @@ def test_red_channel_words_depend_on_the_camera():
     assert "alone" not in field_tables.red_channel_words(Kit(sensor="converted", filter_cut_on_nm=590.0))[0]
 
 
-def test_a_faster_setting_lets_foliage_lead_in_more_wind():
-    def blur(wind, shutter):
-        return Range(0.0, wind * shutter, 2 * wind * shutter)
-
-    rows = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
+def test_each_row_says_what_is_said_of_its_wind_alone():
+    rows = field_tables.wind_table(winds(leads_to=5.0), pixels_wide=6000)
     assert [row.beaufort for row in rows] == [1, 2, 3, 4, 5, 6, 7]
-    assert [row.lead for row in rows[:3]] == ["foliage"] * 3
-    assert all(row.iso == 6400 for row in rows[:3])
-    assert rows[-1].lead == "structure"
-    assert rows[-1].iso == 64
+    assert [row.lead for row in rows] == ["foliage"] * 3 + ["structure"] * 4
+    assert {(row.iso, row.shutter_text) for row in rows} == {(64, setting(64, 100.0).shutter_text)}
 
 
-def test_a_sky_that_leads_keeps_leading_while_the_leaves_are_sharp():
-    rows = field_tables.wind_table(
-        exposure(), verdict("sky"), lambda w, t: Range(0, w * t, 2 * w * t), pixels_wide=6000
-    )
-    assert {row.lead for row in rows} == {"sky"}
-    assert rows[0].foliage_holds
-    assert not rows[-1].foliage_holds
-    made = card(verdict=verdict("sky"), foliage_blur_px=lambda w, t: Range(0, 0, 0))
+def test_a_sky_that_leads_is_said_with_sharp_leaves():
+    made = card(verdict=verdict("sky"), in_wind=winds(30.0, lead="sky", blur=lambda w, t: Range(0, 0, 0)))
     table = next(block.table for block in card_blocks.card_blocks(made) if block.heading == "If the wind differs")
     assert table[1][3] == "sky; leaves sharp"
 
 
-def test_a_setting_that_is_too_noisy_saves_no_foliage():
-    import dataclasses
-
-    noisy = dataclasses.replace(setting(6400, 1.0), snr=4.0)
-    rows = field_tables.wind_table(
-        exposure(settings=(setting(64, 100.0), noisy), freezes=noisy),
-        verdict(),
-        lambda w, t: Range(0, w * t, 2 * w * t),
-        pixels_wide=6000,
-    )
-    assert not any(row.foliage_holds for row in rows)
-
-
-def test_still_air_takes_the_cleanest_setting():
-    rows = field_tables.wind_table(exposure(), verdict(), lambda wind, shutter: Range(0, 0.1, 0.2), pixels_wide=6000)
-    assert {row.iso for row in rows} == {64}
-
-
 def test_the_blur_limit_follows_the_width_of_the_snap():
-    def blur(wind, shutter):
-        return Range(2.0, 3.0, 4.0)
-
-    small = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=1024)
-    large = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
-    assert small[0].lead == "structure"
-    assert large[0].lead == "foliage"
-
-
-def test_without_anything_that_stands_still_a_gale_says_wait():
-    rows = field_tables.wind_table(
-        exposure(), verdict(), lambda wind, shutter: Range(90, 99, 120), pixels_wide=6000, can_lead=("foliage",)
+    small, large = (
+        field_tables.wind_table(winds(blur=lambda wind, shutter: Range(2.0, 3.0, 4.0)), pixels_wide=wide)
+        for wide in (1024, 6000)
     )
-    assert {row.lead for row in rows} == {"wait"}
+    assert not small[0].foliage_holds
+    assert large[0].foliage_holds
 
 
-def test_a_scene_without_foliage_keeps_its_lead_in_any_wind():
-    rows = field_tables.wind_table(exposure(), verdict("sky"), None, pixels_wide=6000, can_lead=("sky",))
-    assert {row.lead for row in rows} == {"sky"}
+def test_a_scene_without_foliage_has_no_blur_of_leaves():
+    rows = field_tables.wind_table(winds(blur=None), pixels_wide=6000)
     assert {row.blur_px for row in rows} == {None}
+    assert not any(row.foliage_holds for row in rows)
 
 
 def test_sky_corrections_from_the_usual_exposure_values():
@@ -334,7 +316,7 @@ def test_winds_that_ask_for_the_same_are_one_row_and_all_seven_forces_are_there(
     def blur(wind, shutter):
         return Range(0.0, wind * shutter, 2 * wind * shutter)
 
-    table = _block(card(foliage_blur_px=blur), "If the wind differs").table
+    table = _block(card(in_wind=winds(blur=blur)), "If the wind differs").table
     assert table[0][0] == "Bft"
     forces = [row[0] for row in table[1:]]
     told = [force for one in forces for force in range(int(one[0]), int(one[-1]) + 1)]
@@ -346,7 +328,7 @@ def test_winds_that_ask_for_the_same_are_one_row_and_all_seven_forces_are_there(
 def test_another_aperture_than_planned_is_named_in_the_table_of_winds():
     quick = setting(6400, 0.1, f_number=2.8)
     plan = exposure(settings=(setting(64, 100.0), quick), freezes=quick)
-    made = card(exposure=plan, foliage_blur_px=lambda wind, shutter: Range(0.0, 0.0 if shutter < 1 else 99.0, 99.0))
+    made = card(exposure=plan, in_wind=winds(plan=quick))
     assert _block(made, "If the wind differs").table[1][4] == "1/10, ISO 6400, f/2.8"
 
 

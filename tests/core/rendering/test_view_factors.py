@@ -18,7 +18,6 @@ from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.rendering.view_factors import View, brightness_change, enlarged, light_is_known, view_factors
 from irpreview.core.scene.scene_map import repaint, scene_from_network
 from irpreview.errors import BadValue
-from irpreview.installation import load_tables
 from irpreview.io.kits import load_kit
 from irpreview.records import Conditions, Kit, Light, Photo, Place, Shot
 from tests.core import drawn
