@@ -275,7 +275,7 @@ def test_every_part_is_on_the_card():
     headings = [block.heading for block in card_blocks.card_blocks(made)]
     for wanted in ("Other settings", "Test exposures", "If the wind differs", "If the sky differs", "Notes", "Sources"):
         assert wanted in headings
-    for wanted in ("Reading the red channel", "White balance", "Take care", "Taken for granted", "Will it hold apart"):
+    for wanted in ("Reading the red channel", "White balance", "Take care", "Assumptions", "Will it hold apart"):
         assert wanted in headings
     assert any(heading.startswith("Order of work") for heading in headings)
     assert headings[0] == "Take care"

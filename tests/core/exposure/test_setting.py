@@ -69,7 +69,7 @@ def moving(px_per_s: float, most_px: float = 400.0):  # type: ignore[no-untyped-
             shutter_s=shutter_s,
             classes=MappingProxyType({"tree": smear(px_per_s, most_px)}),
             tripod=smear(0.0, 0.5),
-            clouds=CloudDrift(Range(0.08, 0.16, 0.3), None, None),
+            clouds=CloudDrift(Range(0.08, 0.16, 0.3), None, None, HowKnown(KnownBy.FIST, Moving.CLOUDS, fist_s=62.5)),
             water=None,
         )
 
