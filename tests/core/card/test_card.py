@@ -8,6 +8,7 @@ import pytest
 from irpreview.core.card import blocks as card_blocks
 from irpreview.core.card import card as shotcard
 from irpreview.core.card import field_tables
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.units import shutter_text
 from irpreview.core.words.exposure_words import focus_lines
 from irpreview.records import (
@@ -177,7 +178,7 @@ def test_red_channel_steps_follow_the_srgb_curve():
 
 def test_the_aim_of_the_red_channel_is_zone_seven():
     # Zone VII = two stops over 18 %.
-    assert field_tables._linear(field_tables.FINE_RED_SHARE) == pytest.approx(0.18 * 4, rel=0.02)
+    assert to_linear(field_tables.FINE_RED_SHARE) == pytest.approx(0.18 * 4, rel=0.02)
 
 
 def test_red_channel_words_depend_on_the_camera():
