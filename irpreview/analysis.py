@@ -55,6 +55,8 @@ from irpreview.records import (
     Exposure,
     Kit,
     Light,
+    LightBy,
+    LightKnown,
     Movement,
     Photo,
     Place,
@@ -230,7 +232,7 @@ class Analysis:
         if light is None or light.sun_height_deg < LOWEST_SUN_DEG:
             return replace(
                 assumed,
-                how_known="assumed: clear sky, sun 45 degrees high; at the photo's own time and place the sun is below the horizon",
+                known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT),
             )
         return light
 
