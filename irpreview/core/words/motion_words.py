@@ -288,8 +288,8 @@ def _(doubt: DistanceEstimated) -> Words:
     who = CLASS_WORDS.get(doubt.class_name, doubt.class_name)
     d = doubt.distance_m
     return Words(
-        f"Distance to {who} {_DISTANCE_WORDS[doubt.by]}: {d.likely:.0f} m ({d.low:.0f} to {d.high:.0f}); give the metres "
-        "to be surer.",
+        f"Distance to {who} {_DISTANCE_WORDS[doubt.by]}: {d.likely:.0f} m ({d.low:.0f} to {d.high:.0f}); give the "
+        "metres to be surer.",
         f"{who.capitalize()} about {d.likely:.0f} m away, estimated.",
     )
 
@@ -307,18 +307,18 @@ def _(doubt: ClipDoubt) -> Words:
         ClipDoubtKind.SHORT: f"it is {value:.1f} s long; 3 s is the least, 10 s tells the sway twice as well",
         ClipDoubtKind.SLOW: f"{value:.0f} frames a second cannot follow leaves (2 to 6 Hz) well: 15 are needed; "
         "amplitudes stand, frequencies may be false",
-        ClipDoubtKind.CAMERA_LOST: f"the camera was lost in {value:.0f} of {of:.0f} frames: it moved too far; rest the "
-        "phone and repeat",
+        ClipDoubtKind.CAMERA_LOST: f"the camera was lost in {value:.0f} of {of:.0f} frames: it moved too far; rest "
+        "the phone and repeat",
         ClipDoubtKind.STILL_MOVES: f"what should stand still moves by {value:.1f} px after the shake was taken out (0.3 "
         "at most): electronic stabilisation, or a wrong class; switch it off and repeat",
         ClipDoubtKind.AT_THE_FLOOR: f"{who}: sway of {value:.2f} px is at the limit of what compression lets through",
         ClipDoubtKind.TOO_FAST: f"{who}: movement near {value:.1f} Hz may be faster than {of:.0f} frames a second can "
         "follow; its amplitude stands, its frequency does not",
-        ClipDoubtKind.SUMMED: f"{who}: it sways too far to be followed from the first frame; summed from frame to frame",
-        ClipDoubtKind.CLOUDS_HARDLY_MOVED: f"the clouds moved only {value:.1f} px in {of:.0f} s: drift is uncertain; "
+        ClipDoubtKind.SUMMED: f"{who}: it sways too far to be followed from the first frame; summed instead",
+        ClipDoubtKind.CLOUDS_HARDLY_MOVED: f"the clouds moved only {value:.1f} px in {of:.0f} s: drift uncertain; "
         "film longer",
-        ClipDoubtKind.NOT_TIMED: "the times between the stills are not known: only how far things sway is told, not how "
-        "fast",
+        ClipDoubtKind.NOT_TIMED: "the times between the stills are not known: only how far things sway is told, not "
+        "how fast",
         ClipDoubtKind.WATER_STILL: "the water hardly changes: wave period not told",
         ClipDoubtKind.WATER_SLOW: f"the waves are slower than {value:.0f} s can tell: film 10 s or more",
         ClipDoubtKind.WATER_FAST: f"the water flickers faster than {value:.0f} frames a second can follow: wave period "
@@ -327,8 +327,8 @@ def _(doubt: ClipDoubt) -> Words:
         ClipDoubtKind.LITTLE_SKY: "too little sky to follow clouds: film more of it",
         ClipDoubtKind.BLANK_SKY: "the sky has no texture to follow (blank or even): drift not told",
         ClipDoubtKind.CLOUDS_DISAGREE: "the clouds move in no one direction (or change too fast): drift not told",
-        ClipDoubtKind.LITTLE_STANDS: f"only {100 * value:.0f} % of it stands still (5 % needed): the camera's shake could "
-        "not be taken out; include a wall, a rock or bare ground, or rest the phone on something",
+        ClipDoubtKind.LITTLE_STANDS: f"only {100 * value:.0f} % of it stands still (5 % needed): the camera's shake "
+        "could not be taken out; include a wall, a rock or bare ground, or rest the phone on something",
         ClipDoubtKind.SMOOTH_STANDS: f"what stands still has too little texture ({value:.0f} corners, 12 needed): the "
         "camera's shake could not be taken out; rest the phone on something",
     }[doubt.kind]
