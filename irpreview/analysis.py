@@ -288,7 +288,7 @@ class Analysis:
         from irpreview.core.verdict.judging import judge_scene
 
         asked = self.request
-        return judge_scene(self.photo, self.scene, self.rendering, asked.conditions, self.movement, None, asked.grade)
+        return judge_scene(self.photo, self.scene, self.rendering, asked.conditions, self.movement, asked.grade)
 
     def lead_at(self, wind_m_s: float) -> Analysis:
         """The same snap and shutter time in another wind [m/s], for tables and the card."""

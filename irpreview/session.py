@@ -389,7 +389,7 @@ def judge(
     exposure: Exposure | None = None,
     grade: float = DEFAULT_GRADE,
 ) -> Verdict:
-    """Whether the layers hold apart, what the sky does, and what should lead the picture.
+    """Whether the layers separate, what the sky does, and what should lead the picture.
 
     conditions: wind not given is unknown. shutter_s: planned time [s]; else that of `exposure`, else none is assumed.
     """
@@ -397,4 +397,6 @@ def judge(
 
     scene = scene or map_scene(photo)
     rendering = rendering or render(photo, scene, kit, light, conditions=conditions, grade=grade)
-    return judge_scene(photo, scene, rendering, conditions, None, exposure, grade, shutter_s)
+    if shutter_s is None and exposure is not None and exposure.recommended is not None:
+        shutter_s = exposure.recommended.shutter_s.likely
+    return judge_scene(photo, scene, rendering, conditions, None, grade, shutter_s)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -20,6 +21,7 @@ from irpreview.cli.common import (
     say,
     shutter_text,
 )
+from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.records import DEFAULT_GRADE
 
 if TYPE_CHECKING:
@@ -179,17 +181,24 @@ def facts_of(judged: Judged, path: Path, written: dict[str, str]) -> dict[str, A
             "texture_stops": round(sky.texture_stops, 3),
             "word": sky.word,
             "clear_zone": None if sky.clear_zone is None else sky.clear_zone.as_dict(2),
-            "after_shutter": sky.after_shutter or None,
+            "clouds_after_shutter": sky.clouds_after_shutter,
         },
         "lead": {
             "choice": verdict.lead,
-            "reasons": [_sentence(s) for s in verdict.lead_reasons],
+            "headline": headline(verdict),
+            "short": short_headline(verdict),
+            "reasons": [_sentence(s) for s in reasons(verdict)],
             "turns_at_wind_m_s": None if turns is None else turns.as_dict(2),
         },
-        "composition": dict(verdict.composition),
+        "composition": asdict(verdict.composition),
         "layered_contrast": verdict.layered_contrast,
-        "layered_contrast_parts": dict(verdict.layered_contrast_parts),
-        "sentences": [_sentence(s) for s in verdict.sentences],
+        "layered_contrast_parts": asdict(verdict.layered_contrast_parts),
+        "sentences": [_sentence(s) for s in sentences(verdict)],
+        "gate": {
+            "landscape": verdict.gate.landscape,
+            "chance": verdict.gate.chance,
+            "reasons": list(verdict.gate.reasons),
+        },
         "doubts": list(judged.doubts),
         "files": written,
     }
@@ -199,7 +208,7 @@ def report(judged: Judged) -> str:
     """The verdict as a short text."""
     import textwrap
 
-    from irpreview.core.words.lead_words import LEAD_WORDS
+    from irpreview.core.words.lead_words import lead_text
 
     verdict = judged.verdict
     frame = []
@@ -207,10 +216,10 @@ def report(judged: Judged) -> str:
         frame.append(shutter_text(judged.shutter_s))
     frame.append(f"wind {judged.wind_m_s:.1f} m/s" if judged.wind_m_s is not None else "wind not given")
     frame.append(f"grade {verdict.grade:g}")
-    lines = [f"{judged.photo.name}: {LEAD_WORDS[verdict.lead]}  ({judged.rendering.kit.name}, {', '.join(frame)})"]
-    for sentence in (*verdict.lead_reasons, *verdict.sentences):
+    lines = [f"{judged.photo.name}: {lead_text(verdict)}  ({judged.rendering.kit.name}, {', '.join(frame)})"]
+    for sentence in (*reasons(verdict), *sentences(verdict)):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
-    parts = ", ".join(f"{name} {value:.2f}" for name, value in verdict.layered_contrast_parts.items())
+    parts = ", ".join(f"{name} {value:.2f}" for name, value in asdict(verdict.layered_contrast_parts).items())
     lines.append(f"  For sorting: layered contrast {verdict.layered_contrast:.0f} of 100 ({parts}).")
     for doubt in judged.doubts:
         lines += textwrap.wrap(f"Doubt: {doubt}.".replace("..", "."), 96, initial_indent="  ", subsequent_indent="    ")

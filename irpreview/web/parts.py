@@ -18,6 +18,7 @@ from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.scene.strokes import Region
 from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.words.lead_words import LEAD_WORDS
+from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Exposure, Movement, SceneMap, SeparationWord, Setting, Verdict
 from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study, shutter_labels, shutter_stop
 from irpreview.take_along import hours_of_day, white_balance_words, window_words
@@ -240,10 +241,10 @@ def hold(verdict: Verdict, drawn: str) -> str:
         if rows
         else ""
     )
-    said = [sentence(one.text) for one in (*verdict.lead_reasons, *verdict.sentences)]
+    said = [sentence(one.text) for one in (*reasons(verdict), *sentences(verdict))]
     rests = "".join(
         f"<li>{safe(sentence(one.text))} <span class='quiet'>{safe(sentence(one.evidence))}</span></li>"
-        for one in (*verdict.lead_reasons, *verdict.sentences)
+        for one in (*reasons(verdict), *sentences(verdict))
         if one.evidence
     )
     key = "".join(
@@ -281,7 +282,7 @@ def figure_words(verdict: Verdict) -> str:
 
 def one_sentence(verdict: Verdict) -> str:
     """What to do with this snap, in one sentence."""
-    first = verdict.lead_reasons or verdict.sentences
+    first = reasons(verdict) or sentences(verdict)
     return sentence(first[0].text) if first else sentence(LEAD_WORDS[verdict.lead])
 
 

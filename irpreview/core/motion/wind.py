@@ -45,7 +45,7 @@ BEAUFORT = (
     BeaufortForce(12, 32.7, STRONGEST_M_S, "devastation", "air filled with foam"),
 )
 
-UNKNOWN_WIND_M_S = Range(1.3, 4.7, 9.8)
+UNKNOWN_WIND_M_S = Range(1.3, 4.0, 9.8)
 """Not given: 5, 50 and 95 % of a Rayleigh-distributed wind of mean 5 m/s, common in open country (from memory)."""
 
 CROWN_RATIO = Range(0.65, 0.8, 1.0)
@@ -116,7 +116,7 @@ def gust_factor(roughness_m: float = OPEN_COUNTRY_ROUGHNESS_M, height_m: float =
 def wind_range(conditions: Conditions) -> tuple[Range, str]:
     """The 10 m mean wind [m/s] as known, and how: given exactly, or unknown and spanning a range, never zero."""
     if conditions.wind_m_s is None:
-        return UNKNOWN_WIND_M_S, "wind not given: anything from a light air to a fresh breeze"
+        return UNKNOWN_WIND_M_S, "wind not given: a light breeze, Beaufort 3, is assumed"
     wind = check_wind(conditions.wind_m_s)
     if wind < CALM_M_S:
         wind = 0.0
