@@ -37,9 +37,9 @@ def blur_word(print_mm: Range) -> BlurWord:
 
 
 def kept_by(felt: float) -> float:
-    """What blur [mm] leaves of leaves as a lead, 1..0: 1 sharp, 0.8 where leaves are lost, 0.3 where boughs are."""
+    """What blur [mm] leaves of leaves as a lead, 1..0: 1 sharp, 0.75 where leaves are lost, 0.2 where boughs are."""
     x = math.log(max(felt, 1e-6))
-    marks = ((SHARP_MM, 1.0), (SOFT_MM, 0.8), (TONE_MM, 0.3), (2 * TONE_MM, 0.0))
+    marks = ((SHARP_MM, 1.0), (SOFT_MM, 0.75), (TONE_MM, 0.2), (2 * TONE_MM, 0.0))
     for (left, high), (right, low) in pairwise(marks):
         if felt <= left:
             return high

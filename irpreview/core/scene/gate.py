@@ -1,7 +1,7 @@
 """Whether a picture is a daylight landscape at all: only then is it judged and ranked.
 
-A line through what the scene network saw and a few plain measures of the picture (logistic regression), fitted by
-models/fit_gate.py to landscapes and to pictures that are none; its coefficients are `gate_table`. The light that the
+A logistic regression on what the scene network saw and a few plain measures of the picture, their squares and
+products, fitted by models/fit_gate.py to landscapes and to pictures that are none; its coefficients are `gate_table`. The light that the
 phone metered, and pictures drawn or shot from a screen, are decided by rule. What is refused is told and not ranked;
 the infrared picture is drawn all the same.
 """
@@ -47,7 +47,7 @@ FEATURES = (
 
 
 def gate_features(pixels: ByteArray, probability: FloatArray) -> NDArray[np.float64]:
-    """What the line is drawn through, (len(FEATURES),), from the photo (H, W, 3) sRGB and the network's (9, h, w)."""
+    """What is measured, (len(FEATURES),), from the photo (H, W, 3) sRGB and the network's (9, h, w)."""
     p = np.asarray(probability, np.float32)
     h, w = p.shape[1:]
     share = p.mean(axis=(1, 2))
@@ -97,9 +97,16 @@ def gate_features(pixels: ByteArray, probability: FloatArray) -> NDArray[np.floa
 
 
 def landscape_chance(features: NDArray[np.float64]) -> float:
-    """The line's answer, 0..1: how much the picture is like a daylight landscape."""
-    z = (features - np.asarray(MEAN)) / np.asarray(SCALE)
-    return float(1 / (1 + math.exp(-float(np.clip(z @ np.asarray(COEFFICIENTS) + INTERCEPT, -50, 50)))))
+    """How much the picture is like a daylight landscape, 0..1."""
+    terms = quadratic((features - np.asarray(MEAN)) / np.asarray(SCALE))
+    return float(1 / (1 + math.exp(-float(np.clip(terms @ np.asarray(COEFFICIENTS) + INTERCEPT, -50, 50)))))
+
+
+def quadratic(scaled: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Features (..., n) in standard deviations, held within four of them, then their squares and products."""
+    z = np.clip(scaled, -4, 4)
+    first, second = np.triu_indices(z.shape[-1])
+    return np.concatenate([z, z[..., first] * z[..., second]], axis=-1)
 
 
 def gate_of(photo: Photo, scene: SceneMap) -> Gate:
@@ -119,7 +126,7 @@ def gate_of(photo: Photo, scene: SceneMap) -> Gate:
 
 
 def _why(features: NDArray[np.float64]) -> NotLandscape:
-    """The likeliest reason in words that a person would use; the line itself knows only yes and no."""
+    """The likeliest reason in words that a person would use; the regression itself knows only yes and no."""
     value = dict(zip(FEATURES, features.tolist(), strict=True))
     open_air = sum(value[f"share of {n}"] for n in ("clear_sky", "cloud", "water", "tree", "grass", "snow"))
     if value["dark share"] > 0.5:

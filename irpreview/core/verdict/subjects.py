@@ -37,7 +37,7 @@ _BACKDROP = 0.35
 _LONE_TREE = 0.03
 """Share of the frame at which a tree that stands free against the sky is large enough."""
 _SKY_WEIGHT = 0.7
-STEPS_BACK = 0.7
+STEPS_BACK = 0.8
 """Share of its strength that the sky loses to a figure of full weight: it is the ground that the figure stands on."""
 _FIGURE_ANYWAY = 0.85
 """What a building alone in open country keeps as a lead though its tones match what lies around it: the eye goes to
