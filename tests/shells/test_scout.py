@@ -23,6 +23,7 @@ from PIL import Image
 
 from irpreview import scouting, session
 from irpreview.cli import main
+from irpreview.core.words.verdict_words import short_headline
 from irpreview.errors import BadCluster, BadPhoto, BadValue
 from irpreview.io.scout_store import STORE_NAME, ScoutStore
 from irpreview.records import Place
@@ -140,7 +141,7 @@ def test_it_says_what_judge_says(done: Path, day: Path) -> None:
     row = next(r for r in rows(done) if r["photo"] == "walk/lea.jpg")
     assert float(row["layered_contrast"]) == verdict.layered_contrast
     assert row["lead"] == verdict.lead
-    assert row["sentence"] == verdict.lead_reasons[0].text
+    assert row["sentence"] == short_headline(verdict)
     assert int(row["separates"]) == sum(g.says == "separates" for g in verdict.separations)
 
 
