@@ -21,7 +21,7 @@ from sklearn.model_selection import GroupKFold, cross_val_predict
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import FunctionTransformer, StandardScaler
 
-from irpreview import session
+from irpreview import installation
 from irpreview.core.scene.gate import gate_features, quadratic
 from irpreview.core.scene.photo_doubts import looks_drawn, night_by_pixels
 from irpreview.core.scene.scene_map import working_of
@@ -137,7 +137,7 @@ def pictures(research: Path, most: int) -> list[tuple[str, str, int, np.ndarray]
 
 
 def measured(research: Path, most: int) -> dict[str, np.ndarray]:
-    network = session.scene_network()
+    network = installation.scene_network()
     rows = []
     for group, kind, yes, pixels in pictures(research, most):
         photo = Photo(pixels=np.ascontiguousarray(pixels))

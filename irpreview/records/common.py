@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +47,7 @@ class Range:
         return {"low": round(self.low, digits), "likely": round(self.likely, digits), "high": round(self.high, digits)}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Spectrum:
     """One quantity on an explicit, rising wavelength grid."""
 
@@ -67,3 +67,16 @@ def zone_of(tone: float) -> float:
 def tone_of(zone: float) -> float:
     """Linear tone of a zone, the inverse of `zone_of`."""
     return float(0.18 * 2.0 ** (zone - 5.0))
+
+
+class Doubt:
+    """Something that makes an answer less sure. Each kind is a record with its own numbers; words come last."""
+
+    __slots__ = ()
+
+
+class Words(NamedTuple):
+    """The same in full and in few words."""
+
+    long: str
+    short: str

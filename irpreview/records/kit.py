@@ -47,3 +47,11 @@ class Kit:
     @property
     def pixel_pitch_um(self) -> float:
         return 1000.0 * self.format_width_mm / self.pixels_wide
+
+
+@dataclass(frozen=True, slots=True)
+class Taught:
+    """A kit as the field log taught it, and what the photographer should know of that."""
+
+    kit: Kit
+    says: tuple[str, ...] = ()

@@ -17,7 +17,9 @@ from irpreview.records.rendering import DEFAULT_GRADE
 LeadChoice = Literal["structure", "foliage", "sky", "wait", "none"]
 SeparationWord = Literal["separates", "merges", "uncertain"]
 WaitFor = Literal["cloud", "breaks", "sun", "lull"]
-SubjectKind = Literal["tower", "building", "buildings", "lone_tree", "trees", "grass", "hill", "mountain", "snow", "sky"]
+SubjectKind = Literal[
+    "tower", "building", "buildings", "lone_tree", "trees", "grass", "hill", "mountain", "snow", "sky"
+]
 CloudLook = Literal["still", "softened", "blurred", "streaks", "veil", "formless", "even_grey"]
 """Clouds after an exposure; `formless` and `even_grey` are closed cover."""
 NotLandscape = Literal["indoors", "night", "close_up", "things", "drawn"]
@@ -151,7 +153,7 @@ class Shade:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class VerdictDoubt:
     kind: DoubtKind
     value: float | None = None
     """Degrees, share or m/s, as the kind says."""
@@ -229,7 +231,7 @@ class Verdict:
     composition: Composition
     layered_contrast: float
     layered_contrast_parts: ContrastParts
-    doubts: tuple[Doubt, ...] = ()
+    doubts: tuple[VerdictDoubt, ...] = ()
     gate: Gate = field(default_factory=Gate)
     grade: float = DEFAULT_GRADE
     wind_m_s: float | None = None

@@ -8,7 +8,7 @@ spills over the edge between them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -212,6 +212,22 @@ def scene_from_network(
         network_stops=None if layers.network_stops is None else frozen_array(layers.network_stops),
         cloud_share=None if layers.cloud_share is None else frozen_array(layers.cloud_share),
     )
+
+
+def at_photo_size(scene: SceneMap, photo: Photo) -> SceneMap:
+    """The scene of a smaller copy of the photo, as the network saw it, with label and confidence at the photo's size.
+
+    scene: not repainted. Raises BadValue where a person has repainted it: paint on what this gives.
+    """
+    if scene.label.shape == (photo.height, photo.width):
+        return scene
+    if scene.repainted is not None or scene.small is None:
+        raise BadValue("only a scene as the network saw it can be brought to another size; repaint it there")
+    edges = EdgeGuide(scene.small)
+    planes = class_planes(evened(scene.probability, scene.small), edges)
+    label = _label_at_full_size(photo.pixels, edges, planes, np.asarray(scene.label - 1, np.uint8))
+    confidence = cv2.resize(scene.confidence, (photo.width, photo.height), interpolation=cv2.INTER_LINEAR)
+    return replace(scene, label=frozen_array(label), confidence=frozen_array(np.asarray(confidence, np.float32)))
 
 
 def _label_at_full_size(

@@ -1,6 +1,6 @@
 """Rules of plausibility: facts are held against each other, and against date, place and sun, before anything is said.
 
-Each rule has a name and a test; what one finds is a `Doubt`, or it changes what is believed. That bare trees do not
+Each rule has a name and a test; what one finds is a `VerdictDoubt`, or it changes what is believed. That bare trees do not
 glow and that low sun rakes and reddens is common practice; snow by date and place from memory of snow climatology.
 """
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from irpreview.core.verdict.layers import Ground
 from irpreview.core.verdict.lead import SKY_WORTH_WAITING
-from irpreview.records import Conditions, Doubt, Layer, Light, Movement, Photo, Sky, Subject
+from irpreview.records import Conditions, Layer, Light, Movement, Photo, Sky, Subject, VerdictDoubt
 
 LOW_SUN_DEG = 10.0
 """Below this shadows are six times as long as what casts them, and haze takes much of the direct light."""
@@ -105,16 +105,16 @@ def doubts_of(
     light: Light,
     conditions: Conditions | None,
     movement: Movement | None,
-) -> tuple[Doubt, ...]:
+) -> tuple[VerdictDoubt, ...]:
     """What is doubtful of a verdict, in the order in which it is told."""
     out = []
     for was, now in zip(layers, believed, strict=True):
         if was.class_name != now.class_name:
-            out.append(Doubt("snow_unlikely", was.share, was.centre_xy))
+            out.append(VerdictDoubt("snow_unlikely", was.share, was.centre_xy))
     if sun_is_low(light):
-        out.append(Doubt("low_sun", light.sun_height_deg))
+        out.append(VerdictDoubt("low_sun", light.sun_height_deg))
     elif not light.planned and sunset_in_the_sky(ground):
-        out.append(Doubt("sunset_light"))
+        out.append(VerdictDoubt("sunset_light"))
     if (
         subject is not None
         and layers[subject.layer].class_name == "tree"
@@ -122,14 +122,14 @@ def doubts_of(
         and photo.place is not None
         and leafless(photo.taken_at.month, photo.place.latitude_deg)
     ):
-        out.append(Doubt("out_of_leaf", None, subject.centre_xy))
+        out.append(VerdictDoubt("out_of_leaf", None, subject.centre_xy))
     if sky.word != "none" and sky.share < SKY_WORTH_WAITING and sky.share < 0.12:
-        out.append(Doubt("small_sky", sky.share))
+        out.append(VerdictDoubt("small_sky", sky.share))
     unsure = float((ground.confidence < UNSURE).mean())
     if unsure > 0.4:
-        out.append(Doubt("little_recognised", unsure))
+        out.append(VerdictDoubt("little_recognised", unsure))
     if movement is not None and (conditions is None or conditions.wind_m_s is None):
-        out.append(Doubt("assumed_wind", ASSUMED_WIND_M_S))
+        out.append(VerdictDoubt("assumed_wind", ASSUMED_WIND_M_S))
     if light.planned:
-        out.append(Doubt("what_if"))
+        out.append(VerdictDoubt("what_if"))
     return tuple(out)

@@ -23,7 +23,7 @@ from irpreview.core.words.phrases import (
     verb,
     zones_text,
 )
-from irpreview.records import CloudLook, Doubt, Layer, NotLandscape, Sentence, Separation, Verdict
+from irpreview.records import CloudLook, Layer, NotLandscape, Sentence, Separation, Verdict, VerdictDoubt
 
 __all__ = ["headline", "reasons", "sentences", "short_headline", "tone_word"]
 
@@ -314,7 +314,7 @@ def _composition_sentences(verdict: Verdict) -> list[Sentence]:
     return out
 
 
-def _doubt_sentence(doubt: Doubt, verdict: Verdict) -> Sentence:
+def _doubt_sentence(doubt: VerdictDoubt, verdict: Verdict) -> Sentence:
     value = doubt.value or 0.0
     if doubt.kind == "snow_unlikely":
         text, why = "What looks like snow is taken for pale ground.", "green country, low ground, or the wrong season"

@@ -4,14 +4,15 @@ import cv2
 import numpy as np
 import pytest
 
+from irpreview.core.rendering.class_physics import class_physics
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.rendering.tones import RESIDUAL_LIMIT_STOPS, decode_display, linear_light
 from irpreview.core.rendering.tones import render_tones as render_with
 from irpreview.core.scene import scene_map as module
 from irpreview.core.scene.scene_map import repaint, scene_from_network
+from irpreview.installation import load_tables, pairs_table, reference_kit
 from irpreview.io.kits import load_kit
 from irpreview.records import Light, Photo, zone_of
-from irpreview.session import class_physics, pairs_table
 from tests.core import drawn
 
 
@@ -29,7 +30,9 @@ def plain_network_tone(monkeypatch):
 def render(photo, scene, kit="unmodified-720", light=None, **options):
     kit = load_kit(kit) if isinstance(kit, str) else kit
     light = light or Light()
-    return render_with(photo, scene, kit, light, class_physics(kit, light), pairs_table(), **options)
+    return render_with(
+        photo, scene, kit, light, class_physics(kit, light, load_tables(), reference_kit()), pairs_table(), **options
+    )
 
 
 @pytest.fixture(scope="module")

@@ -8,18 +8,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from irpreview.analysis import light_of, render
+from irpreview.analysis import planned_light as plan_for
 from irpreview.core.imaging.picture_geometry import pixels_per_radian
 from irpreview.core.light.planned_light import leak_words, planned_light, planned_words
 from irpreview.core.light.water_surface import water_signal_by_view
+from irpreview.core.rendering.class_physics import class_physics
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.rendering.view_factors import View, brightness_change, enlarged, light_is_known, view_factors
 from irpreview.core.scene.scene_map import repaint, scene_from_network
 from irpreview.errors import BadValue
 from irpreview.io.kits import load_kit
-from irpreview.io.tables import load_tables
 from irpreview.records import Conditions, Kit, Light, Photo, Place, Shot
-from irpreview.session import class_physics, light_of, render
-from irpreview.session import planned_light as plan_for
 from tests.core import drawn
 
 TABLES = load_tables()
@@ -43,7 +43,7 @@ def scene_and_photo():
 
 def maps(scene, kit="unmodified-720", light=None, view=VIEW, roughness=None):
     light, reference = light or sun(), load_kit("reference-pairs")
-    before = class_physics(reference, light).factor_stops
+    before = class_physics(reference, light, load_tables(), reference).factor_stops
     kit = load_kit(kit) if isinstance(kit, str) else kit
     found = view_factors(view, scene, kit, reference, light, light, TABLES, before, roughness)
     return found.sky + found.sky_factor.likely, found.water + found.water_factor.likely, found

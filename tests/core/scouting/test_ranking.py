@@ -166,9 +166,9 @@ def test_unknown_wind_is_said() -> None:
 
 def test_the_caution_about_edges_knows_the_wind_that_was_given() -> None:
     unknown = sheet_of(arrange(SNAPS, settings={"wind_m_s": None})).cautions
-    assert any("Wind is not known" in text for text in unknown)
+    assert any("The wind is not known" in text for text in unknown)
     given = sheet_of(arrange(SNAPS, settings={"wind_m_s": 8.0})).cautions
-    assert not any("Wind is not known" in text for text in given)
+    assert not any("The wind is not known" in text for text in given)
     assert any("Gusts to about 12 m/s: stay well back from edges" in text for text in given)
 
 

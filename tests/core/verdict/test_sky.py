@@ -24,7 +24,7 @@ from tests.core.drawn_scenes import Canvas, drawn, layered_view, oak_in_a_meadow
     ("share", "okta"), [(0, 0), (0.01, 0), (0.03, 1), (0.125, 1), (0.25, 2), (0.5, 4), (0.9, 7), (0.97, 7), (1.0, 8)]
 )
 def test_okta_0_and_8_are_kept_for_the_clear_and_the_covered_sky(share: float, okta: int) -> None:
-    """WMO-No. 8, Guide to Instruments and Methods of Observation, cloud amount: a trace is 1, a separation makes it 7."""
+    """WMO-No. 8, Guide to Instruments and Methods of Observation, cloud amount: a trace is 1, a gap makes it 7."""
     assert okta_of(share) == okta
 
 
