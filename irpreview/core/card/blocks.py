@@ -33,7 +33,8 @@ from irpreview.core.words.card_words import (
     without_layers,
 )
 from irpreview.core.words.exposure_words import setting_words, time_range_words
-from irpreview.core.words.lead_words import LEAD_NAMES, LEAD_WORDS
+from irpreview.core.words.lead_words import LEAD_NAMES, lead_text
+from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
     CLASS_WORDS,
     Exposure,
@@ -78,9 +79,9 @@ class Block:
 
 def key_figures(card: ShotCard) -> tuple[Figure, ...]:
     """Plan, setting, focus and light: what is printed large."""
-    plan = full_sentence(LEAD_WORDS[card.verdict.lead]).rstrip(".")
-    reasons = tuple(one.text for one in card.verdict.lead_reasons[:1]) if _nothing_leads(card.verdict) else ()
-    found = [Figure("Plan", plan, reasons), _setting_figure(card)]
+    plan = full_sentence(lead_text(card.verdict)).rstrip(".")
+    why = tuple(one.text for one in reasons(card.verdict)[:1]) if _nothing_leads(card.verdict) else ()
+    found = [Figure("Plan", plan, why), _setting_figure(card)]
     focus = card.exposure.focus
     if focus is not None:
         far = "infinity" if focus.far_m is None else f"{focus.far_m:.1f} m"
@@ -239,9 +240,9 @@ def _test_exposures(exposure: Exposure) -> Block:
 
 
 def _verdict_lines(verdict: Verdict) -> tuple[str, ...]:
-    lines = [without_layers(one.text) for one in verdict.sentences[:5]]
-    if verdict.lead_reasons and not _nothing_leads(verdict):
-        lines[:1] = [" ".join((verdict.lead_reasons[0].text, *lines[:1]))]
+    lines = [without_layers(one.text) for one in sentences(verdict)[:5]]
+    if reasons(verdict) and not _nothing_leads(verdict):
+        lines[:1] = [" ".join((reasons(verdict)[0].text, *lines[:1]))]
     if verdict.turns_at_wind_m_s is not None:
         turn = verdict.turns_at_wind_m_s
         lines.append(f"Turns at {turn.likely:.0f} m/s of wind ({turn.low:.0f} to {turn.high:.0f}).")

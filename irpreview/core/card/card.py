@@ -24,6 +24,7 @@ from irpreview.core.card.field_tables import (
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import focus_lines
+from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
     ByteArray,
     Caution,
@@ -186,8 +187,8 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
         },
         "verdict": {
             "lead": verdict.lead,
-            "sentences": [{"text": one.text, "evidence": one.evidence} for one in verdict.sentences],
-            "lead_reasons": [{"text": one.text, "evidence": one.evidence} for one in verdict.lead_reasons],
+            "sentences": [{"text": one.text, "evidence": one.evidence} for one in sentences(verdict)],
+            "lead_reasons": [{"text": one.text, "evidence": one.evidence} for one in reasons(verdict)],
             "turns_at_wind_m_s": verdict.turns_at_wind_m_s.as_dict(1) if verdict.turns_at_wind_m_s else None,
             "layers": [
                 {"index": one.index, "name": one.name, "class": one.class_name, "zone": one.zone.as_dict(2)}

@@ -45,7 +45,7 @@ BEAUFORT = (
     BeaufortForce(12, 32.7, STRONGEST_M_S, "devastation", "air filled with foam"),
 )
 
-UNKNOWN_WIND_M_S = Range(1.3, 4.7, 9.8)
+UNKNOWN_WIND_M_S = Range(1.3, 4.0, 9.8)
 """Not given: 5, 50 and 95 % of a Rayleigh-distributed wind of mean 5 m/s, common in open country (from memory)."""
 
 CROWN_RATIO = Range(0.65, 0.8, 1.0)

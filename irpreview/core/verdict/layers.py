@@ -269,9 +269,9 @@ _WORD = {
     "water": "water",
     "tree": "trees",
     "grass": "grass",
-    "structure": "structure",
+    "structure": "building",
     "ground": "ground",
-    "other": "other things",
+    "other": "objects",
     "snow": "snow",
 }
 

@@ -17,7 +17,9 @@ from irpreview.records import (
     ClassMovement,
     ClassMoves,
     ClassTone,
+    Composition,
     Conditions,
+    ContrastParts,
     Exposure,
     ExposureTest,
     FocusAdvice,
@@ -26,6 +28,7 @@ from irpreview.records import (
     HowKnown,
     Kit,
     KnownBy,
+    Layer,
     Light,
     LightBy,
     LightKnown,
@@ -35,11 +38,13 @@ from irpreview.records import (
     Range,
     Rendering,
     SceneMap,
-    Sentence,
     Setting,
+    Shade,
     Sky,
     SnapReading,
+    Subject,
     Verdict,
+    WindTurn,
 )
 
 
@@ -79,19 +84,28 @@ def exposure(**changes):
     return Exposure(**{**values, **changes})
 
 
+TREES = Subject("foliage", "trees", 0, 0.6, 0.6, 0.3, 0.4, None, None, (0.5, 0.5))
+
+
 def verdict(lead="foliage", **changes):
     values = {
-        "layers": (),
+        "layers": (Layer(0, "trees", "tree", 0.3, Range(6, 6.5, 7), 3.0, (0.5, 0.5), 85.0),),
         "separations": (),
         "layer_map": np.full((40, 60), -1, np.int16),
         "sky": Sky(okta=3, texture_stops=0.2, word="textured"),
         "lead": lead,
-        "lead_reasons": (),
-        "turns_at_wind_m_s": Range(2.0, 3.0, 5.0),
-        "composition": {},
+        "wait_for": "lull" if lead == "wait" else None,
+        "strength": 0.6,
+        "needed": 0.3,
+        "subject": TREES if lead == "foliage" else None,
+        "runner_up": None,
+        "subjects": (TREES,),
+        "turn": WindTurn(Range(2.0, 3.0, 5.0), TREES, None, waits=True),
+        "foliage": (),
+        "shade": Shade(),
+        "composition": Composition(0.5, 0.5, 0.5, None, ()),
         "layered_contrast": 0.5,
-        "layered_contrast_parts": {},
-        "sentences": (Sentence("The trees stand clear of the sky.", "separation 2.1 zones"),),
+        "layered_contrast_parts": ContrastParts(0.5, 0.5, 0.5),
     }
     return Verdict(**{**values, **changes})
 
