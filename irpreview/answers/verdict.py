@@ -10,6 +10,7 @@ from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_s
 from irpreview.answers.exposure import SettingAnswer, setting_answer
 from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
+from irpreview.core.words.light_words import CLOUDS_AFTER_WORDS
 from irpreview.records import LeadChoice, Sentence, SeparationWord, Verdict
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             LayerAnswer(
                 index=layer.index,
                 name=layer.name,
-                class_name=layer.class_name,
+                **{"class": layer.class_name},
                 share=round(layer.share, 4),
                 zone=span(layer.zone, 2),
                 visible_zone=round(layer.visible_zone, 2),
@@ -139,7 +140,7 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             texture_stops=round(sky.texture_stops, 3),
             word=sky.word,
             clear_zone=maybe_span(sky.clear_zone, 2),
-            after_shutter=sky.after_shutter or None,
+            after_shutter=None if sky.after_shutter is None else CLOUDS_AFTER_WORDS[sky.after_shutter],
         ),
         lead=LeadAnswer(
             choice=verdict.lead,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 import numpy as np
@@ -47,13 +48,25 @@ class Separation:
     """A point on the shared edge, shares of width and height."""
 
 
+class CloudsAfter(StrEnum):
+    """What a shutter time makes of the clouds."""
+
+    STILL = "still"
+    SOFT = "soft"
+    FORMLESS = "formless"
+    EVEN_GREY = "even_grey"
+    DIRECTION = "direction"
+    STREAKS = "streaks"
+    VEIL = "veil"
+
+
 @dataclass(frozen=True, slots=True)
 class Sky:
     okta: int | None
     texture_stops: float
     word: Literal["clear", "textured", "overcast", "hazy", "none"]
     clear_zone: Range | None = None
-    after_shutter: str = ""
+    after_shutter: CloudsAfter | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -184,7 +184,7 @@ def _blur_at_wind(
 
 def _measured(movement: Movement) -> ClassMovement | None:
     for name in ("tree", "grass"):
-        if name in movement.classes and movement.classes[name].how_known.startswith("measured"):
+        if name in movement.classes and movement.classes[name].known.measured:
             return movement.classes[name]
     return None
 

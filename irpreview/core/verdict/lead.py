@@ -201,7 +201,7 @@ def read_shade(ground: Ground, rendering: Rendering, sky: Sky, conditions: Condi
     and below the sky itself (clear-sky diffuse share, e.g. ASTM G-173 and handbook tables). A phone lifts that; half is
     asked for.
     """
-    if not rendering.light.how_known.startswith("assumed") and rendering.light.sun_height_deg <= 0.5:
+    if not rendering.light.known.assumed and rendering.light.sun_height_deg <= 0.5:
         return Shade(True, f"the sun stands at {rendering.light.sun_height_deg:.0f} degrees")
     land = _land(ground)
     if land.mean() < 0.15:

@@ -9,6 +9,7 @@ from irpreview.core.units import shutter_text
 from irpreview.core.verdict.lead import Lead
 from irpreview.core.verdict.sky import texture_word
 from irpreview.core.words.lead_words import lead_sentences
+from irpreview.core.words.light_words import CLOUDS_AFTER_WORDS
 from irpreview.core.words.phrases import (
     cap,
     counted,
@@ -22,7 +23,8 @@ from irpreview.core.words.phrases import (
     verb,
     zones_text,
 )
-from irpreview.records import Conditions, Layer, Movement, Rendering, Sentence, Separation, Sky
+from irpreview.core.words.saying import in_words
+from irpreview.records import CloudsAfter, Conditions, Layer, Movement, Rendering, Sentence, Separation, Sky
 
 __all__ = ["say_all", "tone_word"]
 
@@ -207,12 +209,12 @@ def _sky_sentences(
     elif sky.okta is not None and sky.okta >= 7:
         text = f"The cloud cover has form, {feel} enough for a print."
     else:
-        dark = f" against {tone} separations" if sky.clear_zone is not None and tone in ("black", "dark") else ""
+        dark = f" against {tone} gaps" if sky.clear_zone is not None and tone in ("black", "dark") else ""
         text = f"There is enough in the sky: {eighths(sky.okta or 0)}{dark}, {feel} in texture."
     out = [Sentence(text, evidence, at.centre_xy)]
-    still = sky.after_shutter == "the clouds stand still"
+    still = sky.after_shutter is CloudsAfter.STILL
     if (
-        sky.after_shutter
+        sky.after_shutter is not None
         and movement is not None
         and "cloud" in movement.classes
         and not (still and movement.shutter_s < 1)
@@ -220,7 +222,7 @@ def _sky_sentences(
         drift = movement.classes["cloud"].share_of_height
         out.append(
             Sentence(
-                f"At {shutter_text(movement.shutter_s)} {sky.after_shutter}.",
+                f"At {shutter_text(movement.shutter_s)} {CLOUDS_AFTER_WORDS[sky.after_shutter]}.",
                 f"drift {100 * drift.likely:.1f} % of the height ({100 * drift.low:.1f} to {100 * drift.high:.1f})",
                 at.centre_xy,
             )
@@ -278,7 +280,9 @@ def say_all(
     if rendering.light.planned:
         sentences.append(
             Sentence(
-                "This is a what-if: another light is laid over the snap's own shadows.", rendering.light.how_known, None
+                "This is a what-if: another light is laid over the snap's own shadows.",
+                in_words(rendering.light).long,
+                None,
             )
         )
     return tuple(reasons), tuple(sentences)

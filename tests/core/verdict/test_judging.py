@@ -24,7 +24,7 @@ from irpreview.core.verdict.separation import (
     word_for,
 )
 from irpreview.errors import BadValue
-from irpreview.records import Conditions, Light, Range, Separation, Verdict
+from irpreview.records import Conditions, Light, LightBy, LightKnown, Range, Separation, Verdict
 from tests.core.drawn_scenes import (
     Canvas,
     drawn,
@@ -258,7 +258,7 @@ def test_everything_in_shade_is_told() -> None:
 
 
 def test_a_sun_below_the_horizon_is_shade_too() -> None:
-    light = Light(sun_height_deg=0.0, how_known="sun position")
+    light = Light(sun_height_deg=0.0, known=LightKnown(LightBy.PLACE_AND_TIME))
     assert any("shade" in s.text for s in judged(oak_in_a_meadow(), light=light).sentences)
 
 
