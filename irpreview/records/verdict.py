@@ -23,7 +23,8 @@ SubjectKind = Literal[
 CloudLook = Literal["still", "softened", "blurred", "streaks", "veil", "formless", "even_grey"]
 """Clouds after an exposure; `formless` and `even_grey` are closed cover."""
 NotLandscape = Literal["indoors", "night", "close_up", "things", "drawn"]
-"""Why a picture is no daylight landscape: `things` = people, animals or objects fill it; `drawn` = drawing or screen."""
+"""Why a picture is no daylight landscape: `things` = people, animals or objects fill it; `drawn` = drawing or
+screen."""
 DoubtKind = Literal[
     "small_sky",
     "snow_unlikely",

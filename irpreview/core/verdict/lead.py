@@ -1,7 +1,7 @@
 """What should lead the picture: structure, foliage, the sky, or is it better to wait.
 
-What stands out comes from `subjects`; here it is held against what movement leaves of it at the planned shutter, against
-the shade and the sky. What blur leaves of leaves: `motion.print_blur`, one scale with the words.
+What stands out comes from `subjects`; here it is held against what movement leaves of it at the planned shutter,
+against the shade and the sky. What blur leaves of leaves: `motion.print_blur`, one scale with the words.
 """
 
 from __future__ import annotations
