@@ -13,7 +13,7 @@ from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
 from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.records import (
-    CloudLook,
+    CloudsAfter,
     DoubtKind,
     LeadChoice,
     NotLandscape,
@@ -77,7 +77,7 @@ class SkyAnswer(Answer):
     texture_stops: float
     word: str
     clear_zone: Span | None
-    clouds_after_shutter: CloudLook | None
+    after_shutter: CloudsAfter | None
 
 
 class LeadAnswer(Answer):
@@ -196,7 +196,7 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             LayerAnswer(
                 index=layer.index,
                 name=layer.name,
-                class_name=layer.class_name,
+                **{"class": layer.class_name},
                 share=round(layer.share, 4),
                 zone=span(layer.zone, 2),
                 visible_zone=round(layer.visible_zone, 2),
@@ -228,7 +228,7 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             texture_stops=round(sky.texture_stops, 3),
             word=sky.word,
             clear_zone=maybe_span(sky.clear_zone, 2),
-            clouds_after_shutter=sky.clouds_after_shutter,
+            after_shutter=sky.after_shutter,
         ),
         lead=LeadAnswer(
             choice=verdict.lead,

@@ -301,13 +301,13 @@ def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
                 CLASS_WORDS.get(name, name),
                 f"{one.print_mm.likely:.2g} mm ({one.print_mm.low:.2g} to {one.print_mm.high:.2g})",
                 holds,
-                one.how_known,
+                in_words(one.known).short,
             )
         )
     title = f"Blur at {shutter_text(movement.shutter_s)}"
     return (
         Table(title, ("What", "On a 30 x 40 cm print", "Sharp until", "Known from"), tuple(rows)),
-        [sentence(text) for text in movement.warnings],
+        list(long_words(movement.notes)),
     )
 
 
@@ -359,5 +359,5 @@ def time_parts(analysis: Analysis) -> list[str]:
 
 def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
-    first = f"{analysis.kit.words}. Light: {analysis.light.how_known}"
+    first = f"{analysis.kit.words}. Light: {in_words(analysis.light).long}"
     return [sentence(text) for text in (first, *analysis.photo.doubts, *analysis.rendering.doubts)]

@@ -167,7 +167,7 @@ def clip_scale(
     """By how much a clip of this scene, taken in today's wind, corrects the wind table, for each plant it measured."""
     if movement is None or movement_at_wind is None:
         return {}
-    measured = [n for n in ("tree", "grass") if n in movement.classes and _is_measured(movement.classes[n].how_known)]
+    measured = [n for n in ("tree", "grass") if n in movement.classes and movement.classes[n].known.measured]
     if not measured:
         return {}
     wind = None if conditions is None else conditions.wind_m_s
@@ -177,10 +177,6 @@ def clip_scale(
         for name in measured
         if name in tabled.classes and tabled.classes[name].print_mm.likely > 0
     }
-
-
-def _is_measured(how_known: object) -> bool:
-    return str(getattr(how_known, "value", how_known)).startswith("measured")
 
 
 def layered_contrast(

@@ -72,7 +72,7 @@ def _moved(subject: Subject, layers: tuple[Layer, ...], blurs: Blurs, sky: Sky, 
         if felt is None:
             return subject.strength_still
         # a lone tree keeps its outline when its leaves are gone; a wood or a meadow is drawn by its leaves
-        return subject.strength_still * kept_by(felt) ** (1.0 if subject.kind == "lone_tree" else _DRAWN_BY_LEAVES)
+        return subject.strength_still * math.pow(kept_by(felt), 1.0 if subject.kind == "lone_tree" else _DRAWN_BY_LEAVES)
     if subject.choice == "sky" and movement is not None:
         run = clouds_blur_share(movement)
         if sky.okta is not None and sky.okta >= CLOSED_OKTA:
