@@ -461,7 +461,12 @@ class Analysis:
         """Why to doubt what is told of this snap, in sentences, each once."""
         said = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
         light, photo = self.light, self.photo
-        if light.sun_bearing_deg is None and not light.planned and photo.place is not None and photo.taken_at is not None:
+        if (
+            light.sun_bearing_deg is None
+            and not light.planned
+            and photo.place is not None
+            and photo.taken_at is not None
+        ):
             said.append("the photo's place and time have the sun below the horizon: told in an assumed light instead")
         if self.request.shutter_s is None and self.why_no_exposure is not None:
             said.append(f"no shutter time was planned ({self.why_no_exposure}); give one with --shutter")

@@ -13,7 +13,7 @@ from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
 from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.records import (
-    CloudsAfter,
+    CloudLook,
     DoubtKind,
     LeadChoice,
     NotLandscape,
@@ -77,7 +77,7 @@ class SkyAnswer(Answer):
     texture_stops: float
     word: str
     clear_zone: Span | None
-    after_shutter: CloudsAfter | None
+    clouds_after_shutter: CloudLook | None
 
 
 class LeadAnswer(Answer):
@@ -228,7 +228,7 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             texture_stops=round(sky.texture_stops, 3),
             word=sky.word,
             clear_zone=maybe_span(sky.clear_zone, 2),
-            after_shutter=sky.after_shutter,
+            clouds_after_shutter=sky.clouds_after_shutter,
         ),
         lead=LeadAnswer(
             choice=verdict.lead,

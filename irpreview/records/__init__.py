@@ -79,7 +79,7 @@ from irpreview.records.photo import WORKING_SIDE_PX, Photo, Place, Shot
 from irpreview.records.rendering import DEFAULT_GRADE, ClassTone, Rendering
 from irpreview.records.scene import CLASS_ID, CLASS_NAMES, CLASS_WORDS, SceneMap
 from irpreview.records.verdict import (
-    CloudsAfter,
+    CloudLook,
     Composition,
     ContrastParts,
     Crop,
@@ -121,7 +121,7 @@ __all__ = [
     "ClipDoubtKind",
     "CloudDrift",
     "CloudHeightBy",
-    "CloudsAfter",
+    "CloudLook",
     "Composition",
     "Conditions",
     "ContrastParts",

@@ -6,7 +6,6 @@ Numbers and words of fixed lists only; sentences are made of them by `core.words
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Literal
 
 import numpy as np
@@ -21,8 +20,11 @@ WaitFor = Literal["cloud", "breaks", "sun", "lull"]
 SubjectKind = Literal[
     "tower", "building", "buildings", "lone_tree", "trees", "grass", "hill", "mountain", "snow", "sky"
 ]
+CloudLook = Literal["still", "softened", "blurred", "streaks", "veil", "formless", "even_grey"]
+"""Clouds after an exposure; `formless` and `even_grey` are closed cover."""
 NotLandscape = Literal["indoors", "night", "close_up", "things", "drawn"]
-"""Why a picture is no daylight landscape: `things` = people, animals or objects fill it; `drawn` = drawing or screen."""
+"""Why a picture is no daylight landscape: `things` = people, animals or objects fill it; `drawn` = drawing or
+screen."""
 DoubtKind = Literal[
     "small_sky",
     "snow_unlikely",
@@ -82,25 +84,13 @@ class Separation:
     """A point on the shared edge, shares of width and height."""
 
 
-class CloudsAfter(StrEnum):
-    """What a shutter time makes of the clouds."""
-
-    STILL = "still"
-    SOFT = "soft"
-    FORMLESS = "formless"
-    EVEN_GREY = "even_grey"
-    DIRECTION = "direction"
-    STREAKS = "streaks"
-    VEIL = "veil"
-
-
 @dataclass(frozen=True, slots=True)
 class Sky:
     okta: int | None
     texture_stops: float
     word: Literal["clear", "textured", "overcast", "hazy", "none"]
     clear_zone: Range | None = None
-    after_shutter: CloudsAfter | None = None
+    clouds_after_shutter: CloudLook | None = None
     """None = no cloud, or no shutter time known."""
     share: float = 0.0
     """Of the picture."""

@@ -188,7 +188,8 @@ def rates_of_motion(
     """What moves in this picture, and how fast, from the wind and the picture's geometry or from a clip.
 
     scene: labels (h, w) of the whole picture. size: (H, W) [px] of the snap that blur is said in, where the labels are
-    smaller; None = theirs. geometry: of this scene, where the caller tries several winds. kit: its focal lengths are not used, the lens is `conditions.focal_35mm_mm`
+    smaller; None = theirs. geometry: of this scene, where the caller tries several winds. kit: its focal lengths are
+    not used, the lens is `conditions.focal_35mm_mm`
     or else the snap's own. crisp: hold to 2 px of a 24 MP frame instead of a sharp print. Raises BadValue for wind,
     direction, focal length or distance outside their ranges.
     """

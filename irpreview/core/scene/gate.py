@@ -1,7 +1,8 @@
 """Whether a picture is a daylight landscape at all: only then is it judged and ranked.
 
 A logistic regression on what the scene network saw and a few plain measures of the picture, their squares and
-products, fitted by models/fit_gate.py to landscapes and to pictures that are none; its coefficients are `gate_table`. The light that the
+products, fitted by models/fit_gate.py to landscapes and to pictures that are none; its coefficients are `gate_table`.
+The light that the
 phone metered, and pictures drawn or shot from a screen, are decided by rule. What is refused is told and not ranked;
 the infrared picture is drawn all the same.
 """

@@ -145,7 +145,8 @@ class Scouting:
 
 def rank_key(snap: Snap, order: Order) -> tuple[Any, ...]:
     """What sorts snaps, best first. By lead: what leads today, then what is worth waiting for, then the rest; inside
-    each by layered contrast. What is no daylight landscape comes after all that are. By contrast: by that alone. Equal ones by path, so that the order never depends on chance.
+    each by layered contrast. What is no daylight landscape comes after all that are. By contrast: by that alone. Equal
+    ones by path, so that the order never depends on chance.
     """
     finding = snap.finding
     contrast = (-finding.layered_contrast, *_natural(snap.path))

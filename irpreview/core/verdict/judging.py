@@ -186,7 +186,8 @@ def layered_contrast(
 
         100 * parting^0.6 * depth^0.2 * range^0.2
 
-    parting: mean over the shared edges, by length, of how well each separation parts on the print (0 below 2 L*, 1 from 30 L*,
+    parting: mean over the shared edges, by length, of how well each separation parts on the print (0 below 2 L*, 1
+    from 30 L*,
     times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
     1, with n the effective number of layers exp(entropy of their shares). range: distance between the darkest and the
     lightest layer of at least 3 %, full at 4 zones.

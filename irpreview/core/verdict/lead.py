@@ -1,7 +1,7 @@
 """What should lead the picture: structure, foliage, the sky, or is it better to wait.
 
-What stands out comes from `subjects`; here it is held against what movement leaves of it at the planned shutter, against
-the shade and the sky. What blur leaves of leaves: `motion.print_blur`, one scale with the words.
+What stands out comes from `subjects`; here it is held against what movement leaves of it at the planned shutter,
+against the shade and the sky. What blur leaves of leaves: `motion.print_blur`, one scale with the words.
 """
 
 from __future__ import annotations
@@ -43,8 +43,6 @@ CLOSE = 0.8
 PLANT_MATTERS = 0.05
 """Share of the picture from which a plant that does not lead is spoken of."""
 _LIGHTEST_WIND, _STRONGEST_WIND, _WINDS = 0.3, 25.0, 7
-_DRAWN_BY_LEAVES = 1.4
-"""Power to which blur weighs on what has no outline of its own (chosen, no source)."""
 _PLANTS = ("tree", "grass")
 
 MovementAtWind = Callable[[float], Movement]
@@ -69,10 +67,7 @@ def _moved(subject: Subject, layers: tuple[Layer, ...], blurs: Blurs, sky: Sky, 
     """Strength after movement."""
     if subject.choice == "foliage":
         felt = blurs.get(layers[subject.layer].class_name)
-        if felt is None:
-            return subject.strength_still
-        # a lone tree keeps its outline when its leaves are gone; a wood or a meadow is drawn by its leaves
-        return subject.strength_still * math.pow(kept_by(felt), 1.0 if subject.kind == "lone_tree" else _DRAWN_BY_LEAVES)
+        return subject.strength_still if felt is None else subject.strength_still * kept_by(felt)
     if subject.choice == "sky" and movement is not None:
         run = clouds_blur_share(movement)
         if sky.okta is not None and sky.okta >= CLOSED_OKTA:

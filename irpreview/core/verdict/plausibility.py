@@ -1,7 +1,7 @@
 """Rules of plausibility: facts are held against each other, and against date, place and sun, before anything is said.
 
-Each rule has a name and a test; what one finds is a `VerdictDoubt`, or it changes what is believed. That bare trees do not
-glow and that low sun rakes and reddens is common practice; snow by date and place from memory of snow climatology.
+Each rule has a name and a test; what one finds is a `VerdictDoubt`, or it changes what is believed. That bare trees do
+not glow and that low sun rakes and reddens is common practice; snow by date and place from memory of snow climatology.
 """
 
 from __future__ import annotations

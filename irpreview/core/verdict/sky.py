@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.verdict.layers import Ground
-from irpreview.records import CloudsAfter, FloatArray, Movement, Range, Sky
+from irpreview.records import CloudLook, FloatArray, Movement, Range, Sky
 
 BLANK_STOPS = 0.03
 FAINT_STOPS = 0.08
@@ -127,7 +127,7 @@ def read_sky(ground: Ground, movement: Movement | None = None) -> Sky:
         texture_stops=texture,
         word=_word(okta, texture, ground, inside),
         clear_zone=clear_zone,
-        after_shutter=after_shutter(okta, texture, movement),
+        clouds_after_shutter=clouds_after_shutter(okta, texture, movement),
         share=float(inside.mean()),
     )
 
@@ -145,7 +145,7 @@ def _word(
     return "textured" if texture >= FAINT_STOPS and okta >= 1 else "clear"
 
 
-def after_shutter(okta: int, texture: float, movement: Movement | None) -> CloudsAfter | None:
+def clouds_after_shutter(okta: int, texture: float, movement: Movement | None) -> CloudLook | None:
     """How the clouds look after the shutter time of `movement`; None when not known or no cloud.
 
     The drift over the shutter is compared with the width of a cloud element, taken as 12 % of the picture's height
@@ -155,14 +155,14 @@ def after_shutter(okta: int, texture: float, movement: Movement | None) -> Cloud
         return None
     share = clouds_blur_share(movement)
     if share < 0.05:
-        return CloudsAfter.STILL
+        return "still"
     if share < 0.3:
-        return CloudsAfter.SOFT
+        return "softened"
     if okta >= 7 or texture < BLANK_STOPS:
-        return CloudsAfter.EVEN_GREY if share > 1 else CloudsAfter.FORMLESS
+        return "even_grey" if share > 1 else "formless"
     if share < 1:
-        return CloudsAfter.DIRECTION
-    return CloudsAfter.STREAKS if share < 3 else CloudsAfter.VEIL
+        return "blurred"
+    return "streaks" if share < 3 else "veil"
 
 
 def clouds_blur_share(movement: Movement | None) -> float:

@@ -56,7 +56,8 @@ def ramp(value: float, low: float, high: float) -> float:
 
 
 def parting(separation: Separation) -> float:
-    """How well a separation parts two layers, 0..1: the likely step, times the chance that it is one; or along the edge.
+    """How well a separation parts two layers, 0..1: the likely step, times the chance that it is one; or along the
+    edge.
 
     The chance is smooth, not the verdict's word, so that a hair's breadth turns no lead. Areas of equal middle tone may
     still part along their edge, as a side-lit tower does from the sky.
@@ -197,7 +198,8 @@ def _groups(layers: tuple[Layer, ...], length: np.ndarray) -> list[list[Layer]]:
 
 
 def _alone_in_the_open(inside: np.ndarray, share: float) -> float:
-    """How far a region is one built thing in open country, 0..1: not a street, a wall across the frame or a far town."""
+    """How far a region is one built thing in open country, 0..1: not a street, a wall across the frame or a far
+    town."""
     columns = float(inside.any(axis=0).mean())
     return (1 - ramp(share, 0.12, 0.25)) * (1 - ramp(columns, 0.35, 0.6))
 

@@ -2,22 +2,8 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from irpreview.core.words.saying import in_words
-from irpreview.records import CloudsAfter, Light, LightBy, Words
-
-CLOUDS_AFTER_WORDS = MappingProxyType(
-    {
-        CloudsAfter.STILL: "the clouds stand still",
-        CloudsAfter.SOFT: "the clouds soften a little",
-        CloudsAfter.FORMLESS: "the cloud cover blurs and loses its form",
-        CloudsAfter.EVEN_GREY: "the cloud cover runs into an even grey",
-        CloudsAfter.DIRECTION: "the clouds blur, their direction shows",
-        CloudsAfter.STREAKS: "the clouds draw streaks",
-        CloudsAfter.VEIL: "the clouds become a veil",
-    }
-)
+from irpreview.records import Light, LightBy, Words
 
 
 @in_words.register

@@ -309,8 +309,8 @@ def _(doubt: ClipDoubt) -> Words:
         "amplitudes stand, frequencies may be false",
         ClipDoubtKind.CAMERA_LOST: f"the camera was lost in {value:.0f} of {of:.0f} frames: it moved too far; rest "
         "the phone and repeat",
-        ClipDoubtKind.STILL_MOVES: f"what should stand still moves by {value:.1f} px after the shake was taken out (0.3 "
-        "at most): electronic stabilisation, or a wrong class; switch it off and repeat",
+        ClipDoubtKind.STILL_MOVES: f"what should stand still moves by {value:.1f} px after the shake was taken out "
+        "(0.3 at most): electronic stabilisation, or a wrong class; switch it off and repeat",
         ClipDoubtKind.AT_THE_FLOOR: f"{who}: sway of {value:.2f} px is at the limit of what compression lets through",
         ClipDoubtKind.TOO_FAST: f"{who}: movement near {value:.1f} Hz may be faster than {of:.0f} frames a second can "
         "follow; its amplitude stands, its frequency does not",

@@ -10,7 +10,6 @@ from irpreview.core.units import shutter_text
 from irpreview.core.verdict.plausibility import sky_is_empty, sky_worth_waiting_for
 from irpreview.core.verdict.sky import texture_word
 from irpreview.core.words.lead_words import lead_reasons, lead_text, shade_evidence
-from irpreview.core.words.light_words import CLOUDS_AFTER_WORDS
 from irpreview.core.words.phrases import (
     cap,
     eighths,
@@ -24,7 +23,7 @@ from irpreview.core.words.phrases import (
     verb,
     zones_text,
 )
-from irpreview.records import CloudsAfter, Layer, NotLandscape, Sentence, Separation, Verdict, VerdictDoubt
+from irpreview.records import CloudLook, Layer, NotLandscape, Sentence, Separation, Verdict, VerdictDoubt
 
 __all__ = ["headline", "reasons", "sentences", "short_headline", "tone_word"]
 
@@ -37,6 +36,15 @@ GATE_WORDS: dict[NotLandscape, str] = {
     "close_up": "this looks like a close-up",
     "things": "people, animals or objects fill the frame",
     "drawn": "this looks like a drawing or a screen",
+}
+CLOUD_WORDS: dict[CloudLook, str] = {
+    "still": "clouds stand still",
+    "softened": "clouds soften a little",
+    "blurred": "clouds blur and show their direction",
+    "streaks": "clouds draw streaks",
+    "veil": "clouds become a veil",
+    "formless": "the cloud cover loses its form",
+    "even_grey": "the cloud cover runs into an even grey",
 }
 
 
@@ -284,10 +292,10 @@ def _sky_sentences(verdict: Verdict) -> list[Sentence]:
         dark = f" against {tone} gaps" if clear and tone in ("black", "dark") else ""
         text = f"There is enough in the sky: {eighths(sky.okta or 0)}{dark}, {feel} in texture."
     out = [Sentence(text, evidence, at.centre_xy)]
-    look, time = sky.after_shutter, verdict.shutter_s
-    if look is not None and time is not None and not (look is CloudsAfter.STILL and time < 1):
+    look, time = sky.clouds_after_shutter, verdict.shutter_s
+    if look is not None and time is not None and not (look == "still" and time < 1):
         out.append(
-            Sentence(f"At {shutter_text(time)} {CLOUDS_AFTER_WORDS[look]}.", "drift over a cloud's width", at.centre_xy)
+            Sentence(f"At {shutter_text(time)} {CLOUD_WORDS[look]}.", "drift over a cloud's width", at.centre_xy)
         )
     return out
 

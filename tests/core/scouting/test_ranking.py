@@ -144,7 +144,12 @@ def test_edges_and_sky_in_words() -> None:
 def test_an_entry_says_how_it_was_judged() -> None:
     view = arrange([snap("a.jpg", 1, taken="2026-06-21T10:30:05")]).views[0]
     entry = entry_of(view)
-    assert entry.figures == ("2 of 3 edges separate", "3/8 cloud", "judged at 1/60 s", "lead turns at about 4 m/s of wind")
+    assert entry.figures == (
+        "2 of 3 edges separate",
+        "3/8 cloud",
+        "judged at 1/60 s",
+        "lead turns at about 4 m/s of wind",
+    )
     assert entry.taken == "21 Jun 2026, 10:30"
     assert entry.lead_words == "build on the foliage"
     assert entry.alike == ""

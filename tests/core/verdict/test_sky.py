@@ -10,7 +10,7 @@ import pytest
 from irpreview.core.verdict.layers import ground_of
 from irpreview.core.verdict.sky import (
     BAND_SHARES_OF_WIDTH,
-    after_shutter,
+    clouds_after_shutter,
     okta_of,
     read_sky,
     texture_stops,
@@ -105,8 +105,8 @@ def _drifting(share_of_height: float) -> Movement:
     ("share", "okta", "word"),
     [
         (0.001, 3, "still"),
-        (0.02, 3, "soft"),
-        (0.08, 3, "direction"),
+        (0.02, 3, "softened"),
+        (0.08, 3, "blurred"),
         (0.2, 3, "streaks"),
         (0.6, 3, "veil"),
         (0.3, 8, "even_grey"),
@@ -114,9 +114,9 @@ def _drifting(share_of_height: float) -> Movement:
 )
 def test_longer_drift_takes_the_clouds_from_still_to_veil(share: float, okta: int, word: str) -> None:
     """Common practice, no source: less than a third of a cloud's width softens, one to three widths streak."""
-    assert after_shutter(okta, 0.3, _drifting(share)) == word
+    assert clouds_after_shutter(okta, 0.3, _drifting(share)) == word
 
 
 def test_nothing_is_said_of_clouds_that_are_not_there_or_not_known() -> None:
-    assert after_shutter(0, 0.0, _drifting(0.2)) is None
-    assert after_shutter(4, 0.3, None) is None
+    assert clouds_after_shutter(0, 0.0, _drifting(0.2)) is None
+    assert clouds_after_shutter(4, 0.3, None) is None
