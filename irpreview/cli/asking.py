@@ -1,4 +1,4 @@
-"""Everything that can be said of a snap, as options: one set for every command, so that each means the same everywhere."""
+"""Everything that can be said of a snap, as options: one set for every command, each with one meaning."""
 
 from __future__ import annotations
 
@@ -262,6 +262,11 @@ class Asked:
         return measure_clip(self.given["clip"], photo, self.given["clip_fps"], self.given["clip_focal"])
 
 
+def nothing_said() -> Asked:
+    """As if no option had been given, and the field log left alone."""
+    return Asked({name: default for name, (_, default) in SHARED.items()} | {"without_log": True})
+
+
 def _distances(given: list[str]) -> dict[str, float]:
     distances = {}
     for text in given:
@@ -290,7 +295,7 @@ def asks(command: Callable[..., None]) -> Callable[..., None]:
     kind = inspect.Parameter.KEYWORD_ONLY
     told = [inspect.Parameter(n, kind, default=d, annotation=a) for n, (a, d) in SHARED.items()]
     parameters = [one.replace(kind=kind) for one in kept] + told + [one.replace(kind=kind) for one in last]
-    run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    run.__dict__["__signature__"] = inspect.Signature(parameters)
     run.__annotations__ = {one.name: one.annotation for one in parameters}
-    del run.__wrapped__  # type: ignore[attr-defined]
+    del run.__dict__["__wrapped__"]
     return run
