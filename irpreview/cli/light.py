@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say
+from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say, within
 from irpreview.core.words import long_words
 
 if TYPE_CHECKING:
@@ -16,9 +16,14 @@ if TYPE_CHECKING:
 
 AtOption = Annotated[str, typer.Option("--at", metavar="LAT,LON", help="Place in degrees; west and south negative.")]
 DateOption = Annotated[str, typer.Option("--date", metavar="DATE", help="Day as YYYY-MM-DD.")]
-DaysOption = Annotated[int, typer.Option("--days", metavar="N", help="Look at N days from the date on.")]
+DaysOption = Annotated[
+    int, typer.Option("--days", metavar="N", **within(1, 366, whole=True), help="Look at N days from the date on.")
+]
 FocalOption = Annotated[
-    float | None, typer.Option("--focal", metavar="MM", help="35 mm equivalent, to warn of the sun in the frame.")
+    float | None,
+    typer.Option(
+        "--focal", metavar="MM", **within(1.0, 5000.0, "mm"), help="35 mm equivalent, to warn of the sun in the frame."
+    ),
 ]
 PlotOption = Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw the hours to a PNG, PDF or SVG.")]
 

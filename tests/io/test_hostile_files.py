@@ -2,6 +2,7 @@
 
 import io
 import os
+import time
 from pathlib import Path
 
 import numpy as np
@@ -129,3 +130,21 @@ def test_numbers_in_other_scripts_are_not_understood():
     for read in (parse_wind, parse_shutter):
         with pytest.raises(BadValue):
             read("\u0665")
+
+
+def test_a_kit_of_endless_names_is_told_at_once(tmp_path):
+    path = tmp_path / "k.toml"
+    for text in (".".join("a" * 30_000) + "=1", ".".join("a" * 200_000) + "=1"):
+        path.write_text(text, encoding="utf-8")
+        begun = time.process_time()
+        with pytest.raises(BadKit):
+            load_kit(path)
+        assert time.process_time() - begun < 2.0
+
+
+def test_a_curve_file_that_is_none_is_not_quoted(tmp_path):
+    (tmp_path / "k.toml").write_text('[filter]\ncurve = "notes.csv"\n', encoding="utf-8")
+    (tmp_path / "notes.csv").write_text("700,0\n720,1\nsecret words,1\n800,1\n", encoding="utf-8")
+    with pytest.raises(BadKit) as caught:
+        load_kit(tmp_path / "k.toml")
+    assert "secret" not in str(caught.value)
