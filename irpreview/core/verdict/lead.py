@@ -43,6 +43,8 @@ CLOSE = 0.8
 PLANT_MATTERS = 0.05
 """Share of the picture from which a plant that does not lead is spoken of."""
 _LIGHTEST_WIND, _STRONGEST_WIND, _WINDS = 0.3, 25.0, 7
+_DRAWN_BY_LEAVES = 1.4
+"""Power to which blur weighs on what has no outline of its own (chosen, no source)."""
 _PLANTS = ("tree", "grass")
 
 MovementAtWind = Callable[[float], Movement]
@@ -67,7 +69,11 @@ def _moved(subject: Subject, layers: tuple[Layer, ...], blurs: Blurs, sky: Sky, 
     """Strength after movement."""
     if subject.choice == "foliage":
         felt = blurs.get(layers[subject.layer].class_name)
-        return subject.strength_still if felt is None else subject.strength_still * kept_by(felt)
+        if felt is None:
+            return subject.strength_still
+        # a lone tree keeps its outline when its leaves are gone; a wood or a meadow is drawn by its leaves
+        power = 1.0 if subject.kind == "lone_tree" else _DRAWN_BY_LEAVES
+        return subject.strength_still * math.pow(kept_by(felt), power)
     if subject.choice == "sky" and movement is not None:
         run = clouds_blur_share(movement)
         if sky.okta is not None and sky.okta >= CLOSED_OKTA:

@@ -1,25 +1,19 @@
 """The gate: drawings and screens by rule, the rest by a fitted regression. Held-out figures: models/fit_gate.py."""
 
-import json
-from pathlib import Path
-
 import numpy as np
 import pytest
 
+from irpreview import installation
 from irpreview.core.scene.gate import FEATURES, gate_features, gate_of, landscape_chance, quadratic
 from irpreview.core.scene.gate_table import COEFFICIENTS, MEAN, MODEL_ID, SCALE
 from irpreview.records import Photo, SceneMap, Shot
 from tests.core.drawn_scenes import drawn, layered_view
 
-ROOT = Path(__file__).resolve().parents[3]
-
 
 def test_the_table_fits_its_features_and_the_shipped_network() -> None:
     assert len(MEAN) == len(SCALE) == len(FEATURES)
     assert len(COEFFICIENTS) == quadratic(np.zeros(len(FEATURES))).size
-    if (ROOT / "models" / "scene_network.json").exists():
-        told = json.loads((ROOT / "models" / "scene_network.json").read_text())
-        assert MODEL_ID in json.dumps(told) or MODEL_ID
+    assert installation.scene_network().model_id == MODEL_ID, "run models/fit_gate.py again: the network has changed"
 
 
 def _scene(photo: Photo, probability: np.ndarray) -> SceneMap:
