@@ -2,6 +2,8 @@
 
 python demo_scenes/make_docs_pictures.py [SCENE]      writes irpreview/docs/pictures/{three_views,layers}.jpg
 python demo_scenes/make_docs_pictures.py --failures   writes irpreview/docs/pictures/failures.jpg
+python demo_scenes/make_docs_pictures.py --edges FOLDER   writes irpreview/docs/pictures/edges.jpg; FOLDER holds
+                                                      SCENE.png, pictures of an earlier version on grade 2
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import cv2
 import numpy as np
 
 import irpreview
+from irpreview.core.rendering.finishing import finish
 from irpreview.core.scene.class_picture import CLASS_COLOURS, class_picture
 from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.io.pictures import write_jpeg
@@ -25,6 +28,16 @@ WIDTH_PX = 560
 SMALL_PX = 320
 FAILING = ("chalk_head", "low_flats", "ruin_by_the_tarn")
 GAP_PX = 8
+CROPS = (
+    ("moor_tower", 700, 90),
+    ("moor_tower", 20, 260),
+    ("pellow_street", 100, 60),
+    ("chalk_head", 780, 340),
+    ("hazel_wood_edge", 90, 190),
+    ("plain_blue_lea", 20, 250),
+)
+"""Scene, left and top of a crop. [px]"""
+CROP_PX = (224, 170)
 
 
 def fitted(picture: np.ndarray, width: int = WIDTH_PX) -> np.ndarray:
@@ -66,6 +79,27 @@ def failures() -> None:
     write_jpeg(OUT / "failures.jpg", np.vstack(parts))
 
 
+def edge_crops(before: Path) -> None:
+    """Crops at 100 %: snap, an earlier version, this one, true infrared (which is known at half size)."""
+    wide, high = CROP_PX
+    rows = []
+    for name, left, top in CROPS:
+        folder = CHECKOUT / "demo_scenes" / name
+        photo = irpreview.load_photo(folder / "photo.jpg")
+        told = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
+        true = told["full_scale"] * (cv2.imread(str(folder / "infrared.png"), cv2.IMREAD_GRAYSCALE) / 255.0) ** 2
+        printed = finish(np.sqrt(true).astype(np.float32))
+        views = [
+            photo.pixels,
+            cv2.imread(str(before / f"{name}.png"), cv2.IMREAD_GRAYSCALE),
+            irpreview.render(photo).picture,
+            cv2.resize(printed, (photo.width, photo.height), interpolation=cv2.INTER_CUBIC),
+        ]
+        rows.append(side_by_side([view[top : top + high, left : left + wide] for view in views], wide))
+    gap = np.full((GAP_PX, rows[0].shape[1], 3), 255, np.uint8)
+    write_jpeg(OUT / "edges.jpg", np.vstack([part for row in rows for part in (row, gap)][:-1]))
+
+
 def coloured(labels: np.ndarray) -> np.ndarray:
     """Class ids as the colours of the class map, black where none is known."""
     out = np.zeros((*labels.shape, 3), np.uint8)
@@ -78,6 +112,9 @@ def main() -> None:
     OUT.mkdir(parents=True, exist_ok=True)
     if sys.argv[1:] == ["--failures"]:
         failures()
+        return
+    if sys.argv[1:2] == ["--edges"]:
+        edge_crops(Path(sys.argv[2]))
         return
     name = sys.argv[1] if len(sys.argv) > 1 else "moor_tower"
     photo = irpreview.load_photo(CHECKOUT / "demo_scenes" / name / "photo.jpg")

@@ -1,7 +1,7 @@
 """irpreview: from an ordinary phone snap to its black-and-white near-infrared picture.
 
->>> from irpreview import load_photo, render
->>> render(load_photo("snap.jpg")).picture
+>>> from irpreview import analyse, load_photo
+>>> analyse(load_photo("snap.jpg")).rendering.picture
 """
 
 from __future__ import annotations
@@ -11,20 +11,26 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from irpreview.analysis import Analysis as Analysis
+    from irpreview.analysis import analyse as analyse
+    from irpreview.analysis import judge as judge
+    from irpreview.analysis import map_scene as map_scene
+    from irpreview.analysis import render as render
     from irpreview.io.kits import load_kit as load_kit
     from irpreview.io.photos import load_photo as load_photo
-    from irpreview.session import judge as judge
-    from irpreview.session import map_scene as map_scene
-    from irpreview.session import render as render
+    from irpreview.request import Request as Request
 
 _HOME = {
-    "load_photo": "irpreview.io.photos",
+    "Analysis": "irpreview.analysis",
+    "Request": "irpreview.request",
+    "analyse": "irpreview.analysis",
+    "judge": "irpreview.analysis",
     "load_kit": "irpreview.io.kits",
-    "judge": "irpreview.session",
-    "map_scene": "irpreview.session",
-    "render": "irpreview.session",
+    "load_photo": "irpreview.io.photos",
+    "map_scene": "irpreview.analysis",
+    "render": "irpreview.analysis",
 }
-__all__ = ["__version__", "judge", "load_kit", "load_photo", "map_scene", "render"]
+__all__ = ["Analysis", "Request", "__version__", "analyse", "judge", "load_kit", "load_photo", "map_scene", "render"]
 
 
 def __getattr__(name: str) -> object:

@@ -7,71 +7,144 @@
 Command line, page, card, contact sheet and log read their answers off an `Analysis` and compute nothing themselves.
 Each part is worked out on first use and kept; another wish redoes only what depends on it (`DEPENDS_ON`). Everything
 is judged at one size, `WORKING_SIDE_PX` on the long side, from the same pixels; only the finished picture is also made
-at the snap's own size (`full_rendering`).
+at the snap's own size (`full_rendering`), from the same answer of the network.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import fields, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from irpreview import session
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from irpreview import installation
+from irpreview.core.exposure.asked_time import setting_for_time
+from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
+from irpreview.core.exposure.setting import plan_exposure
+from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
+from irpreview.core.imaging.picture_geometry import pixels_per_radian
 from irpreview.core.imaging.resize import within
-from irpreview.core.light.daylight import light_for
-from irpreview.core.motion.blur import movement_at
-from irpreview.core.motion.rates import Rates, rates_of_motion
-from irpreview.core.scene.scene_map import repaint_all
+from irpreview.core.light.daylight import HAZE_AOD, illuminance_lx, light_for, light_spectra, sun_positions
+from irpreview.core.light.filter_factor import filter_factor
+from irpreview.core.light.light_plan import LightPlan, plan_light
+from irpreview.core.light.optics import effective_wavelength_nm
+from irpreview.core.light.planned_light import planned_light as light_planned
+from irpreview.core.motion.blur import in_snap_framing, movement_at
+from irpreview.core.motion.motion_rendering import picture_in_motion
+from irpreview.core.motion.motion_stage import Stage, prepare_stage
+from irpreview.core.motion.rates import ASSUMED_FOCAL_35MM_MM, Rates, SceneGeometry, rates_of_motion
+from irpreview.core.rendering.class_physics import light_words, physics_in_view, water_roughness
+from irpreview.core.rendering.finishing import finish, print_of
+from irpreview.core.rendering.tones import render_tones
+from irpreview.core.scene.photo_doubts import scene_doubts
+from irpreview.core.scene.scene_map import at_photo_size, repaint_all, scene_from_network, working_of
+from irpreview.core.verdict.judging import Parted, judge_parted, part_scene
 from irpreview.errors import BadValue, IrpreviewError
+from irpreview.io.network import SceneNetwork
 from irpreview.records import (
+    DEFAULT_GRADE,
     WORKING_SIDE_PX,
+    ByteArray,
+    ClassMovement,
+    Conditions,
     Exposure,
     Kit,
     Light,
     Movement,
     Photo,
+    Place,
     Rendering,
     SceneMap,
+    Setting,
     Shot,
+    Taught,
     Verdict,
     frozen_array,
 )
-from irpreview.request import PlannedLight, Request
+from irpreview.request import Corrections, PlannedLight, Request
 
 T = TypeVar("T")
 
 SHUTTER_WITHOUT_LIGHT_S = 30.0
 """Movement is told for this time where no exposure could be worked out."""
+LOWEST_SUN_DEG = 1.0
+"""Below this the model of daylight says nothing; a photo whose clock claims so has a wrong clock or zone."""
+MOTION_SIDE_PX = 640
+"""Long side of the picture that answers the sliders, small enough to answer at once."""
+DAYS_AHEAD = 14
+_LEAST_HOUR_SUN_DEG = 2.0
+"""Below this the spectra of the sun model are not used for the hours of the day."""
 
 DEPENDS_ON = MappingProxyType(
     {
+        "photo": ("place", "taken_at", "heading_deg"),
         "bare_scene": (),
         "scene": ("bare_scene", "corrections"),
-        "photo": ("place", "taken_at", "heading_deg"),
-        "snap_light": ("photo", "conditions"),
+        "full_scene": ("scene",),
+        "snap_light": ("photo", "sky of the day"),
         "light": ("snap_light", "planned"),
-        "kit": ("light", "kit_asked", "lessons"),
-        "rendering": ("scene", "light", "kit", "conditions", "grade", "film_look"),
+        "taught": ("light", "kit_asked", "lessons"),
+        "rendering": ("scene", "light", "taught", "roughness of water", "grade", "film_look"),
         "full_rendering": ("rendering",),
-        "rates": ("scene", "kit", "conditions", "clip"),
+        "stage": ("rendering",),
+        "geometry": ("scene", "lens"),
+        "rates": ("geometry", "photo", "conditions", "clip", "crisp"),
         "exposure": ("rendering", "rates", "readings", "wishes", "in_shade"),
         "shutter_s": ("exposure", "shutter_asked"),
         "movement": ("rates", "shutter_s"),
-        "verdict": ("rendering", "movement"),
+        "parted": ("rendering",),
+        "verdict": ("parted", "movement"),
+        "white_patch": ("scene", "photo"),
+        "day_plan": ("photo", "taught", "sky of the day", "conditions"),
+        "hours": ("day_plan", "light", "exposure"),
+        "winds": ("verdict",),
     }
 )
 """What each answer is made of: other answers, and fields of the request (`kit` and `shutter_s` as `..._asked`)."""
+ASPECTS: Mapping[str, Callable[[Request], object]] = MappingProxyType(
+    {
+        "sky of the day": lambda asked: (asked.conditions.sky_state, asked.conditions.haze),
+        "lens": lambda asked: asked.conditions.focal_35mm_mm,
+        "roughness of water": lambda asked: water_roughness(asked.conditions),
+    }
+)
+"""What answers take from the conditions where they do not hang on all of them."""
 
 
-def _fields_behind(name: str) -> frozenset[str]:
-    """Fields of the request that an answer hangs on, through all that it is made of."""
+def _asked_by(name: str) -> frozenset[str]:
+    """Fields of the request, and aspects of its conditions, that an answer hangs on, through all that it is made of."""
     if name not in DEPENDS_ON:
-        return frozenset({name.removesuffix("_asked")})
-    return frozenset().union(*(_fields_behind(part) for part in DEPENDS_ON[name]))
+        return frozenset({{"kit_asked": "kit", "shutter_asked": "shutter_s"}.get(name, name)})
+    return frozenset().union(*(_asked_by(part) for part in DEPENDS_ON[name]))
 
 
-FIELDS_BEHIND = MappingProxyType({name: _fields_behind(name) for name in DEPENDS_ON})
+ASKED_BY = MappingProxyType({name: _asked_by(name) for name in DEPENDS_ON})
+
+
+def _same(one: object, other: object) -> bool:
+    """Whether two values of a field ask the same; pictures and clips only where they are the very same."""
+    if one is other:
+        return True
+    if isinstance(one, tuple) and isinstance(other, tuple) and len(one) == len(other):
+        return all(_same(a, b) for a, b in zip(one, other, strict=True))
+    if isinstance(one, np.ndarray) or type(one) is not type(other) or type(one).__name__ == "ClipMotion":
+        return False
+    return bool(one == other)
+
+
+@dataclass(frozen=True, slots=True)
+class Hour:
+    """The light at one full hour of the day."""
+
+    when: datetime
+    sun_height_deg: float
+    shutter_s: float | None
+    """Time that the recommended ISO and aperture need then; None = too dark to tell."""
 
 
 class Analysis:
@@ -86,8 +159,11 @@ class Analysis:
     def with_(self, **changes: Any) -> Analysis:
         """The analysis for another wish: fields of `Request` by name. What does not hang on them is not redone."""
         request = replace(self.request, **changes)
-        changed = {f.name for f in fields(Request) if getattr(request, f.name) is not getattr(self.request, f.name)}
-        kept = {name: value for name, value in self._kept.items() if not FIELDS_BEHIND[name] & changed}
+        changed = {
+            f.name for f in fields(Request) if not _same(getattr(request, f.name), getattr(self.request, f.name))
+        }
+        changed |= {name for name, of in ASPECTS.items() if of(request) != of(self.request)}
+        kept = {name: value for name, value in self._kept.items() if not ASKED_BY[name] & changed}
         return Analysis(self.full_photo, request, kept)
 
     def _once(self, name: str, work: Callable[[], T]) -> T:
@@ -96,7 +172,7 @@ class Analysis:
         answer: T = self._kept[name]
         return answer
 
-    # ---- what is in the picture ---------------------------------------------------------------------------------
+    # ---- what is in the picture -------------------------------------------------------------------------------------
 
     @property
     def photo(self) -> Photo:
@@ -119,49 +195,56 @@ class Analysis:
     @property
     def bare_scene(self) -> SceneMap:
         """What the network sees, before corrections by hand."""
-        return self._once("bare_scene", lambda: session.map_scene(self.photo))
+        return self._once("bare_scene", lambda: _seen(self.photo, installation.scene_network()))
 
     @property
     def scene(self) -> SceneMap:
         """What is where, as corrected."""
-        marks = self.request.corrections
-        return self._once("scene", lambda: repaint_all(self.bare_scene, marks) if marks else self.bare_scene)
+        return self._once("scene", lambda: _corrected(self.bare_scene, self.request.corrections))
 
-    # ---- light and kit ------------------------------------------------------------------------------------------
+    @property
+    def full_scene(self) -> SceneMap:
+        """What is where, as corrected, with label and confidence at the snap's own size."""
+        return self._once(
+            "full_scene",
+            lambda: _corrected(at_photo_size(self.bare_scene, self.full_photo), self.request.corrections),
+        )
+
+    # ---- light and kit ----------------------------------------------------------------------------------------------
 
     @property
     def snap_light(self) -> Light:
-        """The light in which the snap was taken. Raises BadValue where its time and place have no daylight."""
+        """The light in which the snap was taken; where place and time are not known or give no sun, an assumed one."""
         return self._once("snap_light", self._snap_light)
 
     def _snap_light(self) -> Light:
         photo, day = self.photo, self.request.conditions
         sky = "clear" if day.sky_state == "unknown" else day.sky_state
+        assumed = Light(sky_state=sky, haze_aod=HAZE_AOD[day.haze])
         if photo.place is None or photo.taken_at is None:
-            return Light(sky_state=sky)
+            return assumed
         try:
             light = light_for(photo.place, photo.taken_at, photo.heading_deg, day.haze, sky)
         except BadValue:
             light = None
-        if light is None or light.sun_height_deg < session.LOWEST_SUN_DEG:
-            return Light(
-                sky_state=sky,
+        if light is None or light.sun_height_deg < LOWEST_SUN_DEG:
+            return replace(
+                assumed,
                 how_known="assumed: clear sky, sun 45 degrees high; the photo's own time and place give no sunlight",
             )
         return light
 
     @property
     def light(self) -> Light:
-        """The light that everything is told in: the snap's own, or the planned one."""
+        """The light that everything is told in: the snap's own, or the planned one. Raises BadValue for a planned one
+        without daylight."""
         return self._once("light", self._light)
 
     def _light(self) -> Light:
         planned: PlannedLight | None = self.request.planned
         if planned is None:
             return self.snap_light
-        from irpreview.core.light.planned_light import planned_light
-
-        return planned_light(
+        return light_planned(
             self.snap_light,
             sun_height_deg=planned.sun_height_deg,
             when=planned.when,
@@ -171,58 +254,89 @@ class Analysis:
         )
 
     @property
+    def taught(self) -> Taught:
+        """The kit, with what the field log taught where the request holds lessons, and what is to be said of them."""
+        return self._once("taught", lambda: _taught_kit(self.request, self.light))
+
+    @property
     def kit(self) -> Kit:
-        """The kit, with what the field log taught where the request holds lessons."""
-        return self._once("kit", self._kit)
+        """The kit that everything is told for."""
+        return self.taught.kit
 
-    def _kit(self) -> Kit:
-        kit = self.request.kit or session.default_kit()
-        if self.request.lessons is None:
-            return kit
-        sun_known = self.light.sun_bearing_deg is not None
-        return self.request.lessons(kit, self.light.sun_height_deg if sun_known else None)
+    @property
+    def lessons_used(self) -> bool:
+        """Whether the field log changed the kit."""
+        return self.request.lessons is not None and self.kit != (self.request.kit or installation.default_kit())
 
-    # ---- the picture --------------------------------------------------------------------------------------------
+    # ---- the picture ------------------------------------------------------------------------------------------------
 
     @property
     def rendering(self) -> Rendering:
         """The infrared picture at the analysis' size."""
-        return self._once("rendering", lambda: self._render(self.photo, self.scene))
+        return self._once("rendering", lambda: self._render(self.photo))
 
     @property
     def full_rendering(self) -> Rendering:
         """The same at the snap's own size."""
         if self.full_photo.pixels.shape == self.photo.pixels.shape:
             return self.rendering
-        return self._once("full_rendering", lambda: self._render(self.full_photo, self.full_scene()))
+        return self._once("full_rendering", lambda: self._render(self.full_photo))
 
-    def full_scene(self) -> SceneMap:
-        """What is where, as corrected, at the snap's own size."""
-        scene = session.map_scene(self.full_photo)
-        marks = self.request.corrections
-        return repaint_all(scene, marks) if marks else scene
-
-    def _render(self, photo: Photo, scene: SceneMap) -> Rendering:
-        asked = self.request
-        return session.render(
-            replace(photo, place=self.photo.place, taken_at=self.photo.taken_at, heading_deg=self.photo.heading_deg),
-            scene,
+    def _render(self, photo: Photo) -> Rendering:
+        asked, here = self.request, self.photo
+        photo = replace(photo, place=here.place, taken_at=here.taken_at, heading_deg=here.heading_deg)
+        return _rendering(
+            photo,
+            self.scene,
             self.kit,
             self.light,
+            self.snap_light,
             conditions=asked.conditions,
             grade=asked.grade,
             film_look=asked.film_look,
-            snap_light=self.snap_light,
         )
 
-    # ---- movement and exposure ----------------------------------------------------------------------------------
+    @property
+    def stage(self) -> Stage:
+        """The infrared picture in layers that can move, small enough to answer a slider at once."""
+        return self._once("stage", lambda: prepare_stage(within(self.rendering.tones, MOTION_SIDE_PX), self.scene))
+
+    def motion_picture(self, side_px: int = MOTION_SIDE_PX) -> ByteArray:
+        """The finished infrared picture (h, w) with its movement, in the snap's own framing and its still print.
+
+        side_px: at most so long; beyond `MOTION_SIDE_PX` it is made from the picture at the snap's own size.
+        """
+        if side_px <= MOTION_SIDE_PX:
+            tones, stage = self.stage.tones, self.stage
+        else:
+            tones, stage = within(self.full_rendering.tones, side_px), None
+        movement = movement_at(in_snap_framing(self.rates), self.shutter_s)
+        focal = self.photo.shot.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
+        moved = picture_in_motion(tones, self.scene, movement, stage=stage, focal_35mm_mm=focal)
+        return finish(np.sqrt(np.maximum(moved, 0)), grade=self.request.grade, curve=print_of(self.rendering))
+
+    # ---- movement and exposure --------------------------------------------------------------------------------------
 
     @property
     def rates(self) -> Rates:
-        """How fast everything moves, before any shutter time."""
-        asked = self.request
-        return self._once(
-            "rates", lambda: rates_of_motion(self.scene, self.kit, asked.conditions, self.photo, clip=asked.clip)
+        """How fast everything moves, before any shutter time, in pixels of the snap at its own size."""
+        return self._once("rates", lambda: self._rates(self.request.conditions, with_clip=True))
+
+    def _geometry(self) -> SceneGeometry:
+        height, width = size = self.photo.full_size
+        focal = self.photo.shot.focal_35mm_mm or self.request.conditions.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
+        return SceneGeometry(self.scene, size, pixels_per_radian(width, height, focal))
+
+    def _rates(self, conditions: Conditions, *, with_clip: bool) -> Rates:
+        return rates_of_motion(
+            self.scene,
+            None,
+            conditions,
+            self.photo,
+            clip=self.request.clip if with_clip else None,
+            crisp=self.request.crisp,
+            size=self.photo.full_size,
+            geometry=self._once("geometry", self._geometry),
         )
 
     @property
@@ -240,26 +354,32 @@ class Analysis:
         return answer if isinstance(answer, IrpreviewError) else None
 
     def _exposure_or_why(self) -> Exposure | IrpreviewError:
-        asked, light = self.request, self.light
-        # in another light than the snap's own, what its phone metered says nothing
-        photo = (
-            replace(self.photo, shot=Shot(focal_35mm_mm=self.photo.shot.focal_35mm_mm)) if light.planned else self.photo
-        )
+        asked, light, photo = self.request, self.light, self.photo
+        if light.planned:  # in another light than the snap's own, what its phone metered says nothing
+            photo = replace(photo, shot=Shot(focal_35mm_mm=photo.shot.focal_35mm_mm))
+        moves = self.rates if self.rates.wind_known or asked.clip is not None else None
         try:
-            return session.expose(
+            return exposure_of(
                 photo,
-                self.scene,
                 self.kit,
                 light,
-                asked.conditions,
+                asked,
                 rendering=self.rendering,
-                motion=self.rates if self.rates.wind_known else None,
-                readings=asked.readings,
-                wishes=asked.wishes,
-                in_shade=asked.in_shade,
+                scene=self.scene,
+                movement_at=None if moves is None else (lambda shutter_s: movement_at(moves, shutter_s)),
             )
         except IrpreviewError as error:
             return error
+
+    @property
+    def setting(self) -> Setting | None:
+        """What to set: for the shutter time asked for where the kit reaches it, else the recommended; None without."""
+        if self.why_no_exposure is not None:
+            return None
+        exposure, asked = self.exposure, self.request.shutter_s
+        if asked is None or not exposure.settings:
+            return exposure.recommended
+        return setting_for_time(exposure.settings, asked, self.kit).setting
 
     @property
     def shutter_s(self) -> float:
@@ -277,7 +397,13 @@ class Analysis:
         """What that shutter time makes of the movement."""
         return self._once("movement", lambda: movement_at(self.rates, self.shutter_s))
 
-    # ---- the verdict --------------------------------------------------------------------------------------------
+    @property
+    def foliage_movement(self) -> ClassMovement | None:
+        """Movement of the leaves, of the trees or the grass, whichever moves more; None where there are none."""
+        found = [self.movement.classes[name] for name in ("tree", "grass") if name in self.movement.classes]
+        return max(found, key=lambda move: move.blur_px.likely) if found else None
+
+    # ---- the verdict ------------------------------------------------------------------------------------------------
 
     @property
     def verdict(self) -> Verdict:
@@ -285,17 +411,323 @@ class Analysis:
         return self._once("verdict", self._verdict)
 
     def _verdict(self) -> Verdict:
-        from irpreview.core.verdict.judging import judge_scene
-
         asked = self.request
-        return judge_scene(self.photo, self.scene, self.rendering, asked.conditions, self.movement, None, asked.grade)
+        parted: Parted = self._once("parted", lambda: part_scene(self.photo, self.scene, self.rendering, asked.grade))
+        return judge_parted(parted, asked.conditions, self.movement, self._movement_at_wind)
 
-    def lead_at(self, wind_m_s: float) -> Analysis:
-        """The same snap and shutter time in another wind [m/s], for tables and the card."""
-        day = replace(self.request.conditions, wind_m_s=wind_m_s, gust_m_s=None)
-        return self.with_(conditions=day, shutter_s=self.shutter_s)
+    def _movement_at_wind(self, wind_m_s: float) -> Movement:
+        """What the shutter time would make of another mean wind [m/s], by the wind table."""
+        day = self.request.conditions
+        if wind_m_s != day.wind_m_s:
+            day = replace(day, wind_m_s=wind_m_s, gust_m_s=None)
+        return movement_at(self._rates(day, with_clip=False), self.shutter_s)
+
+    def in_wind(self, wind_m_s: float) -> Analysis:
+        """The analysis of the same request in another mean wind [m/s]: what is asked again with that wind, and kept."""
+        if wind_m_s == self.request.conditions.wind_m_s:
+            return self
+        known: dict[float, Analysis] = self._once("winds", dict)
+        if wind_m_s not in known:
+            day = replace(self.request.conditions, wind_m_s=wind_m_s, gust_m_s=None)
+            rough = water_roughness(day)
+            like = [one for one in known.values() if water_roughness(one.request.conditions) == rough]
+            known[wind_m_s] = (like[0] if like else self).with_(conditions=day)
+        return known[wind_m_s]
+
+    # ---- beside the picture -----------------------------------------------------------------------------------------
+
+    @property
+    def white_patch(self) -> ReadingPatch | None:
+        """Where to take the white balance, in pixels of the snap; None where nothing green stands in the sun."""
+        return self._once("white_patch", self._white_patch)
+
+    def _white_patch(self) -> ReadingPatch | None:
+        found, here = patch_for_white_balance(self.photo, self.scene), self.photo
+        if found is None:
+            return None
+        down, right = here.full_size[0] / here.height, here.full_size[1] / here.width
+        return replace(
+            found,
+            x=round(found.x * right),
+            y=round(found.y * down),
+            width=max(1, int(found.width * right)),
+            height=max(1, int(found.height * down)),
+        )
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Why to doubt what is told of this snap, in sentences, each once."""
+        said = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
+        if self.request.shutter_s is None and self.why_no_exposure is not None:
+            said.append(f"no shutter time was planned ({self.why_no_exposure}); give one with --shutter")
+        return tuple(dict.fromkeys(said))
+
+    @property
+    def day_plan(self) -> LightPlan | None:
+        """The light of the snap's day and of the two weeks from it; None without place or day."""
+        return self._once("day_plan", self._day_plan)
+
+    def _day_plan(self) -> LightPlan | None:
+        place, when, day = self.photo.place, self.photo.taken_at, self.request.conditions
+        if place is None or when is None:
+            return None
+        return plan_light(
+            place,
+            when.date(),
+            when.strftime("%z"),
+            self.kit,
+            installation.load_tables(),
+            heading_deg=self.photo.heading_deg,
+            days=DAYS_AHEAD,
+            haze=day.haze if day.haze != "unknown" else "normal",
+            focal_35mm_mm=day.focal_35mm_mm or self.photo.shot.focal_35mm_mm,
+        )
+
+    @property
+    def hours(self) -> tuple[Hour, ...]:
+        """The light at each full hour of the snap's day, clear sky or the sky entered; empty without place or day."""
+        return self._once("hours", self._hours)
+
+    def _hours(self) -> tuple[Hour, ...]:
+        place, when = self.photo.place, self.photo.taken_at
+        if place is None or when is None:
+            return ()
+        midnight = when.replace(hour=0, minute=0, second=0, microsecond=0)
+        times = [midnight + timedelta(hours=hour) for hour in range(24)]
+        heights, _ = sun_positions(place, times)
+        best = self.exposure.recommended if self.why_no_exposure is None else None
+        tables, light = installation.load_tables(), self.light
+        now = ev100_of_lux(illuminance_lx(light, tables)) if light.sun_height_deg >= _LEAST_HOUR_SUN_DEG else None
+        found = []
+        for time, height in zip(times, heights, strict=True):
+            shutter_s = None
+            if best is not None and now is not None and height >= _LEAST_HOUR_SUN_DEG:
+                then = light_for(place, time, None, self.request.conditions.haze, light.sky_state)
+                shutter_s = best.shutter_s.likely * 2.0 ** (now - ev100_of_lux(illuminance_lx(then, tables)))
+            found.append(Hour(time, float(height), shutter_s))
+        return tuple(found)
 
 
 def analyse(photo: Photo, request: Request | None = None) -> Analysis:
     """All answers about a snap, each worked out when it is first asked for."""
     return Analysis(photo, request or Request())
+
+
+# ---- the parts ------------------------------------------------------------------------------------------------------
+
+
+def _seen(photo: Photo, network: SceneNetwork) -> SceneMap:
+    small = working_of(photo)
+    answer = network.run(small)
+    return scene_from_network(photo, answer.probability, answer.mix, network.model_id, small)
+
+
+def _corrected(scene: SceneMap, marks: Corrections) -> SceneMap:
+    """The scene with corrections laid over it, whatever size they were painted at."""
+    if not marks:
+        return scene
+    height, width = scene.label.shape
+    fitting = [
+        (mask, name) if mask.shape == (height, width) else (_mask_at(mask, width, height), name) for mask, name in marks
+    ]
+    return repaint_all(scene, fitting)
+
+
+def _mask_at(mask: NDArray[np.bool_], width: int, height: int) -> NDArray[np.bool_]:
+    grown = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
+    return np.asarray(grown > 0)
+
+
+def _rendering(
+    photo: Photo,
+    scene: SceneMap,
+    kit: Kit,
+    light: Light,
+    snap_light: Light,
+    *,
+    conditions: Conditions,
+    grade: float,
+    film_look: bool,
+) -> Rendering:
+    tables = installation.load_tables()
+    physics = physics_in_view(
+        photo, scene, kit, light, tables, installation.reference_kit(), water_roughness(conditions), snap_light
+    )
+    done = render_tones(photo, scene, kit, light, physics, installation.pairs_table(), grade=grade, film_look=film_look)
+    told = (*light_words(kit, light, snap_light, tables), *scene_doubts(photo, scene), *done.doubts)
+    return replace(done, doubts=tuple(dict.fromkeys(told)))
+
+
+def exposure_of(
+    photo: Photo | None,
+    kit: Kit,
+    light: Light,
+    asked: Request,
+    *,
+    rendering: Rendering | None = None,
+    scene: SceneMap | None = None,
+    movement_at: Callable[[float], Movement] | None = None,
+) -> Exposure:
+    """What to set, and how sure it is; also without a snap, from a light meter or the sun alone.
+
+    The light is read from the request's readings, else from the snap's own exposure data; the sun model joins in where
+    place and time are known, or stands alone where nothing else is. Raises BadValue where nothing tells the light.
+    """
+    tables = installation.load_tables()
+    sun_known = light.sun_bearing_deg is not None
+    metered = list(asked.readings)
+    if sun_known or not (metered or (photo is not None and from_snap(photo) is not None)):
+        metered.append(from_sun(illuminance_lx(light, tables), light))
+    return plan_exposure(
+        photo,
+        kit,
+        light,
+        asked.conditions,
+        movement_at,
+        factor=filter_factor(kit, light, tables, in_shade=asked.in_shade),
+        readings=tuple(metered),
+        rendering=rendering,
+        scene_share=scene.share() if scene is not None else None,
+        band_nm=effective_wavelength_nm(kit, tables, np.sum(light_spectra(light, tables), axis=0)),
+        wishes=asked.wishes,
+    )
+
+
+def expose_without_snap(asked: Request) -> tuple[Exposure, Taught]:
+    """What to set without a photo, from a light meter or from place and time, and the kit as it was taught.
+
+    Raises IrpreviewError where nothing tells the light.
+    """
+    day, planned = asked.conditions, asked.planned
+    sky = "clear" if day.sky_state == "unknown" else day.sky_state
+    light = Light(sky_state=sky, haze_aod=HAZE_AOD[day.haze])
+    if asked.place is not None and asked.taken_at is not None:
+        light = light_for(asked.place, asked.taken_at, asked.heading_deg, day.haze, sky)
+    if planned is not None:
+        light = light_planned(
+            light,
+            sun_height_deg=planned.sun_height_deg,
+            when=planned.when,
+            place=planned.place or asked.place,
+            heading_deg=asked.heading_deg,
+            haze=planned.haze,
+        )
+    taught = _taught_kit(asked, light)
+    return exposure_of(None, taught.kit, light, asked), taught
+
+
+def _taught_kit(asked: Request, light: Light) -> Taught:
+    """The kit asked for, with the request's lessons."""
+    kit = asked.kit or installation.default_kit()
+    if asked.lessons is None:
+        return Taught(kit)
+    learned = asked.lessons(kit, light.sun_height_deg if light.sun_bearing_deg is not None else None)
+    return learned if isinstance(learned, Taught) else Taught(learned)
+
+
+# ---- thin views: single answers for a script of one's own -----------------------------------------------------------
+
+
+def light_of(photo: Photo) -> Light:
+    """The snap's own light: from its time and place where both are known, else clear sun of middle height."""
+    return analyse(photo).snap_light
+
+
+def planned_light(
+    photo: Photo,
+    *,
+    sun_height_deg: float | None = None,
+    when: datetime | None = None,
+    place: Place | None = None,
+    haze: str | float | None = None,
+) -> Light:
+    """Another light than the snap's, for `render`: the sun at a height [degrees], or at an aware time.
+
+    place: default the snap's own; haze: `clear`, `normal`, `hazy` or an optical depth, default the snap's own. The
+    picture is a what-if on the snap's own shadows and says so. Raises BadValue.
+    """
+    return analyse(photo, Request(planned=PlannedLight(sun_height_deg, when, place, haze))).light
+
+
+def map_scene(photo: Photo, network: SceneNetwork | None = None) -> SceneMap:
+    """What is where in the photo. network: default the shipped one; `SceneNetwork.alone` judges one of its members."""
+    if network is not None:
+        return _seen(photo, network)
+    return analyse(photo).full_scene
+
+
+def render(
+    photo: Photo,
+    scene: SceneMap | None = None,
+    kit: Kit | None = None,
+    light: Light | None = None,
+    repaint: Sequence[tuple[NDArray[np.bool_], str]] | None = None,
+    *,
+    conditions: Conditions | None = None,
+    grade: float = DEFAULT_GRADE,
+    film_look: bool = False,
+    snap_light: Light | None = None,
+) -> Rendering:
+    """The predicted infrared picture of a snap at its own size.
+
+    scene: from `map_scene`, made here if None. kit: default 720 nm on an unmodified camera. light: default the snap's
+    own; from `planned_light` for another, a what-if. repaint: corrections by hand, (mask (H, W), class name) in order.
+    conditions: a known wind roughens water. grade: paper grade 0..5.
+    """
+    asked = Request(kit=kit, conditions=conditions or Conditions(), grade=grade, film_look=film_look)
+    asked = replace(asked, corrections=tuple(repaint or ()))
+    analysis = analyse(photo, asked)
+    if scene is None and light is None:
+        return analysis.full_rendering
+    own = snap_light or (light if light is not None and not light.planned else analysis.snap_light)
+    return _rendering(
+        photo,
+        analysis.full_scene if scene is None else _corrected(scene, asked.corrections),
+        analysis.kit,
+        light or own,
+        own,
+        conditions=asked.conditions,
+        grade=grade,
+        film_look=film_look,
+    )
+
+
+def judge(
+    photo: Photo,
+    scene: SceneMap | None = None,
+    kit: Kit | None = None,
+    light: Light | None = None,
+    conditions: Conditions | None = None,
+    shutter_s: float | None = None,
+    *,
+    rendering: Rendering | None = None,
+    grade: float = DEFAULT_GRADE,
+) -> Verdict:
+    """Whether the layers separate, what the sky does, and what should lead the picture.
+
+    conditions: wind not given is unknown. shutter_s: planned time [s], default the recommended one. scene, light,
+    rendering: where they are known already; the photo is then judged at its own size.
+    """
+    asked = Request(kit=kit, conditions=conditions or Conditions(), shutter_s=shutter_s, grade=grade)
+    if scene is None and rendering is None:
+        return _in_light(analyse(photo, asked), light).verdict
+    if rendering is None and scene is not None and scene.repainted is None:
+        # as the network saw it: judged at the analysis' size like any other
+        analysis = analyse(photo, asked)
+        seen = scene_from_network(analysis.photo, scene.probability, scene.mix, scene.model_id)
+        kept: dict[str, Any] = {"photo": analysis.photo, "bare_scene": seen}
+        return _in_light(Analysis(photo, asked, kept), light).verdict
+    kept = {"photo": photo, "bare_scene": scene if scene is not None else map_scene(photo)}
+    if rendering is not None:
+        kept |= {"rendering": rendering, "taught": Taught(rendering.kit), "light": rendering.light}
+    return _in_light(Analysis(photo, asked, kept), light).verdict
+
+
+def _in_light(analysis: Analysis, light: Light | None) -> Analysis:
+    """The analysis in a light that is known already."""
+    if light is None:
+        return analysis
+    kept = {**analysis._kept, "light": light}
+    if not light.planned:
+        kept["snap_light"] = light
+    return Analysis(analysis.full_photo, analysis.request, kept)

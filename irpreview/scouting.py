@@ -14,14 +14,19 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from irpreview import session
+import cv2
+
+from irpreview import installation
+from irpreview.core.light.planned_light import planned_light
 from irpreview.core.scouting.ranking import Finding, Order, Scouting, Snap, arrange
 from irpreview.errors import BadCluster, BadPhoto, BadValue, IrpreviewError
+from irpreview.io.photos import MOST_FILE_MB, read_facts
 from irpreview.io.scout_folder import FolderListing, FoundPhoto, list_photos, stamp_of
 from irpreview.io.scout_store import ScoutStore, place_of_text, place_text
 from irpreview.io.scout_tables import printable
 from irpreview.io.worker_pool import Cluster, Died, cores, over_cores
-from irpreview.records import Light, Place
+from irpreview.records import Light
+from irpreview.request import planned_of
 from irpreview.scout_judging import Judged, NotThere, Refused, Settings, Task, identity, judge_task, key_of
 
 __all__ = ["Progress", "ScoutRun", "Settings", "scout"]
@@ -90,18 +95,14 @@ def scout(
 
 def _check_planned(settings: Settings) -> None:
     """Refuse a planned light that is none, once and before any work. Raises BadValue."""
-    from irpreview.core.light.light_plan import parse_moment
-    from irpreview.core.light.planned_light import check_asked, planned_light
-
-    check_asked(settings.planned_sun_deg, settings.planned_time, settings.at, settings.haze)
-    if not settings.planned:
-        return
-    when = None
-    if settings.planned_time is not None:
-        when = parse_moment(settings.planned_time, settings.zone, settings.at or Place(0.0, 0.0))
-        if settings.at is None:
-            return  # each snap has its own sun
-    planned_light(Light(), sun_height_deg=settings.planned_sun_deg, when=when, place=settings.at, haze=settings.haze)
+    inputs = settings.inputs
+    somewhere = inputs.planned_place or inputs.place or ("0, 0" if inputs.planned_time else "")
+    planned = planned_of(replace(inputs, place=somewhere))
+    if planned is None or (planned.when is not None and not (inputs.planned_place or inputs.place)):
+        return  # each snap has its own sun
+    planned_light(
+        Light(), sun_height_deg=planned.sun_height_deg, when=planned.when, place=planned.place, haze=planned.haze
+    )
 
 
 class _Desk:
@@ -116,7 +117,7 @@ class _Desk:
         stop: Callable[[], bool],
     ) -> None:
         self.store, self.watch, self.stop = store, watch, stop
-        self.key_of = partial(key_of, settings=settings, model_id=session.scene_network().model_id)
+        self.key_of = partial(key_of, settings=settings, model_id=installation.scene_network().model_id)
         self.photos = photos
         self.file_of = {photo.path: photo.file for photo in photos}
         self.progress = Progress(len(photos))
@@ -215,8 +216,6 @@ class _Desk:
 
 
 def _check_readable(photo: FoundPhoto) -> None:
-    from irpreview.io.photos import MOST_FILE_MB
-
     if photo.stamp[0] > MOST_FILE_MB * 1e6:
         raise BadPhoto(
             f"has {photo.stamp[0] / 1e6:.0f} MB; at most {MOST_FILE_MB:.0f} MB can be opened: save it smaller"
@@ -234,10 +233,9 @@ def _scout(
     watch: Callable[[Progress], None],
     stop: Callable[[], bool],
 ) -> ScoutRun:
+    settings = settings.travelling()
     desk = _Desk(listing.photos, store, settings, watch, stop)
-    # a mapping proxy does not travel between processes
-    travelling = replace(settings.kit, class_correction_stops=dict(settings.kit.class_correction_stops))
-    work = partial(judge_task, settings=replace(settings, kit=travelling), with_place=places)
+    work = partial(judge_task, settings=settings, with_place=places)
     if cluster is not None:
         with Cluster(cluster) as machines:
             machines.agree(identity, identity())
@@ -249,7 +247,7 @@ def _scout(
     store.keep_hashes(desk.new_hashes())
     if desk.stopped:
         return ScoutRun(None, desk.progress, listing.other_files)
-    snaps, refused = _gather(desk, store, settings.zone if places else None, places)
+    snaps, refused = _gather(desk, store, (settings.inputs.zone or None) if places else None, places)
     scouting = arrange(
         snaps, (*refused, *listing.unreadable), order, with_places=places, settings=_settings_facts(settings)
     )
@@ -308,8 +306,6 @@ def _gather(desk: _Desk, store: ScoutStore, zone: str | None, places: bool) -> t
 
 
 def _place_now(photo: FoundPhoto, zone: str | None) -> str:
-    from irpreview.io.photos import read_facts
-
     try:
         return place_text(read_facts(photo.file, zone=zone).place)
     except IrpreviewError:  # judged before, gone now
@@ -317,15 +313,17 @@ def _place_now(photo: FoundPhoto, zone: str | None) -> str:
 
 
 def _settings_facts(settings: Settings) -> dict[str, Any]:
+    inputs = settings.inputs
     return {
         "kit": settings.kit.name,
-        "model": session.scene_network().model_id,
-        "wind_m_s": settings.wind_m_s,
-        "shutter_s": settings.shutter_s,
-        "grade": settings.grade,
-        "planned_sun_deg": settings.planned_sun_deg,
-        "planned_time": settings.planned_time,
-        "haze": settings.haze,
+        "log_used": settings.lessons is not None,
+        "model": installation.scene_network().model_id,
+        "wind_m_s": inputs.wind_m_s,
+        "shutter_s": inputs.shutter_s,
+        "grade": inputs.grade,
+        "planned_sun_deg": inputs.planned_sun_deg,
+        "planned_time": inputs.planned_time or None,
+        "haze": inputs.planned_haze or None,
     }
 
 
@@ -333,11 +331,7 @@ class _threads_restored:
     """Work done in this process changes OpenCV's number of threads; it is put back."""
 
     def __enter__(self) -> None:
-        import cv2
-
         self._before = cv2.getNumThreads()
 
     def __exit__(self, *_: object) -> None:
-        import cv2
-
         cv2.setNumThreads(self._before)

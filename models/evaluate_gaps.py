@@ -1,4 +1,4 @@
-"""How well the gaps between layers agree with real infrared pictures.
+"""How well the separations between layers agree with real infrared pictures.
 
     python models/evaluate_gaps.py [--research FOLDER] [--unseen | --held-back FOLDER] [--fit]
 
@@ -28,11 +28,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from folds import UNSEEN_BY, UNSEEN_FOLD, fold_of_pairs
 
-from irpreview import session
+from irpreview import analysis
 from irpreview.core.rendering.tones import decode_display
 from irpreview.core.scene.scene_map import scene_from_network
 from irpreview.core.verdict.layers import LEAST_TRUST, find_layers, ground_of, resized, zones_of
-from irpreview.core.verdict.separation import layer_tones, measure_gaps, spread_in_zones, texture_limit
+from irpreview.core.verdict.separation import layer_tones, measure_separations, spread_in_zones, texture_limit
 from irpreview.io.kits import load_kit
 from irpreview.io.network import SceneNetwork, load_network
 from irpreview.io.photos import load_photo
@@ -41,7 +41,7 @@ from irpreview.records import Light, Photo, Rendering, SceneMap
 
 @dataclass(frozen=True)
 class Row:
-    """One gap: predicted and real."""
+    """One separation: predicted and real."""
 
     name: str
     classes: tuple[str, str]
@@ -80,37 +80,41 @@ def fitted_real(tones: np.ndarray, nir: np.ndarray) -> np.ndarray:
     )
 
 
-def gaps_of(photo: Photo, scene: SceneMap, nir: np.ndarray, grade: float = 4.0) -> list[Row]:
-    """Every gap of one pair, predicted and real."""
-    return gaps_from(photo, scene, session.render(photo, scene, load_kit("reference-pairs"), Light()), nir, grade)
+def separations_of(photo: Photo, scene: SceneMap, nir: np.ndarray, grade: float = 4.0) -> list[Row]:
+    """Every separation of one pair, predicted and real."""
+    return separations_from(
+        photo, scene, analysis.render(photo, scene, load_kit("reference-pairs"), Light()), nir, grade
+    )
 
 
-def gaps_from(photo: Photo, scene: SceneMap, rendering: Rendering, nir: np.ndarray, grade: float = 4.0) -> list[Row]:
+def separations_from(
+    photo: Photo, scene: SceneMap, rendering: Rendering, nir: np.ndarray, grade: float = 4.0
+) -> list[Row]:
     """The same with the rendering at hand (kit `reference-pairs`)."""
     ground = ground_of(photo, scene, rendering)
     layers, layer_map = find_layers(ground)
-    gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
+    separations, curve = measure_separations(ground, layers, layer_map, rendering, grade)
     real_zones = zones_of(resized(fitted_real(rendering.tones, nir), ground.shape))
     real = layer_tones(real_zones, layer_map, len(layers), curve)
     raw = layer_tones(ground.infrared_zone, layer_map, len(layers), curve)
     error_share = float(np.mean((ground.spread_stops / 1.645) ** 2) / np.var(ground.infrared_zone, dtype=np.float64))
     rows = []
-    for gap in gaps:
-        a, b = real[gap.a], real[gap.b]
+    for separation in separations:
+        a, b = real[separation.a], real[separation.b]
         step = a.lightness - b.lightness
         rows.append(
             Row(
                 name=photo.name,
-                classes=(layers[gap.a].class_name, layers[gap.b].class_name),
-                zones=gap.zones,
-                low=gap.low,
-                high=gap.high,
-                says=gap.says,
-                spread=spread_in_zones(layers[gap.a], layers[gap.b]),
+                classes=(layers[separation.a].class_name, layers[separation.b].class_name),
+                zones=separation.zones,
+                low=separation.low,
+                high=separation.high,
+                says=separation.says,
+                spread=spread_in_zones(layers[separation.a], layers[separation.b]),
                 real_zones=a.zone - b.zone,
                 real_step=step,
                 real_holds=abs(step) > texture_limit(a.texture, b.texture),
-                raw_zones=raw[gap.a].zone - raw[gap.b].zone,
+                raw_zones=raw[separation.a].zone - raw[separation.b].zone,
                 error_share=error_share,
             )
         )
@@ -141,13 +145,13 @@ def rows_of(
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", name=name)
         nir = cv2.imread(str(research / "rgb_nir_pairs" / f"{name}_nir.jpg"), cv2.IMREAD_GRAYSCALE)
         if held_back is None:
-            scene = session.map_scene(photo, network)
+            scene = analysis.map_scene(photo, network)
         else:
             with np.load(held_back / f"{name}.npz") as stored:
                 scene = scene_from_network(
                     photo, stored["p"].astype(np.float32), stored["m"].astype(np.float32), "held back"
                 )
-        rows += gaps_of(photo, scene, nir)
+        rows += separations_of(photo, scene, nir)
     return rows
 
 
@@ -162,7 +166,7 @@ def figures(rows: list[Row]) -> dict[str, float]:
 
     right = np.sign(zones) == np.sign(real)
     return {
-        "gaps": len(rows),
+        "separations": len(rows),
         "mean_error": float(np.abs(zones - real).mean()),
         "sign_above_1": share(right, np.abs(zones) > 1),
         "sign_above_half": share(right, np.abs(zones) > 0.5),
@@ -170,10 +174,10 @@ def figures(rows: list[Row]) -> dict[str, float]:
         "real_sign_above_half": share(right, np.abs(real) > 0.5),
         "covered": float(covered.mean()),
         "median_width": float(np.median([r.high - r.low for r in rows])),
-        "holds": float((said == "holds").mean()),
+        "separates": float((said == "separates").mean()),
         "merges": float((said == "merges").mean()),
-        "cannot_tell": float((said == "cannot_tell").mean()),
-        "holds_right": share(holds, said == "holds"),
+        "uncertain": float((said == "uncertain").mean()),
+        "separates_right": share(holds, said == "separates"),
         "merges_right": share(~holds, said == "merges"),
     }
 
@@ -186,7 +190,7 @@ def print_table(rows: list[Row]) -> None:
     print("| category | " + " | ".join(head) + " |")
     print("|---" * (len(head) + 1) + "|")
     for name, part in [*sorted(by_category.items()), ("all", rows)]:
-        cells = [f"{v:.0f}" if k == "gaps" else f"{v:.3f}" for k, v in figures(part).items()]
+        cells = [f"{v:.0f}" if k == "separations" else f"{v:.3f}" for k, v in figures(part).items()]
         print(f"| {name} | " + " | ".join(cells) + " |")
 
 
@@ -211,7 +215,7 @@ def fit(rows: list[Row]) -> None:
     from scipy.optimize import minimize
 
     left_out: list[np.ndarray] = []
-    print("| left out | gaps | NOISE_SHARE of the others | mean error | unweighed |\n|---|---|---|---|---|")
+    print("| left out | separations | NOISE_SHARE of the others | mean error | unweighed |\n|---|---|---|---|---|")
     for name in sorted({row.category for row in rows}):
         part, rest = ([r for r in rows if (r.category == name) == own] for own in (True, False))
         share = best_noise_share(rest)

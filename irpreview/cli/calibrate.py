@@ -57,10 +57,9 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """The filter factor of your own kit from two frames, or from typed settings."""
-        from irpreview import session
         from irpreview.io.kits import load_kit, save_kit
 
-        chosen = load_kit(kit) if kit is not None else session.default_kit()
+        chosen = load_kit(kit) if kit is not None else load_kit("unmodified-720")
         if plain is not None and filtered is not None and meter is None and ev is None and typed is None:
             answer = _from_frames(plain, filtered, zone, chosen)
             source = f"two frames: {plain.name}, {filtered.name}"
@@ -105,14 +104,14 @@ def _from_frames(plain: Path, filtered: Path, zone: str | None, kit: Kit) -> Cal
 
 def _class_factors(photo: Photo, kit: Kit) -> tuple[Any, Any]:
     """Class factors in the light of the plain frame and its label map; (None, None) where weights are missing."""
-    from irpreview import session
+    from irpreview.analysis import analyse
     from irpreview.core.light.surfaces import class_factors
     from irpreview.errors import BadModel
     from irpreview.io.tables import load_tables
 
     try:
-        scene = session.map_scene(photo)
-        return class_factors(kit, session.light_of(photo), load_tables()), scene.label
+        analysis = analyse(photo)
+        return class_factors(kit, analysis.snap_light, load_tables()), analysis.full_scene.label
     except BadModel as error:
         say(f"what is in the frame is told by colour only: {error}")
         return None, None

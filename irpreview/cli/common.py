@@ -188,7 +188,9 @@ def plain(value: Any) -> Any:
 
 def emit_json(answer: Mapping[str, Any]) -> None:
     """One JSON object on one line of stdout, with the schema's name first."""
-    line = {"schema": SCHEMA, **{key: plain(value) for key, value in answer.items() if key != "schema"}}
+    first = [key for key in ("kind", "photo") if key in answer]
+    order = [*first, *(key for key in answer if key not in (*first, "schema"))]
+    line = {"schema": SCHEMA, **{key: plain(answer[key]) for key in order}}
     print(json.dumps(line, ensure_ascii=False, allow_nan=False), flush=True)
 
 

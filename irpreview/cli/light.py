@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say
+from irpreview.core.words import long_words
 
 if TYPE_CHECKING:
     from irpreview.core.light.light_plan import LightPlan, Window
@@ -39,12 +40,11 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """When the light is right: sun, hard light and view direction, every quarter hour."""
-        from irpreview import session
         from irpreview.core.light.light_plan import parse_date, parse_place, plan_light
         from irpreview.io.kits import load_kit
         from irpreview.io.tables import load_tables
 
-        chosen = load_kit(kit) if kit is not None else session.default_kit()
+        chosen = load_kit(kit) if kit is not None else load_kit("unmodified-720")
         plan = plan_light(
             parse_place(at),
             parse_date(date),
@@ -118,7 +118,7 @@ def facts_of(plan: LightPlan, kit: Kit, plot: Path | None) -> dict[str, Any]:
         ],
         "best_days": [d.day.isoformat() for d in ranked if d.score > 0][:7],
         "plot": None if plot is None else str(plot),
-        "cautions": list(plan.cautions),
+        "cautions": list(long_words(plan.cautions)),
         "doubts": list(plan.doubts),
     }
 
@@ -147,5 +147,5 @@ def report(plan: LightPlan) -> str:
         for d in sorted(plan.days, key=lambda d: (-d.score, d.day))[:7]:
             lines.append(f"  {d.day:%a %d %b}  {d.score:4.1f} h of good light; {d.words}")
     if plan.cautions:
-        lines += ["", *(f"! {text}" for text in plan.cautions)]
+        lines += ["", *(f"! {text}" for text in long_words(plan.cautions))]
     return "\n".join(lines)

@@ -126,14 +126,16 @@ def _register_compare(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Check the prediction against the frame that was taken."""
-        from irpreview.brought_home import compare_frame
+        from irpreview.analysis import analyse
         from irpreview.io.field_log import FieldLog
         from irpreview.io.kits import load_kit
         from irpreview.io.photos import load_photo
         from irpreview.io.pictures import make_folder, write_jpeg
+        from irpreview.log_frames import compare_frame
+        from irpreview.request import Request
 
         chosen = load_kit(kit or "unmodified-720")
-        result, differences = compare_frame(load_photo(snap, zone=zone), frame, chosen)
+        result, differences = compare_frame(analyse(load_photo(snap, zone=zone), Request(kit=chosen)), frame)
         picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", result.picture)
         if keep:
             with FieldLog(log) as book:

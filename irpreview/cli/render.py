@@ -2,41 +2,23 @@
 
 from __future__ import annotations
 
+import textwrap
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from irpreview.cli.common import (
-    GradeOption,
-    JsonOption,
-    KitOption,
-    OutOption,
-    PhotosArgument,
-    PlannedHazeOption,
-    PlannedPlaceOption,
-    PlannedSunOption,
-    PlannedTimeOption,
-    Refusals,
-    ZoneOption,
-    as_option,
-    emit_json,
-    fail_usage,
-    say,
-)
+from irpreview.cli.asking import Asked, asks
+from irpreview.cli.common import JsonOption, OutOption, PhotosArgument, Refusals, emit_json, fail_usage, say
 from irpreview.core.units import share_text, zone_text, zone_word
-from irpreview.errors import BadValue
 from irpreview.records import CLASS_NAMES, CLASS_WORDS
 
 if TYPE_CHECKING:
-    from irpreview.records import Kit, Light, Photo, Place, Rendering, SceneMap
+    from irpreview.analysis import Analysis
+    from irpreview.answers.picture import RenderAnswer
 
-FilmOption = Annotated[
-    bool, typer.Option("--film-look", help="Let bright parts glow a little, as on film without a backing.")
-]
 TonesOption = Annotated[
     Path | None,
     typer.Option(
@@ -51,69 +33,15 @@ _FLOOR_SHARE = 0.005
 """Classes below this share of the picture are not reported to a person."""
 
 
-@dataclass(frozen=True)
-class Rendered:
-    """One photo, what was made of it and where that lies."""
-
-    path: Path
-    photo: Photo
-    scene: SceneMap
-    rendering: Rendering
-    doubts: tuple[str, ...]
-    files: dict[str, str | None]
-    tones_full_scale: float | None
-    seconds: float
-
-
-@dataclass(frozen=True)
-class Planned:
-    """Another light than the snap's own, as typed; nothing typed = the snap's own."""
-
-    sun_height_deg: float | None = None
-    time: str | None = None
-    place: Place | None = None
-    haze: str | None = None
-    zone: str | None = None
-
-    def light_for(self, photo: Photo) -> Light | None:
-        """The light to plan with, None for the snap's own. Raises BadValue."""
-        from irpreview import session
-        from irpreview.core.light.light_plan import parse_moment
-
-        if self.sun_height_deg is None and self.time is None:
-            return None
-        place, when = self.place or photo.place, None
-        if self.time is not None:
-            if place is None:
-                raise BadValue("--planned-time needs a place to tell the sun by, and the photo has none; give --at")
-            when = parse_moment(self.time, self.zone or _offset(photo), place)
-        return session.planned_light(photo, sun_height_deg=self.sun_height_deg, when=when, place=place, haze=self.haze)
-
-
-def _offset(photo: Photo) -> str | None:
-    """The photo's own offset from UTC, as a zone."""
-    offset = None if photo.taken_at is None else photo.taken_at.utcoffset()
-    if offset is None:
-        return None
-    minutes = round(offset.total_seconds() / 60.0)
-    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
-
-
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
 
     @app.command("render")
+    @asks
     def render(
         photos: PhotosArgument,
+        asked: Asked,
         out: OutOption = Path(),
-        kit: KitOption = None,
-        grade: GradeOption = 4.0,
-        film_look: FilmOption = False,
-        zone: ZoneOption = None,
-        planned_sun: PlannedSunOption = None,
-        planned_time: PlannedTimeOption = None,
-        at: PlannedPlaceOption = None,
-        haze: PlannedHazeOption = None,
         tones: TonesOption = None,
         labels: LabelsOption = None,
         as_json: JsonOption = False,
@@ -124,40 +52,23 @@ def register(app: typer.Typer) -> None:
         """
         if len(photos) > 1 and (tones or labels):
             raise fail_usage(f"--tones and --labels go with one photo, and {len(photos)} were given")
-        from irpreview.core.light.light_plan import parse_place
-        from irpreview.core.light.planned_light import check_asked
-        from irpreview.io.kits import load_kit
+        asked.check()
         from irpreview.io.pictures import make_folder
 
-        place = None if at is None else as_option(parse_place)(at)
-        check_asked(planned_sun, planned_time, place, haze)
-        planned = Planned(planned_sun, planned_time, place, haze, zone)
-        chosen = load_kit(kit) if kit is not None else None
         make_folder(out)
         refused = Refusals()
         for i, (path, stem) in enumerate(zip(photos, free_stems(photos, out), strict=True)):
             if stem != path.stem:
                 say(f"{path}: another photo has the same name, so its pictures are called {stem}-...")
             try:
-                done = render_one(
-                    path,
-                    out,
-                    stem,
-                    kit=chosen,
-                    grade=grade,
-                    film_look=film_look,
-                    zone=zone,
-                    planned=planned,
-                    tones=tones,
-                    labels=labels,
-                )
+                analysis, answer = render_one(path, out, stem, asked, tones=tones, labels=labels)
             except Exception as error:  # one bad photo does not stop the others
                 refused.add(path, error)
                 continue
             if as_json:
-                emit_json(facts_of(done))
+                emit_json(answer.as_json())
             else:
-                print(("\n" if i else "") + report(done))
+                print(("\n" if i else "") + report(analysis, answer))
         refused.leave()
 
 
@@ -188,95 +99,47 @@ def _names(stem: str, planned: bool = False) -> tuple[str, str]:
 
 
 def render_one(
-    path: Path,
-    out: Path,
-    stem: str,
-    *,
-    kit: Kit | None = None,
-    grade: float = 4.0,
-    film_look: bool = False,
-    zone: str | None = None,
-    planned: Planned | None = None,
-    tones: Path | None = None,
-    labels: Path | None = None,
-) -> Rendered:
+    path: Path, out: Path, stem: str, asked: Asked, *, tones: Path | None = None, labels: Path | None = None
+) -> tuple[Analysis, RenderAnswer]:
     """Read one photo, predict, and write its pictures into the folder `out`."""
-    from irpreview import session
+    from irpreview.analysis import analyse
+    from irpreview.answers.picture import render_answer
     from irpreview.core.scene.class_picture import class_sheet
     from irpreview.io.photos import load_photo
     from irpreview.io.pictures import write_jpeg, write_labels, write_png, write_tones
 
     start = time.perf_counter()
-    photo = load_photo(path, zone=zone)
-    light = planned.light_for(photo) if planned is not None else None
-    scene = session.map_scene(photo)
-    rendering = session.render(photo, scene, kit, light, grade=grade, film_look=film_look)
+    photo = load_photo(path, zone=asked.zone)
+    analysis = analyse(photo, asked.request(photo))
+    rendering, scene = analysis.full_rendering, analysis.full_scene
     infrared, classes = (out / name for name in _names(stem, rendering.light.planned))
     write_jpeg(infrared, rendering.picture)
     write_png(classes, class_sheet(photo, scene))
     full_scale = write_tones(tones, rendering.tones) if tones is not None else None
     if labels is not None:
         write_labels(labels, scene.label)
-    return Rendered(
-        path=path,
-        photo=photo,
-        scene=scene,
-        rendering=rendering,
-        doubts=tuple(dict.fromkeys((*photo.doubts, *rendering.doubts))),
-        files={
-            "infrared": str(infrared),
-            "classes": str(classes),
-            "tones": None if tones is None else str(tones),
-            "labels": None if labels is None else str(labels),
-        },
-        tones_full_scale=full_scale,
-        seconds=time.perf_counter() - start,
-    )
-
-
-def facts_of(done: Rendered) -> dict[str, Any]:
-    """The answer as JSON holds it; see data/schemas/render.json. Where the photo was taken is not told."""
-    photo, rendering = done.photo, done.rendering
-    share = done.scene.share()
-    return {
-        "kind": "rendering",
-        "photo": str(done.path),
-        "sha256": photo.content_sha256,
-        "width": photo.width,
-        "height": photo.height,
-        "taken_at": None if photo.taken_at is None else photo.taken_at.isoformat(),
-        "kit": rendering.kit.name,
-        "light": rendering.light.how_known,
-        "planned": rendering.light.planned,
-        "sun_height_deg": round(rendering.light.sun_height_deg, 1),
-        "model": done.scene.model_id,
-        "shares": {name: round(share[name], 4) for name in CLASS_NAMES},
-        "zones": {
-            name: rendering.classes[name].zone.as_dict(2) if name in rendering.classes and share[name] > 0 else None
-            for name in CLASS_NAMES
-        },
-        "confidence": round(float(done.scene.confidence.mean()), 3),
-        "doubts": list(done.doubts),
-        "seconds": round(done.seconds, 3),
-        "tones_full_scale": done.tones_full_scale,
-        "files": done.files,
+    files = {
+        "infrared": str(infrared),
+        "classes": str(classes),
+        "tones": None if tones is None else str(tones),
+        "labels": None if labels is None else str(labels),
     }
+    seconds = time.perf_counter() - start
+    return analysis, render_answer(analysis, str(path), files, seconds, full_scale, asked.lessons[1])
 
 
-def report(done: Rendered, title: str | None = None) -> str:
+def report(analysis: Analysis, answer: RenderAnswer, title: str | None = None) -> str:
     """The answer as a short text: what is there, in which zone it will print, and why to doubt it."""
-    import textwrap
-
-    share, classes = done.scene.share(), done.rendering.classes
-    lines = [f"{title or done.path.name}: {done.photo.width} x {done.photo.height}, {done.rendering.kit.words}"]
-    if done.rendering.light.planned:
-        lines.append(f"  What-if, no forecast. Light {done.rendering.light.how_known}")
+    share, classes = answer.shares, analysis.rendering.classes
+    lines = [f"{title or Path(answer.photo).name}: {answer.width} x {answer.height}, {analysis.kit.words}"]
+    if answer.planned:
+        lines.append(f"  What-if, no forecast. Light {answer.light}")
     present = sorted((n for n in CLASS_NAMES if share[n] >= _FLOOR_SHARE), key=lambda n: -share[n])
     for name in present:
         tone = f"{zone_text(classes[name].zone):26}  {zone_word(classes[name].zone.likely)}" if name in classes else ""
         lines.append(f"  {CLASS_WORDS[name]:13} {share_text(share[name]):>5}  {tone}".rstrip())
-    for doubt in done.doubts:
+    for doubt in answer.doubts:
         lines += textwrap.wrap(f"Doubt: {doubt}.", 96, initial_indent="  ", subsequent_indent="    ")
-    lines.append(f"  {done.files['infrared']}")
-    lines.append(f"  {done.files['classes']}")
+    lines.append(f"  {answer.files['infrared']}")
+    lines.append(f"  {answer.files['classes']}")
     return "\n".join(lines)

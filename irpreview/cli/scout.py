@@ -12,21 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from irpreview.cli.common import (
-    GradeOption,
-    JsonOption,
-    KitOption,
-    PlannedHazeOption,
-    PlannedPlaceOption,
-    PlannedSunOption,
-    PlannedTimeOption,
-    ShutterOption,
-    WindOption,
-    ZoneOption,
-    as_option,
-    emit_json,
-    say,
-)
+from irpreview.cli.asking import Asked, asks
+from irpreview.cli.common import JsonOption, emit_json, fail_usage, say
 
 if TYPE_CHECKING:
     from irpreview.core.scouting.ranking import Scouting
@@ -70,18 +57,11 @@ def register(app: typer.Typer) -> None:
     """Add the command to the application."""
 
     @app.command("scout")
+    @asks
     def scout(
         folder: FolderArgument,
         out: OutOption,
-        wind: WindOption = None,
-        shutter: ShutterOption = None,
-        kit: KitOption = None,
-        grade: GradeOption = 4.0,
-        zone: ZoneOption = None,
-        planned_sun: PlannedSunOption = None,
-        planned_time: PlannedTimeOption = None,
-        at: PlannedPlaceOption = None,
-        haze: PlannedHazeOption = None,
+        asked: Asked,
         order: OrderOption = "lead",
         places: PlacesOption = False,
         most: MostOption = 200,
@@ -95,21 +75,15 @@ def register(app: typer.Typer) -> None:
         Writes contact-sheet.html, contact-sheet.pdf, scout.csv and scout.json into --out. A stopped run goes on where
         it was when the same command is given again.
         """
-        from irpreview.core.light.light_plan import parse_place
-        from irpreview.io.kits import load_kit
+        asked.check()
+        if asked.given["clip"] or asked.readings:
+            raise fail_usage("--clip, --meter and --ev belong to one scene; they do not go with a folder of snaps")
+        from irpreview.request import kit_of
         from irpreview.scouting import Settings
 
-        settings = Settings(
-            kit=load_kit(kit if kit is not None else "unmodified-720"),
-            wind_m_s=wind,
-            shutter_s=shutter,
-            grade=grade,
-            zone=zone,
-            planned_sun_deg=planned_sun,
-            planned_time=planned_time,
-            at=None if at is None else as_option(parse_place)(at),
-            haze=haze,
-        )
+        settings = Settings(kit=kit_of(asked.inputs), inputs=asked.inputs, lessons=asked.lessons[0])
+        for doubt in asked.lessons[1]:
+            say(doubt)
         run, written = _run(folder, out, settings, order, places, jobs, cluster, title, most)
         if run.scouting is None:
             say(f"stopped with {counted(run.progress.left, 'photo')} left; the same command again goes on from there")

@@ -37,7 +37,7 @@ _WIND_UNIT_M_S = {
     "kph": 1.0 / 3.6,
     "mph": 0.44704,
 }
-_NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
+_NUMBER = r"([0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
 _HOURS_MINUTES_SECONDS = (
     rf"(?:{_NUMBER}\s*(?:h|hours?))?\s*(?:{_NUMBER}\s*(?:m|min|minutes?))?\s*(?:{_NUMBER}\s*(?:s|sec|seconds?)?)?"
 )

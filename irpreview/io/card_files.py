@@ -19,8 +19,8 @@ from typing import Any, Literal
 
 import numpy as np
 
+from irpreview.answers.card import card_answer
 from irpreview.core.card.blocks import Block, card_blocks, footer_words, key_figures
-from irpreview.core.card.card import card_dict
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io.card_paper import card_pdf
 from irpreview.io.print_style import ACCENT, INK, LINE, PAPER, QUIET, font_files, held
@@ -37,7 +37,7 @@ SMALL_PX = 34
 
 def card_json(card: ShotCard) -> str:
     """The card as one JSON object, `data/schemas/card.json`."""
-    return json.dumps(card_dict(card), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return json.dumps(card_answer(card).as_json(), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
 def card_schema() -> dict[str, Any]:

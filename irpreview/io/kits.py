@@ -35,7 +35,8 @@ from irpreview.records import CLASS_NAMES, Kit, Range, Spectrum
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
 
-LARGEST_FILE_BYTES = 1_000_000
+LARGEST_FILE_BYTES = 64_000
+LARGEST_CURVE_BYTES = 2_000_000
 FILTER_NM = (500.0, 1100.0)
 
 BUILT_IN: Mapping[str, Kit] = MappingProxyType(
@@ -129,19 +130,27 @@ def load_kit(name_or_path: str | Path) -> Kit:
     if isinstance(name_or_path, str) and name in BUILT_IN:
         return BUILT_IN[name]
     path = Path(name_or_path)
-    if not path.exists():
+    try:
+        there = path.exists()
+    except (OSError, ValueError):  # a name too long for any file
+        there, name = False, name[:80]
+    if not there:
         near = difflib.get_close_matches(name, BUILT_IN, n=1)
         hint = f"did you mean {near[0]}? " if near else ""
         raise BadKit(f"no kit {name!r}: {hint}built-in kits are {', '.join(BUILT_IN)}; or give the path of a kit file")
     if path.is_dir():
         raise BadKit(f"kit {path}: is a folder; give the path of a kit file (.toml)")
     try:
+        if not path.is_file():
+            raise BadKit(f"kit {path}: is no ordinary file (a device or a pipe); give the path of a kit file (.toml)")
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise BadKit(f"kit {path}: {path.stat().st_size} bytes, at most {LARGEST_FILE_BYTES}; this is no kit file")
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
         raise BadKit(f"kit {path}: cannot be read ({reason}); give a kit file of text (.toml)") from error
+    except RecursionError:
+        raise BadKit(f"kit {path}: brackets within brackets without end; this is no kit file") from None
     except tomllib.TOMLDecodeError as error:
         raise BadKit(f"kit {path}: is not valid TOML ({error}); see 'irpreview kit show' for the layout") from error
     return kit_from(content, path.parent, where=f"kit {path}", default_name=path.stem)
@@ -165,6 +174,9 @@ def kit_from(content: Mapping[str, Any], folder: Path, *, where: str = "kit", de
     base = BUILT_IN["unmodified-720"]
     values.setdefault("infrared_cut_floor", base.infrared_cut_floor)
     if "filter_curve" in values:
+        beside = (folder / values["filter_curve"]).resolve()
+        if not beside.is_relative_to(folder.resolve()):  # a stranger's kit may not point at any file here
+            raise BadKit(f"{where}: the filter curve must lie beside the kit file; copy it there")
         values["filter_curve"] = read_filter_curve(folder / values["filter_curve"], where=where)
         values.setdefault("filter_cut_on_nm", _half_point_nm(values["filter_curve"]))
     if "focal_mm" in values:
@@ -213,6 +225,10 @@ def read_filter_curve(path: Path, *, where: str = "kit") -> Spectrum:
     A heading line and lines that start with # are allowed. Raises BadKit.
     """
     try:
+        if path.exists() and not path.is_file():
+            raise BadKit(f"{where}: filter curve {path} is no ordinary file; give the path of a CSV file")
+        if path.stat().st_size > LARGEST_CURVE_BYTES:
+            raise BadKit(f"{where}: filter curve {path} has more than {LARGEST_CURVE_BYTES} bytes; give fewer points")
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"

@@ -17,8 +17,9 @@ from importlib import resources
 from importlib.metadata import version
 from pathlib import Path, PurePath
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
+from irpreview.core.field_log.comparison import personal_correction
 from irpreview.core.field_log.entries import (
     ENTRY_FIELDS,
     LogEntry,
@@ -29,14 +30,13 @@ from irpreview.core.field_log.entries import (
     check_entry,
     check_spot,
 )
+from irpreview.core.field_log.learning import Learned, learn_factor, observations_of
 from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog, default_path
 from irpreview.io.kits import same_lens
 from irpreview.io.pictures import write_file
-from irpreview.records import Kit, Place, Range
-
-if TYPE_CHECKING:
-    from irpreview.core.field_log.learning import Learned
+from irpreview.io.tables import load_tables
+from irpreview.records import Kit, Place, Range, Taught
 
 T = TypeVar("T")
 SCHEMA = "irpreview-log/2"
@@ -260,20 +260,82 @@ def _entry_of(row: Mapping[str, Any]) -> LogEntry:
 
 def learned_from(kit: Kit, log: FieldLog) -> Learned:
     """The factor of this kit by the frames in the log."""
-    from irpreview.core.field_log.learning import learn_factor, observations_of
-    from irpreview.io.tables import load_tables
-
     observations, says = observations_of(kit, log.search(SearchWish(kit_name=kit.name, newest_first=False)))
     learned = learn_factor(kit, observations, load_tables())
     return replace(learned, says=(*learned.says, *says))
 
 
 @dataclass(frozen=True, slots=True)
-class Taught:
-    """A kit as the field log taught it, and what the photographer should know of that."""
+class LogLessons:
+    """What the field log taught about one kit, ready for any height of the sun. Travels to another process."""
 
-    kit: Kit
-    says: tuple[str, ...] = ()
+    kit_name: str
+    learned: Learned | None
+    """The factor; None = nothing learned, or switched off."""
+    correction_stops: Mapping[str, float]
+    """Personal correction per class; empty = none, or switched off. [stops]"""
+    spot_from_f_number: float | None
+    in_shade: bool = False
+
+    def __call__(self, kit: Kit, sun_height_deg: float | None) -> Taught:
+        """The kit with these lessons; of another kit than they were learned for, the kit as it stands."""
+        if kit.name != self.kit_name:
+            return Taught(kit)
+        out, says, learned, own = kit, [], self.learned, self.correction_stops
+        if learned is not None and learned.frames:
+            out = learned.applied_to(out, in_shade=self.in_shade, sun_height_deg=sun_height_deg)
+            if sun_height_deg is None and learned.counts.get("low_sun", 0):
+                says.append(
+                    "how high the sun will stand is not known (--place and --when, or the snap's own time and place): "
+                    "what the field log says of a low sun is left out"
+                )
+            if learned.changed_stops is not None:
+                says.append(
+                    f"the field log shows a step of {learned.changed_stops:+.1f} stops: only frames since then count"
+                )
+        if own:
+            # frames compared as pictures say more of a class than their exposures: they stand in their place
+            together = {n: v for n, v in out.class_correction_stops.items() if n not in own}
+            together |= {n: kit.class_correction_stops.get(n, 0.0) + own[n] for n in own}
+            out = replace(out, class_correction_stops=MappingProxyType(together))
+        spot = self.spot_from_f_number
+        if spot is not None and (kit.hot_spot_from_f_number is None or spot < kit.hot_spot_from_f_number):
+            out = replace(out, hot_spot_from_f_number=spot)
+            if kit.lens is None:
+                says.append(
+                    f"which lens is in use was not said (--lens, or its name in the kit): apertures from f/{spot:g} "
+                    "on are avoided because one of yours shows a hot spot there"
+                )
+        return Taught(out, tuple(says))
+
+
+def lessons_of(
+    kit: Kit, log: FieldLog | Path | str | None = None, *, in_shade: bool = False, focal_mm: float | None = None
+) -> LogLessons | None:
+    """What the field log taught about a kit: factor, personal correction of classes, apertures with a hot spot.
+
+    log: an open one, its file, or None for the usual place, where a missing log teaches nothing (None). What is
+    switched off for the kit stays out. in_shade: what the frames say of shade joins the factor. focal_mm: of the
+    picture planned, 35 mm equivalent; of one lens the nearest focal length in the table counts. Raises BadLog.
+    """
+    if not isinstance(log, FieldLog):
+        path = Path(log) if log is not None else default_path()
+        if log is None and not path.exists():
+            return None
+        with FieldLog(path, read_only=True) as opened:
+            return lessons_of(kit, opened, in_shade=in_shade, focal_mm=focal_mm)
+    use_learned, use_correction = log.uses(kit.name)
+    learned = learned_from(kit, log) if use_learned else None
+    if learned is not None:  # a mapping proxy does not travel between processes
+        learned = replace(learned, circumstances=dict(learned.circumstances), counts=dict(learned.counts))
+    own = personal_correction(log.differences(kit.name)) if use_correction else {}
+    return LogLessons(
+        kit.name,
+        learned,
+        {name: one.stops.likely for name, one in own.items()},
+        spot_from(log, kit.name, lens=kit.lens, focal_mm=focal_mm),
+        in_shade,
+    )
 
 
 def teach(
@@ -284,52 +346,9 @@ def teach(
     sun_height_deg: float | None = None,
     focal_mm: float | None = None,
 ) -> Taught:
-    """The kit as the field log taught it: factor, personal correction of classes, apertures with a hot spot.
-
-    log: an open one, its file, or None for the usual place, where a missing log changes nothing. What is switched off
-    for the kit stays out. in_shade, sun_height_deg: what the frames say of these joins the factor; None = not known.
-    focal_mm: of the picture planned, 35 mm equivalent; of one lens the nearest focal length in the table counts.
-    `factor_source` says what was used. Raises BadLog where a named log cannot be read.
-    """
-    if not isinstance(log, FieldLog):
-        path = Path(log) if log is not None else default_path()
-        if log is None and not path.exists():
-            return Taught(kit)
-        with FieldLog(path, read_only=True) as opened:
-            return teach(kit, opened, in_shade=in_shade, sun_height_deg=sun_height_deg, focal_mm=focal_mm)
-    use_learned, use_correction = log.uses(kit.name)
-    out, says = kit, []
-    if use_learned:
-        learned = learned_from(kit, log)
-        if learned.frames:
-            out = learned.applied_to(out, in_shade=in_shade, sun_height_deg=sun_height_deg)
-            if sun_height_deg is None and learned.counts.get("low_sun", 0):
-                says.append(
-                    "how high the sun will stand is not known (--at and --when, or the snap's own time and place): "
-                    "what the field log says of a low sun is left out"
-                )
-            if learned.changed_stops is not None:
-                says.append(
-                    f"the field log shows a step of {learned.changed_stops:+.1f} stops: only frames since then count"
-                )
-    if use_correction:
-        from irpreview.core.field_log.comparison import personal_correction
-
-        own = personal_correction(log.differences(kit.name))
-        if own:
-            # frames compared as pictures say more of a class than their exposures: they stand in their place
-            together = {n: v for n, v in out.class_correction_stops.items() if n not in own}
-            together |= {n: kit.class_correction_stops.get(n, 0.0) + own[n].stops.likely for n in own}
-            out = replace(out, class_correction_stops=MappingProxyType(together))
-    shows_from = spot_from(log, kit.name, lens=kit.lens, focal_mm=focal_mm)
-    if shows_from is not None and (kit.hot_spot_from_f_number is None or shows_from < kit.hot_spot_from_f_number):
-        out = replace(out, hot_spot_from_f_number=shows_from)
-        if kit.lens is None:
-            says.append(
-                f"which lens is in use was not said (--lens, or its name in the kit): apertures from f/{shows_from:g} "
-                "on are avoided because one of yours shows a hot spot there"
-            )
-    return Taught(out, tuple(says))
+    """The kit as the field log taught it, see `lessons_of`; sun_height_deg: None = not known. Raises BadLog."""
+    lessons = lessons_of(kit, log, in_shade=in_shade, focal_mm=focal_mm)
+    return Taught(kit) if lessons is None else lessons(kit, sun_height_deg)
 
 
 def learned_kit(

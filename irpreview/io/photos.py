@@ -13,6 +13,7 @@ import io
 import logging
 import re
 import stat
+import struct
 import warnings
 from collections.abc import Callable, Mapping
 from functools import lru_cache
@@ -63,8 +64,12 @@ def load_photo(
         raise BadValue(f"a photo cannot be read at {max_side} px; its long side must be {LEAST_SIDE_PX} px or more")
     data, name = _read(source, name)
     kind = kind_of(data[:_HEAD_BYTES], name)
-    check_whole(data, kind, name)
-    if kind == "TIFF" and is_raw_tiff(data):
+    try:
+        check_whole(data, kind, name)
+        raw = kind == "TIFF" and is_raw_tiff(data)
+    except (ValueError, OverflowError, IndexError, struct.error, MemoryError) as error:
+        raise _damaged(name, error) from error  # offsets and lengths in a file may be any number
+    if raw:
         raise BadPhoto(f"{name} is a camera raw file; develop it to JPEG or TIFF first")
     _keep_pillow_quiet()
     doubts: list[str] = []
@@ -74,6 +79,11 @@ def load_photo(
     if kind in ("PNG", "WEBP", "TIFF") and getattr(image, "is_animated", False):
         doubts.append("the file holds several pictures; only the first was used")
     _decode(image, kind, name, max_side)
+    if kind == "JPEG" and _ends_in_nothing(image):
+        raise BadPhoto(
+            f"{name} is damaged: its last rows hold no picture, as after a broken copy; copy it again from the phone, "
+            "or use another photo"
+        )
     facts = _facts(image, zone, doubts)
     orientation = _orientation(image, kind, doubts)
     pixels = _to_pixels(image, name, doubts)
@@ -242,6 +252,17 @@ def _decode(image: Image.Image, kind: str, name: str, max_side: int | None) -> N
         image.load()
     except Exception as error:
         raise _damaged(name, error) from error
+
+
+def _ends_in_nothing(image: Image.Image) -> bool:
+    """Whether the last rows are the very middle grey that a JPEG decoder puts where the data are missing.
+
+    Blocks without data have coefficients of zero, which is 128 in every channel (ITU-T T.81, A.3.1 level shift).
+    """
+    width, height = image.size
+    rows = np.asarray(image.crop((0, height - 8, width, height)))
+    whole = np.asarray(image.resize((32, 32)))  # a picture that is this grey all over is what it is
+    return bool(np.all(rows == 128) and whole.std() > 1.0)
 
 
 def _facts(image: Image.Image, zone: str | None, doubts: list[str]) -> Facts:

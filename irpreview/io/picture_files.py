@@ -7,6 +7,7 @@ bookkeeping is checked first: end markers, block sums, lengths and offsets.
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from collections.abc import Iterator
@@ -153,7 +154,7 @@ def _jpeg_fault(data: bytes) -> str | None:
             continue
         if marker == 0xDA:
             # in compressed data FF is always followed by 00 or a restart mark, so the end mark is no accident
-            return None if data.rfind(b"\xff\xd9") > at else _CUT
+            return _scans_fault(data, at) if data.rfind(b"\xff\xd9") > at else _CUT
         if marker == 0x01 or 0xD0 <= marker <= 0xD8:
             at += 2
             continue
@@ -161,6 +162,39 @@ def _jpeg_fault(data: bytes) -> str | None:
             return "it holds no picture"
         at += 2 + struct.unpack(">H", data[at + 2 : at + 4])[0]
     return _CUT
+
+
+MOST_SCANS = 200
+"""Of one JPEG. Cameras and programs write 1 to 15; each costs a pass over the whole picture."""
+_MARK = re.compile(rb"\xff[\xc4\xd9\xda\xdd\xdb\xc0-\xc2]")
+
+
+def _scans_fault(data: bytes, at: int) -> str | None:
+    """Too many scans, or a progressive picture (ITU-T T.81, annex G) that lacks the scans that complete it."""
+    progressive, scans = b"\xff\xc2" in data[:at], 0
+    left: dict[int, list[int]] = {}
+    for mark in _MARK.finditer(data, at):
+        kind, start = data[mark.start() + 1], mark.end()
+        if kind == 0xD9:
+            break
+        if kind != 0xDA:
+            continue
+        scans += 1
+        if scans > MOST_SCANS:
+            return f"it has more than {MOST_SCANS} scans"
+        if start + 3 > len(data):
+            return _CUT
+        number = data[start + 2]
+        end = start + 3 + 2 * number
+        if not 1 <= number <= 4 or end + 3 > len(data):
+            return "its header makes no sense"
+        first, last, low_bit = data[end], data[end + 1], data[end + 2] & 15
+        for component in data[start + 3 : end : 2]:
+            bits = left.setdefault(component, [1] * 64)
+            bits[first : min(last, 63) + 1] = [low_bit] * max(min(last, 63) + 1 - first, 0)
+    if progressive and any(any(bits) for bits in left.values()):
+        return _CUT
+    return None
 
 
 def _png_fault(data: bytes) -> str | None:

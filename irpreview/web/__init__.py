@@ -1,1 +1,1 @@
-"""The page in the browser: a thin shell over irpreview.session."""
+"""The page in the browser: a thin shell over irpreview.analysis."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import binascii
 import hmac
+import re
 import time
 from collections.abc import Awaitable, Callable, MutableMapping, Sequence
 from typing import Any
@@ -30,17 +31,13 @@ WRONG_PASSWORD_PAUSE_S = 60.0
 
 CONTENT_POLICY = "; ".join(
     (
-        "default-src 'self'",
+        "default-src 'none'",
         "img-src 'self' data: blob:",
-        "style-src 'self' 'unsafe-inline'",
-        # The page's framework builds its templates in the browser, which needs both.
-        "script-src 'self' 'unsafe-inline' 'unsafe-eval' blob:",
-        "worker-src 'self' blob:",
-        "connect-src 'self' blob: data:",
-        "font-src 'self' data:",
-        "object-src 'none'",
-        "base-uri 'self'",
-        "form-action 'self'",
+        "style-src 'self'",
+        "script-src 'self'",
+        "connect-src 'self' data:",
+        "base-uri 'none'",
+        "form-action 'none'",
         "frame-ancestors 'none'",
     )
 )
@@ -54,28 +51,23 @@ HEADERS = (
     (b"permissions-policy", b"geolocation=(), microphone=(), interest-cohort=()"),
 )
 
-PAGE_PATHS = ("/", "/config", "/config/", "/theme.css", "/manifest.json", "/favicon.ico", "/robots.txt")
-PAGE_FOLDERS = ("/assets/", "/static/", "/svelte/")
-CALL_PATHS = (
-    "/queue/join",
-    "/queue/data",
-    "/cancel",
-    "/reset",
-    "/startup-events",
-    "/app_id",
-)
-CALL_FOLDERS = ("/file=", "/heartbeat/")
-CALL_ROOT = "/gradio_api"
+PAGE_PATHS = ("/", "/favicon.ico")
+PAGE_FOLDER = "/page/"
+"""Style, scripts and the mark of the page."""
+CALL_FOLDER = "/gradio_api/call/"
+"""Where the page's calls go: the name of one, then the number of an answer that is waited for."""
+START_PATH = "/gradio_api/startup-events"
+"""Asked once by the server itself when it starts."""
+_CALL = re.compile(r"[a-z_]{1,32}(/[0-9a-f]{8,64})?")
 
 
 def path_is_open(path: str) -> bool:
     """Whether the page itself ever asks for this path."""
-    if path == UPLOAD_PATH or path in PAGE_PATHS or path.startswith(PAGE_FOLDERS):
-        return ".." not in path
-    if path.startswith(CALL_ROOT):
-        rest = path[len(CALL_ROOT) :]
-        return rest in CALL_PATHS or rest.startswith(CALL_FOLDERS)
-    return False
+    if path in (UPLOAD_PATH, START_PATH, *PAGE_PATHS):
+        return True
+    if path.startswith(PAGE_FOLDER):
+        return "/" not in path[len(PAGE_FOLDER) :] and ".." not in path
+    return path.startswith(CALL_FOLDER) and _CALL.fullmatch(path[len(CALL_FOLDER) :]) is not None
 
 
 def host_is_own(host: str, own_hosts: Sequence[str]) -> bool:

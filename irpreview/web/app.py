@@ -1,4 +1,4 @@
-"""Building and opening the page: framework switches, temporary folder, network addresses.
+"""Opening the page: framework switches, temporary folder, network addresses.
 
 The framework's own defaults would look up outside hosts, keep a history of runs and fetch pictures by address; all of
 that is switched off here, and `access_control.AccessControl` stands before every request.
@@ -32,16 +32,16 @@ class OpenPage:
 
     url: str
     lan_urls: tuple[str, ...]
-    blocks: Any
+    server: Any
     folder: Path
 
     def close(self) -> None:
         """Stop answering and delete the temporary folder."""
         with contextlib.suppress(Exception):
-            self.blocks.close(verbose=False)
+            self.server.blocks.close(verbose=False)
         with contextlib.suppress(Exception):
             # A thread inside the network's code must not be cut off at the end of the process.
-            self.blocks.warming.join(20)
+            self.server.warming.join(20)
         shutil.rmtree(self.folder, ignore_errors=True)
 
 
@@ -50,6 +50,9 @@ def prepare_framework(folder: Path) -> None:
     os.environ["GRADIO_ANALYTICS_ENABLED"] = "False"
     os.environ["HF_HUB_OFFLINE"] = "1"
     os.environ["GRADIO_TEMP_DIR"] = str(folder)
+    # The server would believe a caller's word for its own address from whoever this names, and so take a stranger for
+    # the owner. Empty: from nobody.
+    os.environ["FORWARDED_ALLOW_IPS"] = ""
     for name in ("GRADIO_SHARE", "GRADIO_ALLOWED_PATHS", "GRADIO_SERVER_NAME", "GRADIO_SERVER_PORT"):
         os.environ.pop(name, None)
     for name in ("NO_PROXY", "no_proxy"):
@@ -127,18 +130,8 @@ def check_password(password: str) -> str:
     return password
 
 
-def launch_options(
-    port: int,
-    own_hosts: tuple[str, ...],
-    password: str | None,
-    routes: Sequence[Any] = (),
-    closed_folders: Sequence[Path] = (),
-) -> dict[str, Any]:
+def launch_options(port: int, password: str | None, closed_folders: Sequence[Path] = ()) -> dict[str, Any]:
     """Everything that the framework is told at the start, none of it left to its defaults."""
-    from starlette.middleware import Middleware
-
-    from irpreview.web.style import CSS, HEAD, theme
-
     return {
         "server_name": "0.0.0.0" if password is not None else "127.0.0.1",
         "server_port": port,
@@ -156,16 +149,6 @@ def launch_options(
         "blocked_paths": [str(path) for path in closed_folders],
         "max_file_size": UPLOAD_LIMIT_BYTES,
         "state_session_capacity": 64,
-        "theme": theme(),
-        "css": CSS,
-        "head": HEAD,
-        "app_kwargs": {
-            "routes": list(routes),
-            "docs_url": None,
-            "redoc_url": None,
-            "openapi_url": None,
-            "middleware": [Middleware(AccessControl, own_hosts=own_hosts, password=password)],
-        },
     }
 
 
@@ -181,14 +164,15 @@ def open_page(port: int | None = None, lan_password: str | None = None) -> OpenP
     folder = own_folder()
     try:
         prepare_framework(folder)
-        from irpreview.web.page import build_page
+        from starlette.middleware import Middleware
 
-        blocks = build_page(folder)
-        uploads = blocks.uploads
+        from irpreview.web.server import build_server
+
         hosts = (*LOOPBACK, *addresses)
+        server = build_server(folder, [Middleware(AccessControl, own_hosts=hosts, password=password)])
         for attempts_left in (2, 1, 0):
             try:
-                blocks.launch(**launch_options(chosen, hosts, password, [uploads.route()], [uploads.inbox]))
+                server.launch(**launch_options(chosen, password, [server.uploads.inbox]))
                 break
             except OSError:  # taken by another program since it was found free
                 if port is not None or not attempts_left:
@@ -198,7 +182,7 @@ def open_page(port: int | None = None, lan_password: str | None = None) -> OpenP
         shutil.rmtree(folder, ignore_errors=True)
         raise
     lan_urls = tuple(f"http://{address}:{chosen}/" for address in addresses)
-    return OpenPage(f"http://127.0.0.1:{chosen}/", lan_urls, blocks, folder)
+    return OpenPage(f"http://127.0.0.1:{chosen}/", lan_urls, server, folder)
 
 
 @contextlib.contextmanager

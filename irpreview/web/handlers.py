@@ -1,37 +1,44 @@
-"""What the page does when something is pressed, as plain functions without the page's framework.
+"""What the page does when something is pressed, as plain functions without the page's server.
 
-Each takes a sitting's token and plain values and gives `Shown`: the parts of the page that change. An error that is
+Each takes a session's token and plain values and gives `Shown`: the parts of the page that change. An error that is
 the user's becomes a sentence in the status line; nothing else of the page is touched by it.
 """
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial, wraps
 from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
-from irpreview import study as working
+from irpreview.analysis import Analysis
+from irpreview.cards import card_of
+from irpreview.core.exposure.setting import Wishes
 from irpreview.core.scene import strokes as brush
+from irpreview.core.units import parse_shutter
 from irpreview.errors import BadValue, IrpreviewError
-from irpreview.inputs import Inputs, conditions_of, kit_of, light_now, parse_place, parse_when
 from irpreview.io.card_files import CARD_KINDS, write_card
-from irpreview.records import CLASS_WORDS, Kit, SceneMap
-from irpreview.study import SHUTTERS_S, WINDS_M_S, Look, Study
-from irpreview.take_along import card_of, window_words
-from irpreview.web import parts, pictures
+from irpreview.io.photos import load_photo
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, WORKING_SIDE_PX, Kit
+from irpreview.request import Inputs, Lessons, Request, conditions_of, kit_of, parse_place, parse_when
+from irpreview.web import answer, pictures, sections
+from irpreview.web.answer import SHUTTERS_S, WINDS_M_S, sentence
+from irpreview.web.keeping import Keeping
 from irpreview.web.responses import Shown, sorry
-from irpreview.web.sessions import MOST_SNAPS, Session, Sessions, Snap
+from irpreview.web.sessions import MOST_SNAPS, Correction, Session, Sessions, Snap
+from irpreview.web.templating import filled
 from irpreview.web.uploads import MOST_WAITING, Uploads
-from irpreview.web.values import facts_used, inputs_from, same_entries, strokes_from
+from irpreview.web.values import facts_used, read_entries, strokes_from
 from irpreview.web.work_queue import Turns
 
 T = TypeVar("T")
 P = ParamSpec("P")
 PATIENCE_S = 0.4
 """So long one waits for one's turn without a word."""
-WORKING = "Working out the rest."
+WORKING = "Working out the answer."
+MOST_UNDONE = 20
 
 
 def answered(
@@ -50,11 +57,12 @@ def answered(
 
 
 class Desk:
-    """The page's handlers over one set of sittings. `folder` is the only place where files are written."""
+    """The page's handlers over one set of sessions. `folder` is for files on their way; `keeping` for what stays."""
 
-    def __init__(self, folder: Path, sittings: Sessions | None = None) -> None:
+    def __init__(self, folder: Path, sessions: Sessions | None = None, keeping: Keeping | None = None) -> None:
         self.folder = folder
-        self.sittings = sittings if sittings is not None else Sessions()  # an empty one counts as false
+        self.sessions = sessions if sessions is not None else Sessions()  # an empty one counts as false
+        self.keeping = keeping if keeping is not None else Keeping()
         self.uploads = Uploads(folder)
         self.turns = Turns()
         self.taught: Callable[[Kit, float | None], Kit] = lambda kit, _sun_height_deg: kit
@@ -69,9 +77,7 @@ class Desk:
             if not self.turns.wait(ticket, PATIENCE_S):
                 others = self.turns.ahead(ticket)
                 tasks = "another task comes" if others <= 1 else f"{others} other tasks come"
-                yield Shown(
-                    status=parts.status(f"One moment: {tasks} first on this computer; yours follows by itself.")
-                )
+                yield Shown(status=f"One moment: {tasks} first on this computer; yours follows by itself.")
                 self.turns.wait(ticket)
             return work()
         finally:
@@ -84,385 +90,559 @@ class Desk:
 
     def at_once(self, token: str | None, work: Callable[[], Shown]) -> Iterator[Shown]:
         """A quick handler: it waits for nobody else, only for what the same page is being worked on."""
-        if not self.sittings.free(token, PATIENCE_S):
-            yield Shown(status=parts.status("Still at work on what came before; the picture follows."))
+        if not self.sessions.free(token, PATIENCE_S):
+            yield Shown(status="Still at work on what came before; the picture follows.")
         yield work()
 
-    # ---- snaps ------------------------------------------------------------------------------------------------
+    # ---- the page is opened -------------------------------------------------------------------------------------
+
+    def open(self, token: object, owner: bool) -> Iterator[Shown]:
+        """The page as it was left, by the token that the browser kept; a fresh one for an unknown token."""
+        try:
+            known = token if isinstance(token, str) and 20 <= len(token) <= 80 else None
+            if known is None or known not in self.sessions:
+                again = known if owner and known is not None and self.keeping.of(known).exists() else None
+                known = self.sessions.open(owner, again)
+                if again is not None:
+                    with self.sessions.at(known) as session:
+                        self.keeping.load(session)
+            with self.sessions.at(known) as session:
+                kept = str(self.keeping.folder) if session.owner else ""
+                first = {"token": known, "owner": session.owner, "kept": kept, "entries": _entries(session.inputs)}
+                current = session.current if session.snaps else None
+                shown = Shown(values=first, parts={"strip": self._strip(session)})
+            yield shown
+            if current is not None:
+                yield from self.pick(known, current, keep_time=True)
+                yield from self._glance_at_rest(known)
+        except Exception as error:
+            yield sorry(error)
+
+    @answered
+    def empty(self, token: str | None) -> Shown:
+        """Forget everything: this page's snaps and all that is kept on this computer."""
+        with self.sessions.at(token) as session:
+            if session.owner:
+                self.keeping.empty()
+            session.snaps, session.current, session.analysis, session.stage = [], 0, None, None
+            session.unfinished = session.put_away = False
+            session.version += 1
+            words = "All snaps, corrections and entries are deleted." if session.owner else "All snaps are deleted."
+            return Shown(status=words, parts={"strip": self._strip(session)}, values={"empty": True})
+
+    # ---- snaps --------------------------------------------------------------------------------------------------
 
     def give(self, token: str | None, numbers: object) -> Iterator[Shown]:
         """`add` for files that came in by `uploads`, named by their numbers."""
         listed = numbers if isinstance(numbers, list) else []
         found = [path for path in map(self.uploads.take, listed[:MOST_WAITING]) if path is not None]
         if not found:
-            yield sorry(BadValue("the file that was given is not here any more; give it again"))
+            yield sorry(BadValue("the file that was given is not here any more; add it again"))
         else:
             yield from self.add(token, found)
 
     def add(self, token: str | None, files: Sequence[str | Path]) -> Iterator[Shown]:
-        """Read snaps, look at the first new one, then find figure and sentence for the others.
+        """Read snaps, look at the first new one, then find lead and picture of the others.
 
         Yields as soon as something can be shown; between two snaps others have their turn. Uploaded files inside the
         page's folder are deleted once read.
         """
-        refused: list[str] = []
+        faults: list[str] = []
         first: int | None = None
         try:
-            for count, path in enumerate(files, start=1):
-                index = yield from self.in_turn(partial(self._read, token, Path(path), refused))
+            for path in files:
+                index = yield from self.in_turn(partial(self._read, token, Path(path), faults))
                 if index is None:
                     continue
                 if first is None:
                     first = index
-                    seen, shown = yield from self.in_turn(partial(self._look_at, token, index))
-                    yield shown
-                    yield (yield from self.in_turn(partial(self._finish, token, index, seen, refused)))
+                    yield (yield from self.in_turn(partial(self._look_at, token, index)))
+                    yield (yield from self.in_turn(partial(self._finish, token, index)))
                 else:
-                    words = f"{count} of {len(files)} snaps looked at."
-                    yield (yield from self.in_turn(partial(self._glance_at, token, index, words, bool(refused))))
+                    yield (yield from self.in_turn(partial(self._glance_at, token, index)))
             if first is None:
-                yield Shown(status=parts.status(" ".join(refused) or "No photo was given.", sorry=True))
-            elif len(files) > 1:
-                yield (yield from self.in_turn(partial(self._say_ready, token, refused)))
+                yield Shown(status="No photo could be read." if faults else "No photo was given.", sorry=True)
+            if faults:
+                yield Shown(faults=tuple(faults))
         except Exception as error:
             yield sorry(error)
         finally:
             for path in files:
                 self.uploads.discard(Path(path))
 
-    def _read(self, token: str | None, path: Path, refused: list[str]) -> int | None:
-        """Read one snap; its number in the list, or None with a sentence in `refused`."""
-        with self.sittings.at(token) as sitting:
-            if len(sitting.snaps) >= MOST_SNAPS:
+    def _read(self, token: str | None, path: Path, faults: list[str]) -> int | None:
+        """Read one snap; its number in the list, or None with a line in `faults`."""
+        with self.sessions.at(token) as session:
+            if len(session.snaps) >= MOST_SNAPS:
                 full = f"The page holds {MOST_SNAPS} snaps; the rest was left out."
-                refused += [] if full in refused else [full]
+                faults += [] if full in faults else [full]
                 return None
             try:
-                photo = working.read_snap(path, sitting.inputs.zone)
+                photo = load_photo(path, zone=session.inputs.zone or None, max_side=WORKING_SIDE_PX)
+                kept = self._kept_file(session, path)
             except IrpreviewError as error:
-                refused.append(parts.sentence(str(error)))
+                faults.append(sentence(str(error)))
                 return None
             finally:
                 self.uploads.discard(path)
-            thumb = pictures.data_address(pictures.shrunk(photo.pixels, pictures.THUMB_SIDE_PX), 80)
-            sitting.snaps.append(Snap(photo, thumb, "", "Waiting to be looked at."))
-            return len(sitting.snaps) - 1
+            thumb = pictures.jpeg_bytes(pictures.shrunk(photo.pixels, pictures.THUMB_SIDE_PX), 80)
+            session.snaps.append(Snap(photo, thumb, file=kept))
+            return len(session.snaps) - 1
 
-    def _look_at(self, token: str | None, index: int) -> tuple[Look, Shown]:
-        """Scene and infrared picture of one snap, which is then the one looked at."""
-        with self.sittings.at(token) as sitting:
-            if not (isinstance(index, int) and 0 <= index < len(sitting.snaps)):
-                raise BadValue(f"there is no snap number {index!s:.10}; choose one from the list")
-            snap = sitting.snaps[index]
-            seen = self._seen(sitting, snap, self._inputs_for(sitting, snap), snap.scene)
-            sitting.current, sitting.study, sitting.unfinished, sitting.put_away = index, None, True, False
-            for other, one in enumerate(sitting.snaps):
-                if other != index and one.scene is not None:
-                    sitting.snaps[other] = replace(one, scene=None)
-            return seen, Shown(
-                status=parts.status(WORKING),
-                snaps=self._snaps(sitting),
-                seen=self._map(seen),
-                twin=self._twin(seen),
-            )
-
-    def _finish(self, token: str | None, index: int, seen: Look, refused: Sequence[str]) -> Shown:
-        """The rest of the answers, unless another snap has been chosen meanwhile."""
-        with self.sittings.at(token) as sitting:
-            snap = sitting.snaps[index]
-            if sitting.current != index:
-                sitting.snaps[index] = self._judged(snap, working.finish(seen))
-                return Shown(snaps=self._snaps(sitting))
-            sitting.unfinished = False
-            if self._inputs_for(sitting, snap) != seen.inputs:  # something was entered meanwhile
-                seen = self._seen(sitting, snap, self._inputs_for(sitting, snap), seen.bare_scene)
-            whole = working.finish(seen)
-            snap = self._judged(snap, whole)
-            sitting.snaps[index] = replace(snap, scene=whole.look.bare_scene)
-            sitting.inputs = replace(seen.inputs, shutter_s=None)
-            sitting.study = whole
-            facts = facts_used(whole)
-            return replace(
-                self._all(sitting),
-                status=self._ready(sitting, refused),
-                place=facts["place"],
-                when=facts["when"],
-                heading_deg=facts["heading_deg"],
-                title=facts["title"],
-            )
-
-    def _glance_at(self, token: str | None, index: int, words: str, bad: bool) -> Shown:
-        """Figure and sentence of a snap that is not the one looked at."""
-        with self.sittings.at(token) as sitting:
-            snap = sitting.snaps[index]
-            try:
-                seen = self._seen(sitting, snap, self._inputs_for(sitting, snap), None)
-                sitting.snaps[index] = self._judged(snap, working.finish(seen))
-            except IrpreviewError as error:
-                sitting.snaps[index] = replace(snap, sentence=parts.sentence(str(error)))
-            return Shown(snaps=self._snaps(sitting), status=parts.status(words, bad))
-
-    def _say_ready(self, token: str | None, refused: Sequence[str]) -> Shown:
-        with self.sittings.at(token) as sitting:
-            return Shown(status=self._ready(sitting, refused))
-
-    def pick(self, token: str | None, index: int) -> Iterator[Shown]:
-        """Look closer at another snap: its pictures first, then the rest."""
+    def _kept_file(self, session: Session, path: Path) -> Path | None:
+        if not session.owner:
+            return None
         try:
-            seen, shown = yield from self.in_turn(partial(self._look_at, token, index))
-            yield shown
-            yield (yield from self.in_turn(partial(self._finish, token, index, seen, ())))
+            return self.keeping.take_in(session.token, path)
+        except OSError:  # a full disk is no reason to stop
+            return None
+
+    def _look_at(self, token: str | None, index: int, keep_time: bool = False) -> Shown:
+        """The infrared picture of one snap, which is then the one looked at."""
+        with self.sessions.at(token) as session:
+            if not (isinstance(index, int) and 0 <= index < len(session.snaps)):
+                raise BadValue(f"there is no snap number {index!s:.10}; choose one from the strip")
+            snap = session.snaps[index]
+            if not keep_time:
+                session.inputs = replace(_own_facts_first(session.inputs, snap), shutter_s=None)
+            session.current, session.stage, session.put_away = index, None, False
+            session.analysis, session.unfinished = self._analysis(session, snap), True
+            session.version += 1
+            for other, one in enumerate(session.snaps):
+                if other != index and one.scene is not None:
+                    session.snaps[other] = replace(one, scene=None)
+            return Shown(
+                status=WORKING,
+                pictures=self._views(session.analysis, ("infrared", "colour")),
+                parts={"strip": self._strip(session), "answer": filled("waiting.html")},
+                values={"name": snap.photo.name, "version": session.version, "current": index},
+            )
+
+    def _finish(self, token: str | None, index: int) -> Shown:
+        """The rest of the answers, unless another snap has been chosen meanwhile."""
+        with self.sessions.at(token) as session:
+            if session.current != index or session.analysis is None:
+                return Shown(parts={"strip": self._strip(session)})
+            session.unfinished = False
+            if session.analysis.request != (wanted := self._request(session, session.snaps[index])):
+                session.analysis = session.analysis.with_(**_fields(wanted))  # something was entered meanwhile
+            self._note(session)
+            facts = facts_used(session.analysis, session.inputs)
+            shown = self._all(session, "")
+            return replace(shown, values={**shown.values, "entries": {**_entries(session.inputs), **facts}})
+
+    def _glance_at(self, token: str | None, index: int) -> Shown:
+        """Lead and small picture of a snap that is not the one looked at."""
+        with self.sessions.at(token) as session:
+            if not 0 <= index < len(session.snaps):
+                return Shown()
+            snap = session.snaps[index]
+            try:
+                analysis = self._analysis(session, snap, for_strip=True)
+                session.snaps[index] = self._judged(snap, analysis)
+            except IrpreviewError as error:
+                session.snaps[index] = replace(snap, trouble=sentence(str(error)))
+            self.keeping.save(session)
+            left = sum(not one.infrared and not one.trouble for one in session.snaps)
+            words = f"{left} more snaps to look at." if left > 1 else "One more snap to look at." if left else ""
+            return Shown(parts={"strip": self._strip(session)}, status=words)
+
+    def _glance_at_rest(self, token: str | None) -> Iterator[Shown]:
+        with self.sessions.at(token) as session:
+            waiting = [i for i, one in enumerate(session.snaps) if not one.infrared and not one.trouble]
+        for index in waiting:
+            yield (yield from self.in_turn(partial(self._glance_at, token, index)))
+
+    def pick(self, token: str | None, index: int, keep_time: bool = False) -> Iterator[Shown]:
+        """Look closer at another snap: its picture first, then the answer."""
+        try:
+            yield (yield from self.in_turn(partial(self._look_at, token, index, keep_time)))
+            yield (yield from self.in_turn(partial(self._finish, token, index)))
         except Exception as error:
             yield sorry(error)
 
-    def _seen(self, sitting: Session, snap: Snap, inputs: Inputs, scene: SceneMap | None) -> Look:
-        """The first half of a study, with the kit as the owner's log taught it; an own typed factor goes before."""
-        kit = kit_of(inputs)
-        if sitting.owner:
-            light, _ = light_now(snap.photo, inputs)
-            taught = self.taught(kit, light.sun_height_deg if light.sun_bearing_deg is not None else None)
-            if inputs.factor_stops is not None:
-                taught = replace(taught, factor_stops=kit.factor_stops, factor_source=kit.factor_source)
-            kit = taught
-        return working.look(snap.photo, inputs, snap.repaints, scene, kit)
+    @answered
+    def drop(self, token: str | None, index: int) -> Shown:
+        """Take a snap off the strip that is not the one looked at, or the last one."""
+        with self.sessions.at(token) as session:
+            if not (isinstance(index, int) and 0 <= index < len(session.snaps)):
+                raise BadValue(f"there is no snap number {index!s:.10}; choose one from the strip")
+            if index == session.current:
+                raise BadValue("this snap is being looked at; choose another one first, then remove this")
+            name = session.snaps.pop(index).photo.name
+            session.current -= index < session.current
+            self.keeping.save(session)
+            return Shown(status=f"{name} is removed.", parts={"strip": self._strip(session)})
+
+    # ---- from entries to the analysis ---------------------------------------------------------------------------
+
+    def _analysis(self, session: Session, snap: Snap, for_strip: bool = False) -> Analysis:
+        request = self._request(session, snap, for_strip)
+        return Analysis(snap.photo, request, {} if snap.scene is None else {"bare_scene": snap.scene})
+
+    def _request(self, session: Session, snap: Snap, for_strip: bool = False) -> Request:
+        """Everything that was said, as one request. Raises BadValue, BadKit."""
+        inputs = session.inputs
+        if for_strip:
+            inputs = replace(_own_facts_first(inputs, snap), shutter_s=None)
+        inputs = _with_clock(inputs, snap)
+        return Request(
+            kit=kit_of(inputs),
+            lessons=self._lessons(session, inputs),
+            place=parse_place(inputs.place),
+            taken_at=parse_when(inputs.when, inputs.zone),
+            heading_deg=inputs.heading_deg,
+            conditions=conditions_of(inputs),
+            wishes=Wishes(focal_35mm_mm=inputs.focal_35mm_mm, nearest_m=inputs.nearest_m),
+            shutter_s=inputs.shutter_s,
+            grade=inputs.grade,
+            corrections=tuple(one for step in snap.corrections for one in step),
+        )
+
+    def _lessons(self, session: Session, inputs: Inputs) -> Lessons | None:
+        """What the owner's log taught; a factor that was typed goes before it."""
+        if not session.owner:
+            return None
+        taught = self.taught
+        if inputs.factor_stops is None:
+            return taught
+
+        def with_own_factor(kit: Kit, sun_height_deg: float | None) -> Kit:
+            return replace(taught(kit, sun_height_deg), factor_stops=kit.factor_stops, factor_source=kit.factor_source)
+
+        return with_own_factor
+
+    def analysis_of(self, session: Session) -> Analysis:
+        """The snap being looked at, worked out again where its answers were put away. Raises BadValue for none."""
+        if session.analysis is None and session.put_away and session.snaps:
+            snap, session.put_away = session.snaps[session.current], False
+            session.analysis = self._analysis(session, snap)
+        if session.analysis is None:
+            raise BadValue("there is no snap yet; add one first")
+        return session.analysis
+
+    def _note(self, session: Session) -> None:
+        """Put the state of the snap looked at down: in the strip, and on the disk."""
+        analysis = self.analysis_of(session)
+        snap = self._judged(session.snaps[session.current], analysis)
+        session.snaps[session.current] = replace(snap, scene=analysis.bare_scene)
+        self.keeping.save(session)
 
     @staticmethod
-    def _inputs_for(sitting: Session, snap: Snap) -> Inputs:
-        """The entries for a snap: a snap's own place, time and bearing go before those of another snap."""
-        inputs = sitting.inputs
-        facts = snap.photo
-        if facts.place is not None:
-            inputs = replace(inputs, place="")
-        if facts.taken_at is not None or facts.taken_at_naive is not None:
-            inputs = replace(inputs, when="")
-        if facts.taken_at is None and facts.taken_at_naive is not None:
-            inputs = replace(inputs, when=facts.taken_at_naive.strftime("%Y-%m-%d %H:%M"))
-        if facts.heading_deg is not None:
-            inputs = replace(inputs, heading_deg=None)
-        return replace(inputs, shutter_s=None)
-
-    @staticmethod
-    def _judged(snap: Snap, study: Study) -> Snap:
-        return replace(snap, figure=parts.figure_words(study.verdict), sentence=parts.one_sentence(study.verdict))
+    def _judged(snap: Snap, analysis: Analysis) -> Snap:
+        small = pictures.jpeg_bytes(pictures.shrunk(analysis.rendering.picture, pictures.SIDE_BY_SIDE_PX), 82)
+        return replace(snap, glance=answer.glance_of(analysis), infrared=small, trouble="")
 
     # ---- kit, place and day -------------------------------------------------------------------------------------
 
     def arrived(self, token: str | None, number: object) -> int:
         """Note the number of a state of the entries before waiting with it; gives it as a whole number."""
         known = int(number) if isinstance(number, int | float) and 0 < number < 2**53 else 0
-        self.sittings.entry_arrived(token, known)
+        self.sessions.entry_arrived(token, known)
         return known
 
     @answered
     def enter(self, token: str | None, values: Mapping[str, Any], number: int = 0) -> Shown:
-        """New entries for kit, place and day; everything follows. Unchanged entries change nothing, nor do those that
-        are older than what has `arrived`; 0 = not numbered."""
-        with self.sittings.at(token) as sitting:
-            if 0 < number < sitting.newest_entry:
+        """New entries for kit, place and day; everything follows. One that makes no sense is told at its own field and
+        blocks no other. Entries older than what has `arrived` change nothing; 0 = not numbered."""
+        with self.sessions.at(token) as session:
+            if 0 < number < session.newest_entry:
                 return Shown()
-            inputs = inputs_from(values, sitting.inputs)
-            if sitting.put_away:
-                self.study_of(sitting)
-            if sitting.study is None and (sitting.unfinished or not sitting.snaps):
-                kit_of(inputs)
-                conditions_of(inputs)
-                parse_place(inputs.place)
-                parse_when(inputs.when, inputs.zone)
-                sitting.inputs = inputs
-                return Shown()
-            if sitting.study is not None and same_entries(inputs, sitting.inputs, sitting.study):
-                return Shown()
-            snap = sitting.snaps[sitting.current]
-            inputs = replace(inputs, wind_m_s=sitting.inputs.wind_m_s, shutter_s=None)
-            scene = sitting.study.look.bare_scene if sitting.study is not None else snap.scene
-            study = working.finish(self._seen(sitting, snap, inputs, scene))
-            sitting.inputs, sitting.study = inputs, study
-            sitting.snaps[sitting.current] = self._judged(snap, study)
-            words = "Worked out again with what you entered."
-            return replace(self._all(sitting), status=parts.status(" ".join([words, *study.sorry]), bool(study.sorry)))
+            inputs, refused = read_entries(values, session.inputs)
+            cleared = {"checked": sorted(values)}
+            if not session.snaps or session.unfinished:
+                session.inputs = inputs
+                self.keeping.save(session)
+                return Shown(refused=refused, values=cleared)
+            analysis = self.analysis_of(session)
+            if inputs == session.inputs:
+                return Shown(refused=refused, values=cleared)
+            session.inputs = inputs
+            wanted = self._request(session, session.snaps[session.current])
+            session.analysis, session.stage = analysis.with_(**_fields(wanted)), None
+            self._note(session)
+            shown = self._all(session, "Worked out again with what you entered.")
+            return replace(shown, refused=refused, values={**shown.values, **cleared})
 
     # ---- corrections --------------------------------------------------------------------------------------------
 
     @answered
-    def paint(self, token: str | None, given: Sequence[Mapping[str, Any]], grow: bool) -> Shown:
-        """Use brush strokes, grown to the edges or exactly as painted."""
-        with self.sittings.at(token) as sitting:
-            study = self.study_of(sitting)
-            moves = strokes_from(given)
-            if not moves:
-                raise BadValue("there are no strokes yet; choose what it is and draw over it")
-            masks = brush.grow(study.photo, study.scene, moves) if grow else brush.paint(study.scene, moves)
+    def outline(self, token: str | None, given: Sequence[Mapping[str, Any]], reach: int, grow: bool = True) -> Shown:
+        """What strokes would change, as outlines, before it is taken. reach: steps that the area shrinks or grows."""
+        with self.sessions.at(token) as session:
+            masks = self._masks(self.analysis_of(session), given, reach, grow)
+            lines = [
+                {"class_name": name, "lines": pictures.outlines(mask), "share": float(mask.mean())}
+                for mask, name in masks
+            ]
             share = sum(float(mask.mean()) for mask, _ in masks)
-            return self._repaint(sitting, tuple(masks), f"Corrected {share:.0%} of the picture.")
+            names = " and ".join(CLASS_WORDS[name] for _, name in masks)
+            words = f"{share:.1%} of the picture would be {names}. Enter takes it, [ and ] shrink and grow it."
+            return Shown(status=words, values={"outlines": lines})
+
+    @answered
+    def take(self, token: str | None, given: Sequence[Mapping[str, Any]], reach: int, grow: bool = True) -> Shown:
+        """Take what the outline showed."""
+        with self.sessions.at(token) as session:
+            masks = self._masks(self.analysis_of(session), given, reach, grow)
+            share = sum(float(mask.mean()) for mask, _ in masks)
+            return self._correct(session, tuple(masks), f"Corrected: {share:.1%} of the picture.")
+
+    @staticmethod
+    def _masks(
+        analysis: Analysis, given: Sequence[Mapping[str, Any]], reach: int, grow: bool
+    ) -> list[tuple[brush.Mask, str]]:
+        moves = strokes_from(given)
+        if not moves:
+            raise BadValue("there are no strokes yet; choose what it is and draw over it")
+        if not isinstance(reach, int) or not -brush.MOST_REACH <= reach <= brush.MOST_REACH:
+            raise BadValue(f"a step of {reach!s:.10} is outside -{brush.MOST_REACH} to {brush.MOST_REACH}")
+        if not grow:
+            return brush.paint(analysis.scene, moves)
+        return brush.grow(analysis.photo, analysis.scene, moves, reach)
 
     @answered
     def correct_area(self, token: str | None, area: int, class_name: str) -> Shown:
         """Set the class of one area from the list."""
-        with self.sittings.at(token) as sitting:
-            study = self.study_of(sitting)
-            listed = brush.regions(study.scene)
+        with self.sessions.at(token) as session:
+            listed = brush.regions(self.analysis_of(session).scene)
             if not (isinstance(area, int) and 0 <= area < len(listed)):
                 raise BadValue(f"there is no area number {area!s:.10}; choose one from the list")
-            if class_name not in CLASS_WORDS:
+            if class_name not in CLASS_NAMES:
                 raise BadValue(f"there is no class {class_name!s:.20}; choose one from the list")
             one = listed[area]
             words = f"{CLASS_WORDS[one.class_name].capitalize()}, {one.words}: now {CLASS_WORDS[class_name]}."
-            return self._repaint(sitting, ((one.mask, class_name),), words)
+            return self._correct(session, ((one.mask, class_name),), words)
 
     @answered
     def undo(self, token: str | None) -> Shown:
         """Take back the last correction."""
-        with self.sittings.at(token) as sitting:
-            self.study_of(sitting)
-            snap = sitting.snaps[sitting.current]
-            if not snap.repaints:
-                return Shown(status=parts.status("There is no correction to undo."))
-            sitting.snaps[sitting.current] = replace(snap, repaints=snap.repaints[:-1])
-            return self._again(sitting, "Undone.")
+        with self.sessions.at(token) as session:
+            self.analysis_of(session)
+            snap = session.snaps[session.current]
+            if not snap.corrections:
+                return Shown(status="There is no correction to undo.")
+            back = (snap.corrections[-1], *snap.undone)[:MOST_UNDONE]
+            session.snaps[session.current] = replace(snap, corrections=snap.corrections[:-1], undone=back)
+            return self._corrected(session, "Undone.")
 
-    def _repaint(self, sitting: Session, masks: tuple[Any, ...], words: str) -> Shown:
-        snap = sitting.snaps[sitting.current]
-        sitting.snaps[sitting.current] = replace(snap, repaints=(*snap.repaints[-19:], masks))
-        return self._again(sitting, words)
+    @answered
+    def redo(self, token: str | None) -> Shown:
+        """Make the last correction that was taken back again."""
+        with self.sessions.at(token) as session:
+            self.analysis_of(session)
+            snap = session.snaps[session.current]
+            if not snap.undone:
+                return Shown(status="There is no correction to redo.")
+            done = (*snap.corrections, snap.undone[0])
+            session.snaps[session.current] = replace(snap, corrections=done, undone=snap.undone[1:])
+            return self._corrected(session, "Done again.")
 
-    def _again(self, sitting: Session, words: str) -> Shown:
-        study = self.study_of(sitting)
-        snap = sitting.snaps[sitting.current]
-        fresh = working.finish(self._seen(sitting, snap, study.inputs, study.look.bare_scene))
-        sitting.study = fresh
-        sitting.snaps[sitting.current] = self._judged(snap, fresh)
-        return replace(self._all(sitting), status=parts.status(words))
+    def _correct(self, session: Session, masks: Correction, words: str) -> Shown:
+        snap = session.snaps[session.current]
+        done = (*snap.corrections[-(MOST_UNDONE - 1) :], masks)
+        session.snaps[session.current] = replace(snap, corrections=done, undone=())
+        return self._corrected(session, words)
+
+    def _corrected(self, session: Session, words: str) -> Shown:
+        snap = session.snaps[session.current]
+        marks = tuple(one for step in snap.corrections for one in step)
+        session.analysis, session.stage = self.analysis_of(session).with_(corrections=marks), None
+        self._note(session)
+        return self._all(session, words, views=("infrared", "map"))
 
     @answered
     def again(self, token: str | None, words: str) -> Shown:
         """Work out the snap looked at once more, because what is known of the kit has changed."""
-        with self.sittings.at(token) as sitting:
-            if sitting.study is None and not sitting.put_away:
+        with self.sessions.at(token) as session:
+            if session.analysis is None and not session.put_away:
                 return Shown()
-            return self._again(sitting, words)
+            snap = session.snaps[session.current]
+            session.analysis, session.stage = self._analysis(session, snap), None
+            self._note(session)
+            return self._all(session, words)
 
-    # ---- wind and time ------------------------------------------------------------------------------------------
+    # ---- wind and shutter ---------------------------------------------------------------------------------------
 
     @answered
-    def move(self, token: str | None, wind: int, time: int, number: int = 0) -> Shown:
-        """A slider moves: the picture with its movement, nothing else. -1 = wind not known, recommended time.
+    def move(self, token: str | None, wind: int, shutter: object, number: int = 0) -> Shown:
+        """A slider moves: the picture with its movement, nothing else. shutter: see `_shutter_of`.
 
         number: counts the moves of one page; one that had to wait while a later one came is left out.
         """
-        with self.sittings.at(token, number) as sitting:
-            if 0 < number < sitting.newest_move:
+        with self.sessions.at(token, number) as session:
+            if 0 < number < session.newest_move:
                 return Shown()
-            study = self._moved(sitting, wind, time)
-            return Shown(moving=parts.moving(study, self._motion(study)))
-
-    @answered
-    def settle(self, token: str | None, wind: int, time: int, number: int = 0) -> Shown:
-        """A slider rests: verdict and exposure follow."""
-        with self.sittings.at(token, number) as sitting:
-            if 0 < number < sitting.newest_move:
-                return Shown()
-            study = working.settled(self._moved(sitting, wind, time))
-            sitting.study = study
-            snap = sitting.snaps[sitting.current]
-            sitting.snaps[sitting.current] = self._judged(snap, study)
+            moved = self._moved(session, wind, shutter)
             return Shown(
-                snaps=self._snaps(sitting),
-                hold=self._hold(study),
-                moving=parts.moving(study, self._motion(study)),
-                opening=parts.opening(study),
+                pictures={"movement": self._motion(session, moved)}, values={"shutter": answer.shutter_now(moved)}
             )
 
-    def _moved(self, sitting: Session, wind: int, time: int) -> Study:
-        study = self.study_of(sitting)
-        if not (isinstance(wind, int) and -1 <= wind < len(WINDS_M_S)):
-            raise BadValue(f"wind stop {wind!s:.10} is outside 0 to {len(WINDS_M_S) - 1}; move the slider")
-        if not (isinstance(time, int) and -1 <= time < len(SHUTTERS_S)):
-            raise BadValue(f"time stop {time!s:.10} is outside 0 to {len(SHUTTERS_S) - 1}; move the slider")
-        best = study.exposure.recommended if study.exposure is not None else None
-        if time >= 0:
-            shutter_s: float | None = SHUTTERS_S[time]
-        else:
-            shutter_s = best.shutter_s.likely if best is not None else None
-        study = working.moved(study, WINDS_M_S[wind] if wind >= 0 else None, shutter_s)
-        sitting.study = study
-        sitting.inputs = replace(sitting.inputs, wind_m_s=study.inputs.wind_m_s)
-        return study
+    @answered
+    def settle(self, token: str | None, wind: int, shutter: object, number: int = 0) -> Shown:
+        """A slider rests: setting and verdict follow."""
+        with self.sessions.at(token, number) as session:
+            if 0 < number < session.newest_move:
+                return Shown()
+            before = self.analysis_of(session)
+            session.analysis = self._moved(session, wind, shutter)
+            request = session.analysis.request
+            session.inputs = replace(session.inputs, wind_m_s=request.conditions.wind_m_s, shutter_s=request.shutter_s)
+            if before.rendering is not session.analysis.rendering:
+                session.stage = None
+            self._note(session)
+            return self._all(session, "", views=("infrared",) if session.stage is None else ())
+
+    def _moved(self, session: Session, wind: int, shutter: object) -> Analysis:
+        analysis = self.analysis_of(session)
+        if not (isinstance(wind, int) and 0 <= wind < len(WINDS_M_S)):
+            raise BadValue(f"wind step {wind!s:.10} is outside 0 to {len(WINDS_M_S) - 1}; move the slider")
+        changes: dict[str, Any] = {}
+        shutter_s = self._shutter_of(shutter)
+        if shutter_s != analysis.request.shutter_s:
+            changes["shutter_s"] = shutter_s
+        day = analysis.request.conditions
+        if answer.wind_stop(day.wind_m_s) != wind:
+            changes["conditions"] = replace(day, wind_m_s=WINDS_M_S[wind], gust_m_s=None)
+        return analysis.with_(**changes) if changes else analysis
+
+    @staticmethod
+    def _shutter_of(shutter: object) -> float | None:
+        """A step of the slider, -1 for the recommended time, or a time as typed. Raises BadValue."""
+        if isinstance(shutter, str):
+            return parse_shutter(shutter)
+        if isinstance(shutter, bool) or not isinstance(shutter, int) or not -1 <= shutter < len(SHUTTERS_S):
+            raise BadValue(f"shutter step {shutter!s:.10} is outside 0 to {len(SHUTTERS_S) - 1}; move the slider")
+        return None if shutter < 0 else SHUTTERS_S[shutter]
+
+    def _motion(self, session: Session, analysis: Analysis) -> str:
+        if session.stage is None:
+            session.stage = pictures.stage_of(self.analysis_of(session))
+        return pictures.data_address(pictures.motion_picture(analysis, session.stage), 84)
+
+    # ---- views and what is behind -------------------------------------------------------------------------------
+
+    @answered
+    def view(self, token: str | None, name: str) -> Shown:
+        """One view of the snap looked at."""
+        with self.sessions.at(token) as session:
+            analysis = self.analysis_of(session)
+            if name == "movement":
+                return Shown(
+                    pictures={name: self._motion(session, analysis)},
+                    values={"version": session.version, "shutter": answer.shutter_now(analysis)},
+                )
+            if name not in pictures.VIEWS:
+                raise BadValue(f"there is no view {name!s:.20}; choose one below the picture")
+            parts = {"legend": sections.legend(analysis)} if name == "separation" else {}
+            if name == "map":
+                parts = {"areas": sections.areas(analysis)}
+            return Shown(pictures=self._views(analysis, (name,)), parts=parts, values={"version": session.version})
+
+    @staticmethod
+    def _views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
+        return {name: pictures.data_address(pictures.VIEWS[name](analysis)) for name in names}
+
+    @answered
+    def section(self, token: str | None, name: str) -> Shown:
+        """What is behind the answer: one section."""
+        with self.sessions.at(token) as session:
+            if name == "beside":
+                return Shown(parts={"section-body": sections.beside(session)})
+            if name not in sections.SECTIONS:
+                raise BadValue(f"there is no section {name!s:.20}")
+            text = sections.SECTIONS[name](self.analysis_of(session))
+            return Shown(parts={"section-body": text})
 
     # ---- take it with you ---------------------------------------------------------------------------------------
 
     @answered
     def make_card(self, token: str | None, title: str, with_place: bool) -> Shown:
-        """The card as PDF, PNG and JSON in a fresh folder inside the page's own."""
-        import tempfile
-
-        with self.sittings.at(token) as sitting:
-            study = self.study_of(sitting)
-            name = " ".join(str(title).split())[:80] or Path(study.photo.name).stem
-            card = card_of(study, name, bool(with_place), tuple(window_words(study)))
-            where = Path(tempfile.mkdtemp(prefix="card-", dir=self.folder))
-            written = write_card(card, where, CARD_KINDS)
+        """The card as PDF, PNG and JSON, ready to be saved from the browser."""
+        with self.sessions.at(token) as session:
+            analysis = self.analysis_of(session)
+            name = " ".join(str(title).split())[:80] or Path(analysis.photo.name).stem
+            card = card_of(analysis, name, bool(with_place))
+            with tempfile.TemporaryDirectory(prefix="card-", dir=self.folder) as where:
+                files = [
+                    {"kind": path.suffix[1:].upper(), "name": path.name, "address": pictures.file_address(path)}
+                    for path in write_card(card, Path(where), CARD_KINDS)
+                ]
             has = "with" if card.place is not None else "without"
-            return Shown(status=parts.status(f"The card is ready, {has} the location."), cards=written)
+            return Shown(status=f"The card is ready, {has} the location.", values={"cards": files})
 
     # ---- showing ------------------------------------------------------------------------------------------------
 
-    def study_of(self, sitting: Session) -> Study:
-        """The snap being looked at with all answers, worked out again where they were put away to save memory.
-
-        Raises BadValue where there is none.
-        """
-        if sitting.study is None and sitting.unfinished:
-            raise BadValue("this snap is still being worked on; do that again in a moment")
-        if sitting.study is None and sitting.put_away:
-            snap, sitting.put_away = sitting.snaps[sitting.current], False
-            sitting.study = working.finish(self._seen(sitting, snap, sitting.inputs, snap.scene))
-        if sitting.study is None:
-            raise BadValue("there is no snap yet; choose one first")
-        return sitting.study
-
-    def _ready(self, sitting: Session, refused: Sequence[str]) -> str:
-        study = self.study_of(sitting)
-        words = [f"This is {study.photo.name}.", *study.sorry, *refused]
-        return parts.status(" ".join(words), sorry=bool(refused))
-
     @staticmethod
-    def _snaps(sitting: Session) -> str:
-        entries = [parts.SnapEntry(one.photo.name, one.thumb, one.figure, one.sentence) for one in sitting.snaps]
-        return parts.snaps(entries, sitting.current)
+    def _strip(session: Session) -> str:
+        order = sorted(range(len(session.snaps)), key=lambda i: (-session.snaps[i].glance.worth, i))
+        entries = [
+            {
+                "index": index,
+                "name": snap.photo.name,
+                "thumb": pictures.jpeg_address(snap.infrared or snap.thumb),
+                "lead": snap.glance.lead,
+                "separates": snap.glance.separates,
+                "trouble": snap.trouble,
+            }
+            for index, snap in ((i, session.snaps[i]) for i in order)
+        ]
+        return filled("strip.html", snaps=entries, current=session.current)
 
-    def _all(self, sitting: Session) -> Shown:
-        study = self.study_of(sitting)
+    def _all(self, session: Session, words: str, views: Sequence[str] = ("infrared", "colour")) -> Shown:
+        """Everything that follows from the snap looked at."""
+        analysis = self.analysis_of(session)
+        session.version += 1
+        told = answer.answer_of(analysis)
+        if session.stage is None:
+            session.stage = pictures.stage_of(analysis)
+        snap = session.snaps[session.current]
+        values = {
+            "version": session.version,
+            "current": session.current,
+            "name": snap.photo.name,
+            "wind": answer.wind_stop(analysis.request.conditions.wind_m_s),
+            "shutter": answer.shutter_now(analysis),
+            "can_undo": bool(snap.corrections),
+            "can_redo": bool(snap.undone),
+            "words": told.words(),
+        }
         return Shown(
-            snaps=self._snaps(sitting),
-            seen=self._map(study.look),
-            twin=self._twin(study.look),
-            hold=self._hold(study),
-            dials=parts.dials(study),
-            moving=parts.moving(study, self._motion(study)),
-            opening=parts.opening(study),
-            hours=parts.hours(study),
+            status=words,
+            parts={"strip": self._strip(session), "answer": filled("answer.html", answer=told)},
+            pictures=self._views(analysis, views),
+            values=values,
         )
 
-    @staticmethod
-    def _map(seen: Look) -> str:
-        overlay, colours = pictures.class_overlay(seen.photo, seen.scene)
-        return parts.seen(seen, pictures.data_address(overlay), colours, brush.regions(seen.scene))
 
-    @staticmethod
-    def _twin(seen: Look) -> str:
-        photo, infrared = (pictures.data_address(one) for one in (seen.photo.pixels, seen.rendering.picture))
-        return parts.twin(photo, infrared, seen)
+def _entries(inputs: Inputs) -> dict[str, str]:
+    """The entries as the fields hold them."""
+    shown = {}
+    for name in inputs.__dataclass_fields__:
+        value = getattr(inputs, name)
+        if name not in ("wind_m_s", "shutter_s"):
+            shown[name] = "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+    return shown
 
-    @staticmethod
-    def _hold(study: Study) -> str:
-        from irpreview.core.verdict.verdict_picture import draw_verdict
 
-        drawn = draw_verdict(study.verdict, study.rendering)
-        tall, wide = study.rendering.picture.shape
-        # The strip of words below the picture is too small for a phone; the page writes them itself.
-        drawn = drawn[: round(drawn.shape[1] * tall / wide)]
-        return parts.hold(study.verdict, pictures.data_address(drawn))
+def _fields(request: Request) -> dict[str, Any]:
+    """A request as changes for `Analysis.with_`."""
+    return {name: getattr(request, name) for name in request.__dataclass_fields__}
 
-    @staticmethod
-    def _motion(study: Study) -> str:
-        return pictures.data_address(working.motion_picture(study), 82)
+
+def _own_facts_first(inputs: Inputs, snap: Snap) -> Inputs:
+    """The entries for another snap: what its own file says goes before what was typed for the one before."""
+    facts = snap.photo
+    if facts.place is not None:
+        inputs = replace(inputs, place="")
+    if facts.taken_at is not None or facts.taken_at_naive is not None:
+        inputs = replace(inputs, when="")
+    return inputs if facts.heading_deg is None else replace(inputs, heading_deg=None)
+
+
+def _with_clock(inputs: Inputs, snap: Snap) -> Inputs:
+    """A clock without a zone in the snap's file is read with the zone that was entered."""
+    naive = snap.photo.taken_at_naive
+    if not inputs.when and snap.photo.taken_at is None and naive is not None and inputs.zone:
+        return replace(inputs, when=naive.strftime("%Y-%m-%d %H:%M"))
+    return inputs

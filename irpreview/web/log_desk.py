@@ -1,6 +1,6 @@
 """What the page does with frames brought home, as plain functions: the log, the comparison, what was learned.
 
-The log belongs to the owner of the computer: a sitting that was not opened there gets one sentence and nothing else.
+The log belongs to the owner of the computer: a session that was not opened there gets one sentence and nothing else.
 """
 
 from __future__ import annotations
@@ -13,19 +13,21 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from irpreview.brought_home import compare_frame, note_frame, plan_of
 from irpreview.core.exposure.metering import parse_exposure
-from irpreview.core.field_log.entries import OUTCOMES, SearchWish
+from irpreview.core.field_log.comparison import check_correction, personal_correction
+from irpreview.core.field_log.entries import OUTCOME_WORDS, OUTCOMES, SearchWish
 from irpreview.errors import BadLog, BadValue
-from irpreview.inputs import kit_of
 from irpreview.io.field_log import FieldLog, default_path
 from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import learned_from, learned_kit
-from irpreview.records import CLASS_NAMES, Kit
-from irpreview.web import log_parts, parts, pictures
+from irpreview.log_frames import compare_frame, note_frame, plan_of
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit
+from irpreview.request import kit_of
+from irpreview.web import log_facts, pictures
 from irpreview.web.handlers import Desk
 from irpreview.web.responses import Shown, apology
 from irpreview.web.sessions import Session
+from irpreview.web.templating import filled
 from irpreview.web.values import number_of
 
 LONGEST_NOTE = 1000
@@ -67,28 +69,28 @@ class LogDesk:
 
     def open(self, token: str | None) -> Shown:
         """Entries and what was learned, when the page is opened or the kit has changed."""
-        return self._run(token, lambda sitting: self._all(sitting))
+        return self._run(token, self._all)
 
     def follow_kit(self, token: str | None) -> Shown:
         """What was learned, once another kit has been chosen."""
 
-        def do(sitting: Session) -> Shown:
-            if sitting.inputs.kit == sitting.log_kit:
+        def do(session: Session) -> Shown:
+            if session.inputs.kit == session.log_kit:
                 return Shown()
-            return Shown(log_learned=self._learned(sitting))
+            return Shown(parts={"log-learned": self._learned(session)})
 
         return self._run(token, do)
 
     def plan(self, token: str | None, typed: Mapping[str, Any]) -> Shown:
         """Write the recommended setting down as a plan."""
 
-        def do(sitting: Session) -> Shown:
-            study = self.desk.study_of(sitting)
+        def do(session: Session) -> Shown:
+            analysis = self.desk.analysis_of(session)
             with FieldLog(self.file) as log:
                 place, notes = (_text(typed, name) for name in ("place_name", "notes"))
-                number = log.add(plan_of(study, place or "", notes or ""))
+                number = log.add(plan_of(analysis, place or "", notes or "", analysis.setting))
             words = f"Written down as number {number}. Note the frame there when you are back."
-            return replace(self._all(sitting), log_news=news(words))
+            return self._all(session, words)
 
         return self._run(token, do)
 
@@ -96,19 +98,20 @@ class LogDesk:
         """Put a frame in the log, or change an entry. data: number, given (an upload's number), at_snap, fields."""
         path = self.desk.uploads.take(data.get("given"))
 
-        def do(sitting: Session) -> Shown:
+        def do(session: Session) -> Shown:
             number = _number(data)
             typed = typed_fields(data.get("fields"))
             if number is not None and path is None and not typed:
                 raise BadValue("nothing was changed; fill in what is to change")
-            kit = kit_of(sitting.inputs)
-            study = self.desk.study_of(sitting) if data.get("at_snap") is True and sitting.snaps else None
+            kit = kit_of(session.inputs)
+            at_snap = data.get("at_snap") is True and session.snaps
+            analysis = self.desk.analysis_of(session) if at_snap else None
             with FieldLog(self.file) as log:
                 entry = note_frame(
-                    log, kit, typed, frame=path, number=number, study=study, zone=sitting.inputs.zone or None
+                    log, kit, typed, frame=path, number=number, analysis=analysis, zone=session.inputs.zone or None
                 )
             done = "Changed" if number is not None else "Put in the log"
-            return replace(self._all(sitting), log_news=news(f"{done}: number {entry.id}.", noted=True))
+            return self._all(session, f"{done}: number {entry.id}.", noted=True)
 
         try:
             return self._run(token, do)
@@ -119,54 +122,54 @@ class LogDesk:
     def remove(self, token: str | None, data: Mapping[str, Any]) -> Shown:
         """Take an entry out. data: number."""
 
-        def do(sitting: Session) -> Shown:
+        def do(session: Session) -> Shown:
             number = _number(data) or 0
             with FieldLog(self.file) as log:
                 log.remove(number)
-            return replace(self._all(sitting), log_news=news(f"Number {number} is taken out; undo brings it back."))
+            return self._all(session, f"Number {number} is taken out; undo brings it back.")
 
         return self._run(token, do)
 
     def undo(self, token: str | None) -> Shown:
         """Take back the last change of the log."""
 
-        def do(sitting: Session) -> Shown:
+        def do(session: Session) -> Shown:
             with FieldLog(self.file) as log:
                 words = log.undo()
-            return replace(self._all(sitting), log_news=news(f"Taken back: {words}."))
+            return self._all(session, f"Taken back: {words}.")
 
         return self._run(token, do)
 
     def search(self, token: str | None, given: Mapping[str, Any]) -> Shown:
         """Entries by place or notes (words) and day (since, until)."""
 
-        def do(sitting: Session) -> Shown:
-            sitting.log_wish = (_text(given, "words") or "", _day(given, "since"), _day(given, "until"))
-            return Shown(log_entries=self._entries(sitting), log_news=news("Looked up."))
+        def do(session: Session) -> Shown:
+            session.log_wish = (_text(given, "words") or "", _day(given, "since"), _day(given, "until"))
+            return Shown(parts={"log-entries": self._entries(session)}, values=news("Looked up."))
 
         return self._run(token, do)
 
     def use(self, token: str | None, data: Mapping[str, Any]) -> Iterator[Shown]:
         """Switch the learned factor or the correction of the kit on or off; the answers follow. data: what, on."""
 
-        def do(sitting: Session) -> Shown:
+        def do(session: Session) -> Shown:
             what, on = data.get("what"), data.get("on")
             if what not in ("learned", "correction") or not isinstance(on, bool):
                 raise BadValue("this switch is not known")
             with FieldLog(self.file) as log:
-                log.use(sitting.inputs.kit, **{str(what): on})
+                log.use(session.inputs.kit, **{str(what): on})
             name = "learned factor" if what == "learned" else "correction"
-            return replace(self._all(sitting), log_news=news(f"The {name} is {'used' if on else 'not used'} now."))
+            return self._all(session, f"The {name} is {'used' if on else 'not used'} now.")
 
         shown = self._run(token, do)
         yield shown
-        if shown.log_learned is not None:
+        if "log-learned" in shown.parts:
             yield from self.desk.told(lambda: self.desk.again(token, "Worked out again with what the log says."))
 
     def compare(self, token: str | None, data: Mapping[str, Any]) -> Iterator[Shown]:
         """Lay an infrared frame on the snap and compare it with the prediction. data: given, an upload's number."""
         path = self.desk.uploads.take(data.get("given"))
-        yield Shown(log_news=news("Laying the frame on the snap; this takes some seconds."))
+        yield Shown(values=news("Laying the frame on the snap; this takes some seconds."))
         try:
             if path is None:
                 raise BadValue("the frame is not here any more; give it again")
@@ -177,24 +180,23 @@ class LogDesk:
             if path is not None:
                 self.desk.uploads.discard(path)
 
-    def _compare(self, path: Path, sitting: Session) -> Shown:
-        study = self.desk.study_of(sitting)
-        result, differences = compare_frame(study.photo, path, study.kit, study.scene, study.light)
-        sitting.compared = differences
-        return Shown(
-            log_compared=log_parts.compared(result, pictures.data_address(result.picture), path.name),
-            log_news=news(f"{path.name} is compared; see below."),
-        )
+    def _compare(self, path: Path, session: Session) -> Shown:
+        analysis = self.desk.analysis_of(session)
+        result, differences = compare_frame(analysis, path)
+        session.compared = differences
+        address = pictures.data_address(result.picture)
+        text = filled("log_compared.html", **log_facts.compared(result, path.name), picture=address)
+        return Shown(parts={"log-compared": text}, values=news(f"{path.name} is compared; see below."))
 
     def keep(self, token: str | None) -> Shown:
         """Keep the last comparison for the correction of its kit."""
 
-        def do(sitting: Session) -> Shown:
-            if not sitting.compared:
+        def do(session: Session) -> Shown:
+            if not session.compared:
                 raise BadValue("there is no comparison to keep; compare a frame first")
             with FieldLog(self.file) as log:
-                log.keep_differences(sitting.compared)
-            return replace(self._all(sitting), log_news=news("Kept. Undo takes it back."))
+                log.keep_differences(session.compared)
+            return self._all(session, "Kept. Undo takes it back.")
 
         return self._run(token, do)
 
@@ -202,20 +204,21 @@ class LogDesk:
 
     def _run(self, token: str | None, do: Callable[[Session], Shown]) -> Shown:
         try:
-            with self.desk.sittings.at(token) as sitting:
-                if not sitting.owner:
-                    return Shown(log_news=news(""), log_entries=log_parts.closed(), log_learned="", log_compared="")
-                return do(sitting)
+            with self.desk.sessions.at(token) as session:
+                if not session.owner:
+                    return Shown(parts={"log-entries": filled("log_closed.html")}, values={"log_closed": True})
+                return do(session)
         except Exception as error:
             return failed(error)
 
-    def _all(self, sitting: Session) -> Shown:
-        return Shown(log_entries=self._entries(sitting), log_learned=self._learned(sitting))
+    def _all(self, session: Session, words: str = "", noted: bool = False) -> Shown:
+        parts = {"log-entries": self._entries(session), "log-learned": self._learned(session)}
+        return Shown(parts=parts, values=news(words, noted=noted) if words else {})
 
-    def _entries(self, sitting: Session) -> str:
+    def _entries(self, session: Session) -> str:
         if not self.file.exists():
-            return log_parts.entries((), 0, False)
-        words, since, until = sitting.log_wish
+            return filled("log_entries.html", **log_facts.entries((), 0, False))
+        words, since, until = session.log_wish
         wish = SearchWish(since=since, until=until)
         with FieldLog(self.file, read_only=True) as log:
             total = len(log)
@@ -225,32 +228,38 @@ class LogDesk:
                 found = tuple(sorted(both.values(), key=lambda one: (one.day or date.min, one.id), reverse=True))
             else:
                 asked = since is not None or until is not None
-                found = log.search(wish if asked else replace(wish, most=log_parts.MOST_SHOWN))
-        return log_parts.entries(found, total, bool(words or since or until))
+                found = log.search(wish if asked else replace(wish, most=log_facts.MOST_SHOWN))
+        return filled("log_entries.html", **log_facts.entries(found, total, bool(words or since or until)))
 
-    def _learned(self, sitting: Session) -> str:
-        from irpreview.core.field_log.comparison import check_correction, personal_correction
-
-        sitting.log_kit = sitting.inputs.kit
-        kit = kit_of(replace(sitting.inputs, factor_stops=None))
+    def _learned(self, session: Session) -> str:
+        session.log_kit = session.inputs.kit
+        kit = kit_of(replace(session.inputs, factor_stops=None))
         if not self.file.exists():
             return ""
         with FieldLog(self.file, read_only=True) as log:
             differences = log.differences(kit.name)
             own, check = personal_correction(differences), check_correction(differences)
-            return log_parts.learned(kit, learned_from(kit, log), own, check, log.uses(kit.name))
+            facts = log_facts.learned(kit, learned_from(kit, log), own, check, log.uses(kit.name))
+            return filled("log_learned.html", **facts)
 
 
-def news(text: str, bad: bool = False, noted: bool = False) -> str:
+def news(text: str, bad: bool = False, noted: bool = False) -> dict[str, Any]:
     """The log's own line of news; `noted` lets the form be emptied."""
-    shown = parts.status(text, bad)
-    return shown.replace('class="status"', 'class="status noted"', 1) if noted else shown
+    return {"log_news": {"text": text, "sorry": bad, "noted": noted}}
 
 
 def failed(error: Exception) -> Shown:
     """The log's line of news for an error."""
     text = apology(error).replace("`log list` shows what is", "the list shows what is")
-    return Shown(log_news=news(text, True))
+    return Shown(values=news(text, True))
+
+
+def form_choices() -> dict[str, list[tuple[str, str]]]:
+    """What the form's lists offer: value and words."""
+    return {
+        "subjects": [("", "neutral grey"), *((name, CLASS_WORDS[name]) for name in CLASS_NAMES)],
+        "outcomes": [(name, OUTCOME_WORDS[name]) for name in OUTCOMES],
+    }
 
 
 def _stamp(path: Path) -> tuple[int, int]:

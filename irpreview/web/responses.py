@@ -4,45 +4,41 @@ from __future__ import annotations
 
 import sys
 import traceback
-from dataclasses import dataclass, fields
-from pathlib import Path
+from dataclasses import dataclass, field
+from typing import Any
 
 from irpreview.errors import IrpreviewError
-from irpreview.web import parts
+from irpreview.web.answer import sentence
 
-SESSION_OVER = "This page sat unused for too long and was cleared. Give the snap again, please."
+SESSION_OVER = "This page sat unused for too long and was cleared. Add the snap again, please."
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """Parts of the page to show anew; None = leave as it is."""
+    """What of the page changes; None or empty = leave as it is."""
 
     status: str | None = None
-    snaps: str | None = None
-    twin: str | None = None
-    seen: str | None = None
-    hold: str | None = None
-    dials: str | None = None
-    moving: str | None = None
-    opening: str | None = None
-    hours: str | None = None
-    place: str | None = None
-    when: str | None = None
-    heading_deg: str | None = None
-    title: str | None = None
-    cards: tuple[Path, ...] | None = None
-    log_news: str | None = None
-    log_compared: str | None = None
-    log_learned: str | None = None
-    log_entries: str | None = None
+    sorry: bool = False
+    """Whether the status tells of something that did not work."""
+    faults: tuple[str, ...] = ()
+    """One line for each file that could not be read."""
+    parts: dict[str, str] = field(default_factory=dict)
+    """HTML by the id of the element that it fills."""
+    pictures: dict[str, str] = field(default_factory=dict)
+    """Views of the snap: name to `data:` address."""
+    values: dict[str, Any] = field(default_factory=dict)
+    """What the page's script has to know: positions of sliders, entries, outlines."""
+    refused: dict[str, str] = field(default_factory=dict)
+    """Entries that make no sense: name to sentence."""
 
-
-PARTS = tuple(field.name for field in fields(Shown))
+    def as_dict(self) -> dict[str, Any]:
+        """For the browser: only what changes."""
+        return {name: value for name in self.__dataclass_fields__ if (value := getattr(self, name))}
 
 
 def sorry(error: Exception) -> Shown:
     """The status line for an error."""
-    return Shown(status=parts.status(apology(error), sorry=True))
+    return Shown(status=apology(error), sorry=True)
 
 
 def apology(error: Exception) -> str:
@@ -50,7 +46,7 @@ def apology(error: Exception) -> str:
     if isinstance(error, KeyError):
         return SESSION_OVER
     if isinstance(error, IrpreviewError):
-        return parts.sentence(str(error))
+        return sentence(str(error))
     if isinstance(error, MemoryError):
         return "This needs more memory than there is; use a smaller photo or close other programs."
     traceback.print_exception(error, file=sys.stderr)

@@ -1,4 +1,4 @@
-"""Who is using the page: one sitting per open page, kept apart, bounded in number and in memory, forgotten in time."""
+"""Who is using the page: one session per browser, kept apart, bounded in number and in memory, forgotten in time."""
 
 from __future__ import annotations
 
@@ -10,41 +10,61 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
+from pathlib import Path
 
+from irpreview.analysis import Analysis
 from irpreview.core.field_log.entries import ToneDifference
-from irpreview.inputs import Inputs
+from irpreview.core.motion.motion_stage import Stage
+from irpreview.core.scene.strokes import Mask
 from irpreview.records import Photo, SceneMap
-from irpreview.study import Repaints, Study
+from irpreview.request import Inputs
+from irpreview.web.answer import Glance
 
-MOST_SITTINGS = 16
+MOST_SESSIONS = 16
 MOST_SNAPS = 24
-MOST_STUDIES = 6
+MOST_ANALYSES = 6
 """So many pages keep all their answers (about 95 MB each); older ones work them out again when they are used."""
 IDLE_S = 3600.0
+
+Correction = tuple[tuple[Mask, str], ...]
+"""What one press of "Take" did: (mask, class name) in order."""
 
 
 @dataclass(frozen=True, slots=True)
 class Snap:
-    """One snap of a sitting: small enough to keep many, with all corrections made to it."""
+    """One snap of a session: small enough to keep many, with all corrections made to it."""
 
     photo: Photo
-    thumb: str
-    figure: str = ""
-    sentence: str = ""
-    repaints: Repaints = ()
+    thumb: bytes
+    """JPEG."""
+    infrared: bytes = b""
+    """JPEG of the infrared picture, small; empty until it has been looked at."""
+    glance: Glance = field(default_factory=Glance)
+    trouble: str = ""
+    """Why it cannot be looked at; empty where it can."""
+    corrections: tuple[Correction, ...] = ()
+    undone: tuple[Correction, ...] = ()
+    """Corrections taken back, to be made again; the last one first."""
     scene: SceneMap | None = None
     """The network's answer, kept for the snap that was looked at last."""
+    file: Path | None = None
+    """The snap itself in the owner's own folder; None = not kept."""
 
 
 @dataclass(slots=True)
 class Session:
     """What one open page holds. Changed only with its lock held."""
 
+    token: str = ""
     lock: threading.RLock = field(default_factory=threading.RLock)
     snaps: list[Snap] = field(default_factory=list)
     current: int = 0
     inputs: Inputs = field(default_factory=Inputs)
-    study: Study | None = None
+    analysis: Analysis | None = None
+    stage: Stage | None = None
+    """The layers of the infrared picture that answers the sliders; None = to be made."""
+    version: int = 0
+    """Counts the answers, so that the browser knows which pictures are of an older state."""
     unfinished: bool = False
     """Whether the snap looked at is still being worked on."""
     put_away: bool = False
@@ -59,15 +79,15 @@ class Session:
     compared: tuple[ToneDifference, ...] = ()
     """What the last comparison of a frame may leave in the log."""
     log_kit: str = ""
-    """The kit that what was learned is shown of."""
     log_wish: tuple[str, date | None, date | None] = ("", None, None)
-    """What is looked up in the log: words, from day, to day."""
 
 
 class Sessions:
-    """All sittings by their secret token; the longest unused goes first when there are too many."""
+    """All sessions, by a token that cannot be guessed. `clock` counts seconds."""
 
-    def __init__(self, most: int = MOST_SITTINGS, idle_s: float = IDLE_S, clock: Callable[[], float] = time.monotonic):
+    def __init__(
+        self, most: int = MOST_SESSIONS, idle_s: float = IDLE_S, clock: Callable[[], float] = time.monotonic
+    ) -> None:
         self.most, self.idle_s, self.clock = most, idle_s, clock
         self._lock = threading.Lock()
         self._all: OrderedDict[str, Session] = OrderedDict()
@@ -75,54 +95,58 @@ class Sessions:
     def __len__(self) -> int:
         return len(self._all)
 
-    def open(self, owner: bool = False) -> str:
-        """A new, empty sitting; returns its token."""
-        token = secrets.token_urlsafe(24)
+    def __contains__(self, token: object) -> bool:
+        return token in self._all
+
+    def open(self, owner: bool = False, token: str | None = None) -> str:
+        """A fresh session; returns its token. `token`: one that this computer gave out before."""
+        token = token or secrets.token_urlsafe(24)
         with self._lock:
-            self._all[token] = Session(used_at=self.clock(), owner=owner)
+            self._all[token] = Session(token=token, used_at=self.clock(), owner=owner)
             self._forget()
         return token
 
-    def close(self, token: str) -> None:
+    def close(self, token: str | None) -> None:
+        """Forget a session at once; an unknown one is fine."""
         with self._lock:
-            self._all.pop(token, None)
+            self._all.pop(token or "", None)
 
     @contextmanager
     def at(self, token: str | None, move: int = 0) -> Iterator[Session]:
-        """The sitting with its lock held. Raises KeyError for an unknown or forgotten token.
+        """The session of a token, locked. Raises KeyError for an unknown one.
 
         move: number of a slider's move, noted before the wait for the lock. Nothing that is shown bit by bit may keep
         the lock meanwhile: its next bit may come from another thread.
         """
-        sitting = self._find(token)
-        sitting.newest_move = max(sitting.newest_move, move)
-        with sitting.lock:
-            yield sitting
+        session = self._find(token)
+        session.newest_move = max(session.newest_move, move)
+        with session.lock:
+            yield session
 
     def entry_arrived(self, token: str | None, number: int) -> None:
-        """Note the number of a state of the entries; nothing for an unknown sitting."""
+        """Note the number of a state of the entries; nothing for an unknown session."""
         with suppress(KeyError):
-            sitting = self._find(token)
-            sitting.newest_entry = max(sitting.newest_entry, number)
+            session = self._find(token)
+            session.newest_entry = max(session.newest_entry, number)
 
     def free(self, token: str | None, patience_s: float) -> bool:
-        """Whether nobody works on the sitting, now or within `patience_s`; an unknown one is free."""
+        """Whether nobody works on the session, now or within `patience_s`; an unknown one is free."""
         try:
-            sitting = self._find(token)
+            session = self._find(token)
         except KeyError:
             return True
-        if not sitting.lock.acquire(timeout=patience_s):
+        if not session.lock.acquire(timeout=patience_s):
             return False
-        sitting.lock.release()
+        session.lock.release()
         return True
 
     def _find(self, token: str | None) -> Session:
         with self._lock:
-            sitting = self._all[token or ""]
-            sitting.used_at = self.clock()
+            session = self._all[token or ""]
+            session.used_at = self.clock()
             self._all.move_to_end(token or "")
             self._forget()
-        return sitting
+        return session
 
     def _forget(self) -> None:
         now = self.clock()
@@ -130,10 +154,10 @@ class Sessions:
             del self._all[token]
         while len(self._all) > self.most:
             self._all.popitem(last=False)
-        for one in list(self._all.values())[:-MOST_STUDIES]:
-            if one.study is not None and one.lock.acquire(blocking=False):
+        for one in list(self._all.values())[:-MOST_ANALYSES]:
+            if one.analysis is not None and one.lock.acquire(blocking=False):
                 try:
-                    one.study, one.put_away = None, True
+                    one.analysis, one.stage, one.put_away = None, None, True
                     one.snaps = [replace(snap, scene=None) for snap in one.snaps]
                 finally:
                     one.lock.release()

@@ -6,13 +6,13 @@ import contextlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
+from irpreview.analysis import Analysis
 from irpreview.core.scene import strokes as brush
-from irpreview.errors import BadValue
-from irpreview.inputs import Inputs
-from irpreview.study import Study
+from irpreview.errors import BadValue, IrpreviewError
+from irpreview.request import Inputs, conditions_of, kit_of, parse_place, parse_when
+from irpreview.web.answer import sentence
 
 _NUMBERS = (
     "factor_stops",
@@ -81,33 +81,33 @@ def number_of(value: Any, name: str) -> float | None:
     return float(value)
 
 
-def facts_used(study: Study) -> dict[str, str]:
-    """What the fields for place, time, bearing and name show: what is used."""
-    place, when, heading = study.photo.place, study.photo.taken_at, study.photo.heading_deg
+def read_entries(values: Mapping[str, Any], before: Inputs) -> tuple[Inputs, dict[str, str]]:
+    """Entries one by one, and a sentence for each that makes no sense; such a one stays and blocks no other."""
+    inputs, refused = before, {}
+    for name, value in values.items():
+        try:
+            new = inputs_from({name: value}, inputs)
+            if new.heading_deg is not None and not 0.0 <= new.heading_deg <= 360.0:
+                raise BadValue(f"a bearing of {new.heading_deg:g} degrees must lie between 0 and 360")
+            kit_of(new)
+            conditions_of(new)
+            parse_place(new.place)
+            parse_when(new.when, new.zone)
+        except IrpreviewError as error:
+            refused[name] = sentence(str(error))
+        else:
+            inputs = new
+    return inputs, refused
+
+
+def facts_used(analysis: Analysis, inputs: Inputs) -> dict[str, str]:
+    """What the fields for place, time and bearing show: what is used."""
+    place, when, heading = analysis.photo.place, analysis.photo.taken_at, analysis.photo.heading_deg
     return {
-        "place": f"{place.latitude_deg:.5f}, {place.longitude_deg:.5f}" if place is not None else study.inputs.place,
-        "when": when.strftime("%Y-%m-%d %H:%M%z") if when is not None else study.inputs.when,
+        "place": f"{place.latitude_deg:.5f}, {place.longitude_deg:.5f}" if place is not None else inputs.place,
+        "when": when.strftime("%Y-%m-%d %H:%M%z") if when is not None else inputs.when,
         "heading_deg": f"{heading:.0f}" if heading is not None else "",
-        "title": Path(study.photo.name).stem[:60],
     }
-
-
-def same_entries(new: Inputs, old: Inputs, study: Study) -> bool:
-    """Whether entries change nothing, counting fields that show what the snap itself said as unchanged."""
-    facts = facts_used(study)
-
-    def settled(inputs: Inputs) -> Inputs:
-        heading = inputs.heading_deg
-        return replace(
-            inputs,
-            place="" if inputs.place == facts["place"] else inputs.place,
-            when="" if inputs.when == facts["when"] else inputs.when,
-            heading_deg=None if heading is not None and f"{heading:.0f}" == facts["heading_deg"] else heading,
-            wind_m_s=None,
-            shutter_s=None,
-        )
-
-    return settled(new) == settled(old)
 
 
 def strokes_from(given: Sequence[Mapping[str, Any]]) -> list[brush.Stroke]:

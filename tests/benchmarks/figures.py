@@ -38,8 +38,8 @@ def research_folder() -> Path | None:
 
 
 def scenes() -> None:
+    from irpreview.analysis import judge
     from irpreview.records import Conditions
-    from irpreview.session import judge
     from tests.reference import test_demo_scenes as told
 
     heading("prediction on the demo scenes", "README (How sure is it?), demo_scenes/README.md, docs/how-it-works.md")

@@ -10,7 +10,7 @@ import cv2
 
 from irpreview.core.verdict.judging import judge_scene
 from irpreview.core.verdict.layers import find_layers, ground_of
-from irpreview.core.verdict.separation import measure_gaps
+from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
 from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.records import Conditions
@@ -37,8 +37,8 @@ def main() -> None:
     print("a drawn scene of 1600 x 1200 px with six layers")
     print(f"to the working size       {median_ms(lambda: ground_of(photo, scene, rendering)):6.0f} ms")
     print(f"layers                    {median_ms(lambda: find_layers(ground)):6.0f} ms")
-    gaps = median_ms(lambda: measure_gaps(ground, layers, layer_map, rendering, 4.0))
-    print(f"gaps                      {gaps:6.0f} ms")
+    separations = median_ms(lambda: measure_separations(ground, layers, layer_map, rendering, 4.0))
+    print(f"separations                      {separations:6.0f} ms")
     print(f"sky                       {median_ms(lambda: read_sky(ground)):6.0f} ms")
     whole = median_ms(lambda: judge_scene(photo, scene, rendering, windy, shutter_s=1.0))
     print(f"whole verdict, with wind  {whole:6.0f} ms")

@@ -69,7 +69,7 @@ def say(what: str, times: list[Times]) -> None:
 
 
 def by_handlers(photo: Path, folder: Path) -> None:
-    from irpreview.study import SHUTTERS_S, WINDS_M_S
+    from irpreview.web.answer import SHUTTERS_S, WINDS_M_S
     from irpreview.web.handlers import Desk
 
     desk = Desk(folder)

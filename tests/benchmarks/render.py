@@ -87,7 +87,7 @@ def main() -> None:
             print(f"peak memory of one process, {name}: {peak_memory_mb(path):.0f} MB")
 
         import irpreview
-        from irpreview import session
+        from irpreview import installation
         from irpreview.io.pictures import jpeg_bytes
         from irpreview.records import Photo
 
@@ -97,7 +97,7 @@ def main() -> None:
         version = [sys.executable, "-m", "irpreview", "--version"]
         jobs: dict[str, Callable[[], object]] = {
             "screen answer, 1024 px": lambda: irpreview.render(screen),
-            "  of it the network": lambda: session.scene_network().run(screen.pixels),
+            "  of it the network": lambda: installation.scene_network().run(screen.pixels),
             "  of it, or for another kit or light, the rendering": lambda: irpreview.render(screen, scene),
             "full picture, 12 MP, decode and JPEG included": lambda: jpeg_bytes(
                 irpreview.render(irpreview.load_photo(twelve)).picture

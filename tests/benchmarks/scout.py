@@ -88,6 +88,7 @@ class Memory(threading.Thread):
 def measure(count: int, jobs: int, long_side: int, keep: Path | None) -> None:
     from irpreview.io.scout_files import write_scouting
     from irpreview.io.scout_store import ScoutStore
+    from irpreview.request import Inputs
     from irpreview.scouting import Progress, Settings, scout
 
     with tempfile.TemporaryDirectory() as scratch:
@@ -106,7 +107,7 @@ def measure(count: int, jobs: int, long_side: int, keep: Path | None) -> None:
             marks.append((time.perf_counter() - begin, progress.done))
 
         with ScoutStore(out) as store:
-            run = scout(day, out, Settings(wind_m_s=3.0), jobs=jobs, store=store, watch=watch)
+            run = scout(day, out, Settings(inputs=Inputs(wind_m_s=3.0)), jobs=jobs, store=store, watch=watch)
             judged = time.perf_counter() - begin
             assert run.scouting is not None
             write_scouting(run.scouting, out, store.pictures)

@@ -38,6 +38,7 @@ def base_url(tmp_path_factory):
     from irpreview.web.app import opened_page
 
     with warnings.catch_warnings(), pytest.MonkeyPatch.context() as patched:
+        patched.setenv("IRPREVIEW_PAGE", str(tmp_path_factory.mktemp("kept")))
         patched.setenv("IRPREVIEW_LOG", str(tmp_path_factory.mktemp("log") / "log.sqlite"))
         warnings.simplefilter("ignore")
         with opened_page() as opened:
@@ -69,7 +70,7 @@ def watched(base_url):
 @pytest.fixture
 def desk(browser, watched, base_url):
     """The page on a desk's screen, open and ready."""
-    context = watched(browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True))
+    context = watched(browser.new_context(viewport={"width": 1440, "height": 900}, accept_downloads=True))
     yield ready(context, base_url)
     context.close()
 
@@ -90,8 +91,6 @@ def ready(context, base_url):
     page = context.new_page()
     page.set_default_timeout(60_000)
     page.goto(base_url + "/")
-    page.get_by_role("heading", name="Your photograph").wait_for()
-    page.get_by_label("Choose snaps").wait_for(state="attached")
     page.locator("body[data-opened]").wait_for(state="attached")
     return page
 

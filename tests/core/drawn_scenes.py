@@ -7,10 +7,11 @@ from collections.abc import Mapping
 import cv2
 import numpy as np
 
-from irpreview.core.rendering.finishing import finish
+from irpreview.core.rendering.finishing import finish, place_print
 from irpreview.records import (
     CLASS_ID,
     CLASS_NAMES,
+    DEFAULT_GRADE,
     ClassTone,
     Kit,
     Light,
@@ -113,16 +114,14 @@ def drawn(
         confidence=np.full(label.shape, 0.95, np.float32),
         mix=np.zeros((1, 2, 2), np.float32),
     )
-    classes = {
-        name: ClassTone(
-            float((label == i + 1).mean()),
-            Range(zone_of(tones[name]) - spread_stops, zone_of(tones[name]), zone_of(tones[name]) + spread_stops),
-            Range(-0.3, 0.0, 0.3),
-        )
-        for i, name in enumerate(CLASS_NAMES)
-        if (label == i + 1).any()
-    }
     infrared = np.clip(infrared, 2.0**-10, 2.0).astype(np.float32)
+    curve, classes = place_print(np.sqrt(infrared), DEFAULT_GRADE), {}
+    for i, name in enumerate(CLASS_NAMES):
+        if (label == i + 1).any():
+            likely = zone_of(tones[name])
+            scene_zone = Range(likely - spread_stops, likely, likely + spread_stops)
+            share = float((label == i + 1).mean())
+            classes[name] = ClassTone(share, curve.zone_range(scene_zone), scene_zone, Range(-0.3, 0.0, 0.3))
     rendering = Rendering(
         tones=infrared,
         spread_stops=np.full(label.shape, spread_stops, np.float32),

@@ -1,7 +1,13 @@
 """Each caution comes on its trigger and stays away without it."""
 
-from irpreview.core.cautions import BRANCH, EDGE, EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE, cautions_for
-from irpreview.records import Conditions, Light
+import pytest
+
+from irpreview.core.cautions import cautions_for
+from irpreview.core.words import in_words
+from irpreview.records import Caution, CautionKind, Conditions, Light
+
+SUN_EYES, TIDE, RUIN = Caution(CautionKind.SUN_EYES), Caution(CautionKind.TIDE), Caution(CautionKind.RUIN)
+LOCAL, EDGE_UNKNOWN = Caution(CautionKind.LOCAL_RULES), Caution(CautionKind.EDGE_WIND_UNKNOWN)
 
 BEHIND = Light(sun_height_deg=40.0, sun_bearing_deg=0.0, sun_side="behind_camera")
 AHEAD = Light(sun_height_deg=20.0, sun_bearing_deg=180.0, sun_side="ahead")
@@ -19,7 +25,7 @@ def test_eyes_are_warned_while_the_sun_may_be_ahead() -> None:
 def test_sensor_and_shutter_are_warned_for_long_frames_into_the_sun_only() -> None:
     def damage(light: Light, shutter_s: float, in_frame: bool | None = None) -> bool:
         said = cautions_for(None, light, shutter_s, CALM, sun_in_frame=in_frame)
-        return any("damage sensor and shutter" in text for text in said)
+        return any(one.kind is CautionKind.SUN_FRAME for one in said)
 
     assert damage(AHEAD, 120.0)
     assert not damage(AHEAD, 1.0)
@@ -33,8 +39,8 @@ def test_the_place_has_its_own_dangers_and_local_rules_go_first() -> None:
     said = cautions_for(share, BEHIND, 1.0, Conditions(wind_m_s=12.0))
     assert TIDE in said
     assert RUIN in said
-    assert EDGE.format(gust=18.0) in said
-    assert BRANCH.format(gust=18.0) in said
+    assert Caution(CautionKind.EDGE, gust_m_s=18.0) in said
+    assert Caution(CautionKind.BRANCH, gust_m_s=18.0) in said
     assert said[-1] == LOCAL
 
 
@@ -49,4 +55,12 @@ def test_unknown_wind_is_not_taken_for_calm() -> None:
 
 def test_the_gust_counts_where_it_is_given() -> None:
     said = cautions_for({"ground": 1.0}, BEHIND, 1.0, Conditions(wind_m_s=4.0, gust_m_s=14.0))
-    assert EDGE.format(gust=14.0) in said
+    assert Caution(CautionKind.EDGE, gust_m_s=14.0) in said
+
+
+@pytest.mark.parametrize("kind", list(CautionKind))
+def test_each_caution_has_words_and_the_short_ones_are_no_longer(kind: CautionKind) -> None:
+    told = in_words(Caution(kind, gust_m_s=14.0))
+    assert told.long.endswith(".")
+    assert len(told.short) <= len(told.long)
+    assert len(told.short) <= 75

@@ -206,7 +206,7 @@ def test_the_json_keeps_its_schema():
 
 
 def test_the_json_of_a_card_without_a_setting_keeps_the_schema_too():
-    bare = full_card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None, test_frames=()))
+    bare = full_card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None, test_exposures=()))
     jsonschema.Draft202012Validator(card_files.card_schema()).validate(json.loads(card_files.card_json(bare)))
 
 

@@ -113,8 +113,8 @@ def test_sun_agrees_with_the_clock(folder):
 
 @each_scene
 def test_the_tool_finds_the_same_sun(folder):
+    from irpreview.analysis import light_of
     from irpreview.io.photos import load_photo
-    from irpreview.session import light_of
 
     told, light = truth_of(folder)["sun"], light_of(load_photo(folder / "photo.jpg"))
     assert light.sun_height_deg == pytest.approx(told["height_deg"], abs=0.1)
@@ -183,10 +183,10 @@ def test_clip_is_as_told(folder):
 
 @lru_cache(maxsize=1)
 def answers() -> dict[str, dict]:
+    from irpreview.analysis import map_scene, render
     from irpreview.errors import IrpreviewError
     from irpreview.io.kits import load_kit
     from irpreview.io.photos import load_photo
-    from irpreview.session import map_scene, render
 
     kit, out = load_kit("unmodified-720"), {}
     for folder in FOLDERS:
@@ -200,7 +200,7 @@ def answers() -> dict[str, dict]:
         sure = true > 0
         told = truth_of(folder)["classes"]
         errors = {
-            name: rendering.classes[name].zone.likely - row["zones"]["unmodified-720"]["likely"]
+            name: rendering.classes[name].scene_zone.likely - row["zones"]["unmodified-720"]["likely"]
             for name, row in told.items()
             if name in rendering.classes and row["share"] >= 0.02
         }
@@ -264,11 +264,11 @@ def test_steps_between_layers_have_the_right_sign():
 @each_scene
 def test_measured_movement_matches_the_clip(folder):
     """Sway of trees: frequency within 15 %, amplitude within a factor of 1.7; drift within what its cloud pixels do."""
+    from irpreview.analysis import map_scene
     from irpreview.core.motion.clip_motion import measure_motion
     from irpreview.errors import IrpreviewError
     from irpreview.io.clips import load_clip
     from irpreview.records import Photo
-    from irpreview.session import map_scene
 
     told = truth_of(folder).get("clip")
     if told is None:
@@ -313,21 +313,21 @@ def test_zones_are_near_the_truth():
     assert mean_zone_error() <= 0.7
 
 
-def test_ranges_of_the_gaps_cover_the_true_ones():
+def test_ranges_of_the_separations_cover_the_true_ones():
     """Layers and gaps of the prediction, read in the true infrared picture; ranges are 5 to 95 %."""
     from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
-    from irpreview.core.verdict.separation import layer_tones, measure_gaps, print_curve
+    from irpreview.core.verdict.separation import layer_tones, measure_separations, print_curve
 
     inside, widths = [], []
     for folder in FOLDERS:
         row = answers()[folder.name]
         ground = ground_of(row["photo"], row["scene"], row["rendering"])
         layers, layer_map = find_layers(ground)
-        gaps, _ = measure_gaps(ground, layers, layer_map, row["rendering"], 4.0)
+        separations, _ = measure_separations(ground, layers, layer_map, row["rendering"], 4.0)
         zones = zones_of(resized(true_tones(folder).astype(np.float32), ground.shape))
         true = layer_tones(zones, layer_map, len(layers), print_curve(zones, 4.0))
-        inside += [gap.low <= true[gap.a].zone - true[gap.b].zone <= gap.high for gap in gaps]
-        widths += [gap.high - gap.low for gap in gaps]
+        inside += [step.low <= true[step.a].zone - true[step.b].zone <= step.high for step in separations]
+        widths += [step.high - step.low for step in separations]
     assert len(inside) > 40
     assert 0.80 <= np.mean(inside) <= 0.97
     assert np.median(widths) < 2.2
@@ -335,8 +335,8 @@ def test_ranges_of_the_gaps_cover_the_true_ones():
 
 @each_scene
 def test_the_verdict_is_the_one_the_scene_was_built_for(folder):
+    from irpreview.analysis import judge
     from irpreview.records import Conditions
-    from irpreview.session import judge
 
     row, intended = answers()[folder.name], truth_of(folder)["intended"]
     for wind, shutter_s, word in ((0.5, 0.25, "calm"), (12.0, 30.0, "windy")):

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview import session
+from irpreview import analysis
 from irpreview.io.kits import load_kit
 from irpreview.io.photos import load_photo
 from irpreview.records import Conditions, Light, Photo, Verdict
@@ -24,19 +24,19 @@ from irpreview.records import Conditions, Light, Photo, Verdict
 pytestmark = pytest.mark.research
 
 MEASURED = {
-    "gaps": 169,
+    "separations": 169,
     "mean_error": 0.210,
     "sign_above_1": 1.0,
     "sign_above_half": 1.0,
     "covered": 0.941,
     "median_width": 1.04,
-    "holds_right": 0.921,
+    "separates_right": 0.921,
     "merges_right": 0.769,
-    "cannot_tell": 0.320,
+    "uncertain": 0.320,
 }
 """On 2026-11-25, by the one shipped network that has not seen these pairs. What ships is the mean of two. Such
-means, on the same pairs (159 gaps): error 0.215, covered 0.937, holds 0.946, merges 0.833, open 0.270; on 60 (336):
-0.254, 0.905, 0.955, 0.784, 0.245. One alone, over all 123 (646 gaps): 0.270, 0.878, 0.931, 0.812, 0.272."""
+means, on the same pairs (159 separations): error 0.215, covered 0.937, holds 0.946, merges 0.833, open 0.270; on 60 (336):
+0.254, 0.905, 0.955, 0.784, 0.245. One alone, over all 123 (646 separations): 0.270, 0.878, 0.931, 0.812, 0.272."""
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +60,7 @@ def figures(research: Path, evaluation: ModuleType) -> dict[str, float]:
 
 
 def test_signs_of_clear_gaps_are_right(figures: dict[str, float]) -> None:
-    assert figures["gaps"] > 120
+    assert figures["separations"] > 120
     assert figures["sign_above_1"] >= 0.97
     assert figures["sign_above_half"] >= 0.90
     assert figures["real_sign_above_1"] >= 0.97
@@ -78,9 +78,9 @@ def test_spread_covers_what_it_says_and_is_no_wide_guess(figures: dict[str, floa
 def test_verdicts_agree_with_the_real_pictures(figures: dict[str, float]) -> None:
     """Goals of the shipped mean of two: 0.95, 0.80, 0.25. One network alone, which is all that can be held back here,
     falls short of them (see MEASURED); the limits here are there to tell when it gets worse."""
-    assert figures["holds_right"] >= 0.90
+    assert figures["separates_right"] >= 0.90
     assert figures["merges_right"] >= 0.75
-    assert figures["cannot_tell"] <= 0.33
+    assert figures["uncertain"] <= 0.33
 
 
 def test_a_picture_fitted_to_itself_has_no_error(evaluation: ModuleType) -> None:
@@ -99,9 +99,9 @@ def test_a_picture_fitted_to_itself_has_no_error(evaluation: ModuleType) -> None
 def _verdict(pixels: np.ndarray) -> Verdict:
     photo = Photo(pixels=np.ascontiguousarray(pixels))
     kit, light = load_kit("reference-pairs"), Light()
-    scene = session.map_scene(photo)
-    rendering = session.render(photo, scene, kit, light)
-    return session.judge(photo, scene, kit, light, Conditions(wind_m_s=2.0), 1 / 30, rendering=rendering)
+    scene = analysis.map_scene(photo)
+    rendering = analysis.render(photo, scene, kit, light)
+    return analysis.judge(photo, scene, kit, light, Conditions(wind_m_s=2.0), 1 / 30, rendering=rendering)
 
 
 def _exposed(pixels: np.ndarray, stops: float) -> np.ndarray:
@@ -124,8 +124,8 @@ def _changed(pixels: np.ndarray, how: str) -> tuple[np.ndarray, float]:
     return _exposed(pixels, 2 / 3 if how == "brighter" else -2 / 3), 0.0
 
 
-def _same_gaps(one: Verdict, other: Verdict, cropped: float) -> list[tuple[str, str]]:
-    """(says, says) of the gaps above one zone, layers matched by where they lie."""
+def _same_separations(one: Verdict, other: Verdict, cropped: float) -> list[tuple[str, str]]:
+    """(says, says) of the separations above one zone, layers matched by where they lie."""
     y, x = (np.mgrid[0:150, 0:200] + 0.5) / np.array([150, 200]).reshape(2, 1, 1)
 
     def at(layer_map: np.ndarray, u: np.ndarray, v: np.ndarray) -> np.ndarray:
@@ -136,22 +136,22 @@ def _same_gaps(one: Verdict, other: Verdict, cropped: float) -> list[tuple[str, 
     shared = np.zeros((len(one.layers), len(other.layers)))
     np.add.at(shared, (first.ravel(), second.ravel()), 1)
     match = shared.argmax(1)
-    said = {frozenset((g.a, g.b)): g.says for g in other.gaps}
+    said = {frozenset((g.a, g.b)): g.says for g in other.separations}
     found = []
-    for gap in one.gaps:
-        pair = frozenset((int(match[gap.a]), int(match[gap.b])))
-        if abs(gap.zones) > 1 and pair in said:
-            found.append((gap.says, said[pair]))
+    for separation in one.separations:
+        pair = frozenset((int(match[separation.a]), int(match[separation.b])))
+        if abs(separation.zones) > 1 and pair in said:
+            found.append((separation.says, said[pair]))
     return found
 
 
 def test_lead_and_clear_gaps_survive_small_changes_of_the_snap(research: Path) -> None:
     """None changes on these four. Over 41 pairs (every third, run by hand on 2026-11-25) one lead in 41 changes and one
-    verdict of a clear gap in 72, with the default kit one in 29 and one in 25: things that lie on the edge of a word,
+    verdict of a clear separation in 72, with the default kit one in 29 and one in 25: things that lie on the edge of a word,
     two woods that touch in one version of the snap and not in the other, tones at the black end of the print.
     """
     leads: list[bool] = []
-    gaps: list[tuple[str, str]] = []
+    separations: list[tuple[str, str]] = []
     for name in ("water_0003", "oldbuilding_0003", "mountain_0008", "country_0027"):
         pixels = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg").pixels
         once = _verdict(pixels)
@@ -159,8 +159,8 @@ def test_lead_and_clear_gaps_survive_small_changes_of_the_snap(research: Path) -
             changed, cropped = _changed(pixels, how)
             other = _verdict(changed)
             leads.append(other.lead == once.lead)
-            gaps += _same_gaps(once, other, cropped)
-    assert len(gaps) > 30
-    assert {"holds", "merges"} not in [set(pair) for pair in gaps]
-    assert sum(a != b for a, b in gaps) == 0
+            separations += _same_separations(once, other, cropped)
+    assert len(separations) > 30
+    assert {"separates", "merges"} not in [set(pair) for pair in separations]
+    assert sum(a != b for a, b in separations) == 0
     assert all(leads)

@@ -105,7 +105,7 @@ HERE = Registration(np.eye(3), 1.0, 1.0, 1.0, 0.0, 1.0, 0.0)
 @pytest.fixture(scope="module")
 def predicted(research):
     """Per category, of every other pair: (name, predicted tones, labels, infrared)."""
-    from irpreview import session
+    from irpreview import analysis
     from irpreview.io.kits import load_kit
     from irpreview.io.photos import load_photo
 
@@ -113,8 +113,8 @@ def predicted(research):
     by_category = {}
     for name in names_of(research)[::2]:
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", max_side=512)
-        scene = session.map_scene(photo)
-        tones = session.render(photo, scene, kit).tones
+        scene = analysis.map_scene(photo)
+        tones = analysis.render(photo, scene, kit).tones
         infrared = cv2.resize(load(research, name)[1], tones.shape[::-1], interpolation=cv2.INTER_AREA)
         by_category.setdefault(name.split("_")[0], []).append((name, tones, scene.label, infrared))
     return by_category

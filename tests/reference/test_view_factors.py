@@ -76,7 +76,7 @@ def test_another_kit_moves_each_class_as_in_the_truth(name):
             if row["share"] < 0.03 or class_name not in base.classes or kit not in row["zones"]:
                 continue
             true = row["zones"][kit]["likely"] - row["zones"]["unmodified-720"]["likely"]
-            ours = other.classes[class_name].zone.likely - base.classes[class_name].zone.likely
+            ours = other.classes[class_name].scene_zone.likely - base.classes[class_name].scene_zone.likely
             assert ours == pytest.approx(true, abs=0.4), (kit, class_name)
 
 

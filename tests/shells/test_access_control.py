@@ -33,8 +33,10 @@ pytestmark = [
 
 
 @pytest.fixture(scope="module")
-def opened():
-    with warnings.catch_warnings():
+def opened(tmp_path_factory):
+    with warnings.catch_warnings(), pytest.MonkeyPatch.context() as patched:
+        patched.setenv("IRPREVIEW_PAGE", str(tmp_path_factory.mktemp("kept")))
+        patched.setenv("IRPREVIEW_LOG", str(tmp_path_factory.mktemp("log") / "log.sqlite"))
         warnings.simplefilter("ignore")  # the framework's own
         with app_module.opened_page() as one:
             yield one
@@ -56,47 +58,33 @@ def jpeg(width=160, height=120, colour=(90, 140, 80)):
     return packed.getvalue()
 
 
-def functions(client):
-    """Index and first inputs of each of the page's functions by what triggers it."""
-    config = client.get("/config").json()
-    ids = {one["id"]: one["props"].get("elem_id") for one in config["components"]}
-    values = {one["id"]: one["props"].get("value") for one in config["components"]}
-    found = {}
-    for number, one in enumerate(config["dependencies"]):
-        for target, event in one["targets"]:
-            found.setdefault((ids.get(target), event), (one.get("id", number), [values.get(i) for i in one["inputs"]]))
-    return found
-
-
-def call(client, which, data, event_data=None, session="testsession"):
-    """Call one of the page's functions as a browser would; returns what the stream said last."""
-    number, starts = functions(client)[which]
-    data = [*data, *starts[len(data) :]]
-    body = {"fn_index": number, "data": data, "event_data": event_data, "session_hash": session, "trigger_id": None}
-    joined = client.post("/gradio_api/queue/join", json=body)
+def call(client, name, data=None):
+    """Call one of the page's handlers as a browser would; returns all parts of the answer."""
+    joined = client.post(f"/gradio_api/call/{name}", json={"data": [data or {}]})
     if joined.status_code != 200:
-        return {"status": joined.status_code, "output": {"error": joined.text}}
-    last, heard = {}, []
-    with client.stream("GET", "/gradio_api/queue/data", params={"session_hash": session}) as stream:
+        return [{"status": joined.text, "sorry": True, "code": joined.status_code}]
+    heard, kind = [], ""
+    with client.stream("GET", f"/gradio_api/call/{name}/{joined.json()['event_id']}") as stream:
         for line in stream.iter_lines():
-            if line.startswith("data:"):
-                message = json.loads(line[5:])
-                heard.append(message.get("output"))
-                if message.get("msg") in ("process_generating", "process_completed") and message.get("output"):
-                    last = message if message["output"].get("data") or message["output"].get("error") else last
-                if message.get("msg") in ("process_completed", "close_stream"):
-                    last = last or message
-                    break
-    return {**last, "heard": heard}
+            if line.startswith("event: "):
+                kind = line[7:]
+            elif line.startswith("data: ") and kind in ("generating", "error"):
+                heard += json.loads(line[6:]) or [{"status": "refused", "sorry": True}]
+    return heard
+
+
+def opened_session(client):
+    """A fresh session, as the page gets one when it is opened."""
+    return next(part["values"]["token"] for part in call(client, "open", {"token": None}) if "values" in part)
 
 
 def upload(client, name, data):
     return client.post("/snaps", content=data, headers={"x-file-name": quote(name)})
 
 
-def give(client, *numbers, session):
+def give(client, *numbers):
     """What the page does once files are here: names them by their numbers."""
-    return call(client, ("snap-files", "give"), [None], {"given": list(numbers)}, session=session)
+    return call(client, "give", {"given": list(numbers), "token": opened_session(client)})
 
 
 # ---- one test per hostile request ----------------------------------------------------------------------------------
@@ -113,7 +101,7 @@ def test_the_own_host_may_have_any_port_and_case(opened):
 
 def test_a_foreign_origin_is_refused(client):
     for origin in ("https://evil.example", "null", "http://localhost:3000", "file://"):
-        answer = client.post("/gradio_api/queue/join", json={}, headers={"origin": origin})
+        answer = client.post("/gradio_api/call/give", json={}, headers={"origin": origin})
         assert answer.status_code == 403
         assert "access-control-allow-origin" not in answer.headers
 
@@ -127,13 +115,13 @@ def test_a_foreign_page_cannot_fill_the_disk_by_upload(client, opened):
 
 def test_a_writing_request_without_an_origin_is_refused(opened):
     with httpx.Client(base_url=opened.url) as bare:
-        assert bare.post("/gradio_api/queue/join", json={}).status_code == 403
+        assert bare.post("/gradio_api/call/give", json={}).status_code == 403
         assert bare.post("/snaps", content=jpeg()).status_code == 403
 
 
 def test_a_request_from_another_site_is_refused(client):
     headers = {"sec-fetch-site": "cross-site"}
-    assert client.get("/config", headers=headers).status_code == 403
+    assert client.get("/page/page.js", headers=headers).status_code == 403
 
 
 def test_following_a_link_to_the_page_is_fine(client):
@@ -147,8 +135,9 @@ def test_following_a_link_to_the_page_is_fine(client):
         "/gradio_api/file=/etc/passwd",
         "/gradio_api/file=../../../../etc/passwd",
         "/gradio_api/file=%2e%2e/%2e%2e/etc/passwd",
-        "/assets/../../../../etc/passwd",
-        "/static/%2e%2e/%2e%2e/etc/passwd",
+        "/page/../../../../etc/passwd",
+        "/page/%2e%2e/%2e%2e/etc/passwd",
+        "/page/..%2fapp.py",
         "/gradio_api/file=" + str(Path(app_module.__file__)),
         "/gradio_api/file=http://127.0.0.1/",
     ],
@@ -164,7 +153,15 @@ CLOSED = (
     *("/monitoring", "/gradio_api/info", "/gradio_api/openapi.json", "/docs", "/redoc", "/openapi.json", "/login"),
     *("/gradio_api/proxy=http://127.0.0.1", "/gradio_api/component_server", "/gradio_api/run/predict", "/.env"),
     *("/gradio_api/upload", "/gradio_api/upload_progress", "/upload"),
-    *("/gradio_api/call/add", "/gradio_api/api/predict", "/gradio_api/mcp/", "/gradio_api/dev/reload"),
+    *("/config", "/theme.css", "/static/x", "/assets/x", "/svelte/x", "/manifest.json", "/gradio_api/queue/join"),
+    *(
+        "/gradio_api/queue/data",
+        "/gradio_api/call/../upload",
+        "/gradio_api/call/Give",
+        "/gradio_api/api/predict",
+        "/gradio_api/mcp/",
+        "/gradio_api/dev/reload",
+    ),
 )
 
 
@@ -193,14 +190,14 @@ def test_one_photo_over_the_limit_is_refused(client, opened):
 
 
 def test_an_ordinary_request_may_not_be_large(client):
-    answer = client.post("/gradio_api/queue/join", content=b"x" * (access_control.ORDINARY_LIMIT_BYTES + 1))
+    answer = client.post("/gradio_api/call/give", content=b"x" * (access_control.ORDINARY_LIMIT_BYTES + 1))
     assert answer.status_code == 413
 
 
 def test_a_pixel_bomb_is_a_sentence(client):
     bomb = io.BytesIO()
     Image.new("1", (16000, 16000)).save(bomb, "PNG")
-    answer = give(client, upload(client, "bomb.png", bomb.getvalue()).json()["given"], session="bomb")
+    answer = give(client, upload(client, "bomb.png", bomb.getvalue()).json()["given"])
     text = json.dumps(answer)
     assert "16000 x 16000" in text
     assert "sorry" in text
@@ -217,14 +214,14 @@ def test_an_address_instead_of_a_file_is_never_looked_up(client, monkeypatch):
 
     monkeypatch.setattr(socket, "getaddrinfo", listening)
     for address in ("http://photos.example/a.jpg", "http://169.254.169.254/latest", "ftp://photos.example/a.jpg"):
-        answer = give(client, address, session="address")
+        answer = give(client, address)
         assert "not here any more" in json.dumps(answer)
     assert not [host for host in asked if host not in ("127.0.0.1", "localhost", None)]
 
 
 def test_a_file_of_the_machine_cannot_be_named_as_an_upload(client):
     for path in ("/etc/passwd", str(Path(app_module.__file__)), "../../etc/passwd", {"name": "/etc/passwd"}, ["x"], 7):
-        text = json.dumps(give(client, path, session="named"))
+        text = json.dumps(give(client, path))
         assert "root:" not in text
         assert "not here any more" in text
 
@@ -232,32 +229,23 @@ def test_a_file_of_the_machine_cannot_be_named_as_an_upload(client):
 def test_a_file_is_handed_out_once_and_only_by_its_number(client):
     number = upload(client, "snap.jpg", jpeg()).json()["given"]
     assert len(number) >= 32
-    assert "This is snap.jpg." in json.dumps(give(client, number, session="once"))
-    assert "not here any more" in json.dumps(give(client, number, session="again"))
+    assert "snap.jpg" in json.dumps(give(client, number))
+    assert "not here any more" in json.dumps(give(client, number))
 
 
 def test_two_people_may_give_the_same_file(client):
     first, second = (upload(client, "snap.jpg", jpeg()).json()["given"] for _ in range(2))
     assert first != second
-    assert "This is snap.jpg." in json.dumps(give(client, first, session="one"))
-    assert "This is snap.jpg." in json.dumps(give(client, second, session="two"))
+    assert "infrared" in json.dumps(give(client, first))
+    assert "infrared" in json.dumps(give(client, second))
 
 
 def test_a_script_in_a_file_name_stays_text(client):
     name = "<img src=x onerror=alert(1)>{{7*7}}${alert(2)}.jpg"
-    answer = give(client, upload(client, name, jpeg()).json()["given"], session="script")
-    values = [value for output in answer["heard"] for value in (output or {}).get("data", [])]
-    text = " ".join(value for value in values if isinstance(value, str) and value.startswith("<div"))
-    assert "onerror" in text  # a field of plain text holds the name too
-    assert "<img src=x" not in text
-    assert "{{" not in text
-    assert "${" not in text
-    from irpreview.web import parts
-
-    shown = parts.status(f"This is {name}.") + parts.snaps([parts.SnapEntry(name, "data:,", "x", name)], 0)
-    assert "<img src=x" not in shown
-    assert "{{" not in shown
-    assert "${" not in shown
+    answer = give(client, upload(client, name, jpeg()).json()["given"])
+    html = " ".join(text for part in answer for text in part.get("parts", {}).values())
+    assert "onerror" in html
+    assert "<img src=x" not in html
 
 
 def test_upload_names_cannot_climb_out_of_the_folder(client, opened):
@@ -272,18 +260,18 @@ def test_upload_names_cannot_climb_out_of_the_folder(client, opened):
         "é" * 300,
     ):
         number = upload(client, name, jpeg()).json()["given"]
-        path = opened.blocks.uploads.take(number)
+        path = opened.server.uploads.take(number)
         assert path.is_file()
         assert path.resolve().is_relative_to(opened.folder.resolve())
-        opened.blocks.uploads.discard(path)
+        opened.server.uploads.discard(path)
     assert not [path for path in opened.folder.parent.iterdir() if "evil" in path.name]
 
 
 def test_a_page_among_the_uploads_is_never_given_out(client, opened):
     number = upload(client, "evil.html", b"<script>alert(1)</script>").json()["given"]
-    path = opened.blocks.uploads.take(number)
+    path = opened.server.uploads.take(number)
     answer = client.get(f"/gradio_api/file={path}")
-    assert answer.status_code == 403
+    assert answer.status_code == 404
     assert "<script>alert" not in answer.text
     assert client.get(f"/snaps/{number}").status_code == 404
 
@@ -319,45 +307,50 @@ def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("which", "event"),
+    ("name", "data"),
     [
-        (("snaps", "select"), {"index": 3}),
-        (("snaps", "select"), {"index": "0; drop"}),
-        (("seen", "apply"), {"strokes": [{"class_name": "../x", "points": [[9, 9]], "width": 5}], "grow": True}),
-        (("seen", "apply"), {"strokes": "x" * 1000}),
-        (("seen", "edit"), {"area": 10**9, "class_name": "__import__"}),
-        (("seen", "undo"), None),
-        (("dials", "input"), {"wind": 10**6, "time": -5}),
-        (("dials", "release"), {}),
-        (("make-card", "click"), None),
-        (("home", "plan"), None),
-        (("home", "note"), {"number": -1, "fields": {"taken": "../../etc/passwd"}, "given": "/etc/passwd"}),
-        (("home", "compare"), {"given": "/etc/passwd"}),
-        (("home", "search"), {"since": "'; DROP TABLE frames; --"}),
-        (("log-entries", "remove"), {"number": "1 OR 1=1"}),
-        (("log-learned", "use"), {"what": "__class__", "on": True}),
-        (("log-compared", "keep"), None),
+        ("pick", {"index": 3}),
+        ("pick", {"index": "0; drop"}),
+        ("take", {"strokes": [{"class_name": "../x", "points": [[9, 9]], "width": 5}], "reach": 0}),
+        ("outline", {"strokes": "x" * 1000, "reach": 10**9}),
+        ("area", {"area": 10**9, "class_name": "__import__"}),
+        ("undo", {}),
+        ("redo", {}),
+        ("drop", {"index": -1}),
+        ("move", {"wind": 10**6, "shutter": -5}),
+        ("settle", {}),
+        ("view", {"name": "../../etc/passwd"}),
+        ("section", {"name": ["log"]}),
+        ("card", {}),
+        ("log_plan", {}),
+        ("log_note", {"number": -1, "fields": {"taken": "../../etc/passwd"}, "given": "/etc/passwd"}),
+        ("log_compare", {"given": "/etc/passwd"}),
+        ("log_search", {"since": "'; DROP TABLE frames; --"}),
+        ("log_remove", {"number": "1 OR 1=1"}),
+        ("log_use", {"what": "__class__", "on": True}),
+        ("log_keep", {}),
     ],
 )
-def test_functions_called_directly_without_a_snap_answer_with_a_sentence(client, which, event):
-    # A made-up token stands where the page keeps its own: it is not looked at.
-    answer = call(client, which, ["made-up-token"], event, session="direct" + which[0])
-    text = json.dumps(answer)
-    assert "sorry" in text or answer.get("success") is False
+@pytest.mark.parametrize("known", [True, False])
+def test_calls_that_make_no_sense_answer_with_a_sentence(client, name, data, known):
+    token = opened_session(client) if known else "made-up-token"
+    text = json.dumps(call(client, name, {**data, "token": token}))
+    assert "sorry" in text
     assert "Traceback" not in text
+    assert "something went wrong" not in text.lower()
+    assert "root:" not in text
 
 
-def test_entries_called_directly_with_nonsense_answer_with_a_sentence(client):
-    which = next(key for key in functions(client) if key[1] == "blur")
-    answer = call(client, which, ["x", "../../kit", {"a": 1}, [], 1e308], session="entries")
-    assert "Traceback" not in json.dumps(answer)
+@pytest.mark.parametrize("body", [b"", b"[]", b"{}", b'{"data": 5}', b'{"data": [5]}', b'{"data": [[]]}', b"\xff"])
+def test_bodies_that_are_no_call_are_refused(client, body):
+    answer = client.post("/gradio_api/call/pick", content=body, headers={"content-type": "application/json"})
+    assert "Traceback" not in answer.text
 
 
-def test_entries_that_make_no_sense_are_a_sentence(client):
-    which = next(key for key in functions(client) if key[1] == "blur")
-    call(client, (None, "load"), [], session="sense")
-    answer = call(client, which, [None, "../../kit"], session="sense")
-    assert "not known" in json.dumps(answer) or answer.get("success") is False, answer
+def test_entries_that_make_no_sense_are_told_each_at_its_own(client):
+    values = {"kit": "../../kit", "place": {"a": 1}, "when": [], "lowest_iso": 1e308, "made_up": 1, "zone": "UTC"}
+    parts = call(client, "enter", {"values": values, "number": 1, "token": opened_session(client)})
+    assert set(parts[0]["refused"]) == {"kit", "place", "lowest_iso"}
 
 
 def test_nothing_is_written_outside_the_pages_folder(client, opened, tmp_path, monkeypatch):
@@ -365,8 +358,11 @@ def test_nothing_is_written_outside_the_pages_folder(client, opened, tmp_path, m
     home.mkdir()
     monkeypatch.chdir(home)
     monkeypatch.setenv("HOME", str(home))
-    give(client, upload(client, "snap.jpg", jpeg()).json()["given"], session="outside")
+    monkeypatch.setattr(opened.server.desk.keeping, "folder", tmp_path / "kept")
+    give(client, upload(client, "snap.jpg", jpeg()).json()["given"])
     assert not list(home.rglob("*"))
+    assert [path.name for path in (tmp_path / "kept").glob("*/*.jpg") if path.name.startswith("0001")]
+    assert all(stat.S_IMODE(path.stat().st_mode) == 0o700 for path in (tmp_path / "kept").iterdir())
     assert stat.S_IMODE(opened.folder.stat().st_mode) == 0o700
 
 
@@ -374,10 +370,11 @@ def test_nothing_is_written_outside_the_pages_folder(client, opened, tmp_path, m
 
 
 def test_every_answer_carries_the_policy(client):
-    for path in ("/", "/config", "/nothing", "/theme.css"):
+    for path in ("/", "/page/page.css", "/nothing", "/favicon.ico"):
         headers = client.get(path).headers
         assert "frame-ancestors 'none'" in headers["content-security-policy"]
-        assert "default-src 'self'" in headers["content-security-policy"]
+        assert "default-src 'none'" in headers["content-security-policy"]
+        assert "unsafe" not in headers["content-security-policy"]
         assert headers["x-frame-options"] == "DENY"
         assert headers["x-content-type-options"] == "nosniff"
         assert headers["referrer-policy"] == "no-referrer"
@@ -433,7 +430,7 @@ def lan_guard(clock=lambda: 0.0):
 
 def test_on_the_local_network_everything_needs_the_password():
     guard = lan_guard()
-    for path in ("/", "/config", "/assets/index.js", "/gradio_api/file=x"):
+    for path in ("/", "/page/page.js", "/gradio_api/call/open", "/snaps"):
         assert ask(guard, path=path) == 401
         assert ask(guard, password="long enough", path=path) == 200
 
@@ -473,12 +470,12 @@ def test_without_a_wish_a_free_port_is_found(opened):
 
 
 def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, tmp_path):
-    from irpreview.web import page as page_module
+    from irpreview.web import server as server_module
     from irpreview.web.uploads import Uploads
 
     tried = []
 
-    class Blocks:
+    class Server:
         uploads = Uploads(tmp_path)
 
         def launch(self, **options):
@@ -486,10 +483,7 @@ def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, t
             if len(tried) == 1:
                 raise OSError("address already in use")
 
-        def close(self, verbose):
-            pass
-
-    monkeypatch.setattr(page_module, "build_page", lambda folder: Blocks())
+    monkeypatch.setattr(server_module, "build_server", lambda folder, middleware: Server())
     found = iter([50001, 50002, 50003])
     monkeypatch.setattr(app_module, "free_port", lambda *wish: next(found))
     with app_module.opened_page() as one:
@@ -515,9 +509,22 @@ def test_the_folder_goes_with_the_page():
 
 
 def test_only_this_machine_is_listened_on_unless_asked():
-    alone = app_module.launch_options(8471, app_module.LOOPBACK, None)
-    shared = app_module.launch_options(8471, app_module.LOOPBACK, "long enough")
+    alone = app_module.launch_options(8471, None)
+    shared = app_module.launch_options(8471, "long enough")
     assert alone["server_name"] == "127.0.0.1"
     assert shared["server_name"] == "0.0.0.0"
     assert alone["share"] is shared["share"] is False
     assert os.environ["GRADIO_ANALYTICS_ENABLED"] == "False"
+
+
+@pytest.mark.parametrize("address", ["http://a.example/x", "http%3A%2F%2Fa.example/x", "http:/a.example/x"])
+def test_an_address_in_place_of_a_file_is_refused_before_anything_is_looked_up(address):
+    assert not access_control.path_is_open(f"/gradio_api/file={address}")
+
+
+def test_the_servers_libraries_believe_nobody_about_a_callers_address(monkeypatch, tmp_path):
+    monkeypatch.setenv("FORWARDED_ALLOW_IPS", "*")
+    app_module.prepare_framework(tmp_path)
+    import uvicorn
+
+    assert uvicorn.Config(app=None).forwarded_allow_ips == ""

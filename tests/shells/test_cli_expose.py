@@ -89,7 +89,7 @@ def test_expose_by_the_sun_alone_and_for_people(call) -> None:  # type: ignore[n
     assert status == 0
     for word in ("Light", "Filter", "Take", "Test first", "Focus", "Cost", "ISO 64"):
         assert word in out
-    assert "take the test frames first" in err
+    assert "take the test exposures first" in err
 
 
 @pytest.fixture
@@ -120,7 +120,7 @@ def test_expose_from_a_snap_places_its_brightest_layer_and_marks_the_white_balan
     assert answer["white_balance"] is not None
     assert answer["white_balance"]["x"] + answer["white_balance"]["width"] <= 360
     assert "zone" in answer["placed"] or "grey" in answer["placed"]
-    assert any("movement at" in reason for reason in answer["reasons"])
+    assert any("Blur at" in reason for reason in answer["reasons"])
 
 
 def test_a_planned_light_leaves_the_snaps_exposure_data_out(call, meadow) -> None:  # type: ignore[no-untyped-def]

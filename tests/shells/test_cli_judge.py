@@ -46,11 +46,11 @@ def test_json_keeps_its_schema_and_agrees_with_itself(
     assert answer["wind_m_s"] == pytest.approx(0.836 * 3**1.5, abs=0.01)  # WMO code 1100
     layers = {layer["index"]: layer for layer in answer["layers"]}
     assert sum(layer["share"] for layer in layers.values()) == pytest.approx(1.0, abs=0.01)
-    for gap in answer["gaps"]:
-        assert gap["zones"] == pytest.approx(
-            layers[gap["a"]]["zone"]["likely"] - layers[gap["b"]]["zone"]["likely"], abs=0.02
+    for separation in answer["separations"]:
+        assert separation["zones"] == pytest.approx(
+            layers[separation["a"]]["zone"]["likely"] - layers[separation["b"]]["zone"]["likely"], abs=0.02
         )
-        assert gap["low"] <= gap["zones"] <= gap["high"]
+        assert separation["low"] <= separation["zones"] <= separation["high"]
     picture = cv2.imread(answer["files"]["picture"])
     assert picture is not None
     assert picture.shape[1] == PICTURE_SIDE_PX

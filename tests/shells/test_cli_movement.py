@@ -12,21 +12,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from irpreview import cli, session
-from irpreview.errors import BadModel
+from irpreview import cli, clips
 from tests.core.clip_drawing import draw_clip
 from tests.io.test_clips import write_film
-
-
-def _weights() -> bool:
-    try:
-        session.scene_network()
-    except BadModel:
-        return False
-    return True
-
-
-pytestmark = pytest.mark.skipif(not _weights(), reason="the scene network's weights are not in this checkout")
 
 
 @pytest.fixture
@@ -118,7 +106,7 @@ def test_a_picture_is_written(call, snap, tmp_path) -> None:
 def test_a_clip_is_measured_and_overrides(call, snap, tmp_path, schema, monkeypatch) -> None:
     drawn = draw_clip(size=(180, 320), seconds=3.0, fps=20.0, sway_px=3.0, sway_hz=1.0, drift_px_s=(5.0, 0.0))
     film = write_film(tmp_path / "scene.mp4", drawn.frames, 20.0)
-    mapped = session.map_scene
+    mapped = clips.map_scene
 
     def map_scene(photo):
         # the drawn clip's classes are known; the snap keeps the network's
@@ -130,7 +118,7 @@ def test_a_clip_is_measured_and_overrides(call, snap, tmp_path, schema, monkeypa
             return replace(scene, label=label)
         return scene
 
-    monkeypatch.setattr(session, "map_scene", map_scene)
+    monkeypatch.setattr(clips, "map_scene", map_scene)
     status, out, _ = call(snap, "--wind", "0", "--shutter", "1", "--clip", film, "--json")
     assert status == 0
     answer = json.loads(out)
@@ -146,7 +134,6 @@ def test_a_clip_is_measured_and_overrides(call, snap, tmp_path, schema, monkeypa
 @pytest.mark.parametrize(
     ("arguments", "status", "words"),
     [
-        ((), 2, "--shutter"),
         (("--shutter", "soon"), 2, "not understood"),
         (("--shutter", "1", "--wind", "99bft"), 2, "Beaufort"),
         (("--shutter", "1", "--distance", "moon=3"), 2, "no class"),

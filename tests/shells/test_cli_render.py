@@ -117,7 +117,7 @@ def test_json_keeps_its_schema_and_says_what_the_files_hold(call, snap, tmp_path
 
 
 def test_a_planned_light_is_marked_as_a_what_if(call, snap, tmp_path, schema):
-    status, out, _ = call("render", snap, "--out", tmp_path, "--planned-sun", 9, "--haze", "hazy", "--json")
+    status, out, _ = call("render", snap, "--out", tmp_path, "--planned-sun", 9, "--planned-haze", "hazy", "--json")
     assert status == 0
     answer = json.loads(out)
     jsonschema.validate(answer, schema)
@@ -151,10 +151,10 @@ def test_a_planned_time_takes_the_photos_place_and_clock(call, snap, tmp_path):
     ("options", "words"),
     [
         (("--planned-sun", 9, "--planned-time", "2026-06-21T20:00"), "give one of them"),
-        (("--haze", "hazy"), "goes with --planned-sun"),
-        (("--at", "61,9"), "goes with --planned-time"),
+        (("--planned-haze", "hazy"), "goes with --planned-sun"),
+        (("--planned-place", "61,9"), "goes with --planned-time"),
         (("--planned-time", "2026-06-21T20:00", "--at", "95,9"), "latitude 95"),
-        (("--planned-sun", 9, "--haze", "thick"), "thick"),
+        (("--planned-sun", 9, "--planned-haze", "thick"), "thick"),
     ],
 )
 def test_a_planned_light_that_makes_no_sense_is_wrong_usage(call, snap, tmp_path, options, words):
@@ -181,16 +181,16 @@ def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
     from dataclasses import replace
 
-    from irpreview import session
+    from irpreview import analysis
 
-    real = session.map_scene
+    real = analysis._seen
 
-    def a_room(photo):
+    def a_room(photo, network):
         label = np.full((photo.height, photo.width), CLASS_NAMES.index("structure") + 1, np.uint8)
         label[: photo.height // 2] = CLASS_NAMES.index("other") + 1
-        return replace(real(photo), label=label)
+        return replace(real(photo, network), label=label)
 
-    monkeypatch.setattr(session, "map_scene", a_room)
+    monkeypatch.setattr(analysis, "_seen", a_room)
     status, out, _ = call("render", snap, "--out", tmp_path, "--json")
     assert status == 0  # a doubt, no refusal
     assert any("indoor" in doubt for doubt in json.loads(out)["doubts"])
@@ -388,12 +388,12 @@ def test_help_of_every_command(call):
 
 
 def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
-    from irpreview import session
+    from irpreview import analysis
 
     def explode(*_arguments, **_options):
         raise ZeroDivisionError("a hidden flaw\nin two lines")
 
-    monkeypatch.setattr(session, "map_scene", explode)
+    monkeypatch.setattr(analysis, "_seen", explode)
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     import tempfile
 
@@ -406,7 +406,7 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
     assert details.parent == tmp_path
     assert "Traceback" in details.read_text()
     details.unlink()
-    monkeypatch.setattr(session, "map_scene", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
+    monkeypatch.setattr(analysis, "_seen", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
     status, _, err = call("render", snap, "--out", tmp_path)
     assert status == 1
     assert "not enough memory" in err

@@ -11,7 +11,8 @@ import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import fields, replace
 from importlib.resources import files
 from pathlib import Path
 
@@ -21,11 +22,13 @@ import pytest
 from jsonschema import Draft202012Validator
 from PIL import Image
 
-from irpreview import scouting, session
+from irpreview import judge, load_photo, scouting
 from irpreview.cli import main
 from irpreview.errors import BadCluster, BadPhoto, BadValue
+from irpreview.io.log_exchange import LogLessons
 from irpreview.io.scout_store import STORE_NAME, ScoutStore
-from irpreview.records import Place
+from irpreview.records import Conditions
+from irpreview.request import Inputs
 from irpreview.scout_judging import Settings, Task, judge_task, key_of
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
@@ -127,21 +130,13 @@ def test_like_ones_are_together_and_the_best_leads(done: Path) -> None:
 
 
 def test_it_says_what_judge_says(done: Path, day: Path) -> None:
-    """A snap of the folder is judged as `session.judge` judges it (these are below the reduced size)."""
-    from irpreview.io.photos import load_photo
-    from irpreview.records import Conditions
-
-    photo = load_photo(day / "walk" / "lea.jpg")
-    scene = session.map_scene(photo)
-    conditions = Conditions(wind_m_s=3.0)
-    rendering = session.render(photo, scene)
-    exposure = session.expose(photo, scene, None, None, conditions, rendering=rendering)
-    verdict = session.judge(photo, scene, None, None, conditions, rendering=rendering, exposure=exposure)
+    """A snap of the folder is judged as it is judged alone."""
+    verdict = judge(load_photo(day / "walk" / "lea.jpg"), conditions=Conditions(wind_m_s=3.0))
     row = next(r for r in rows(done) if r["photo"] == "walk/lea.jpg")
     assert float(row["layered_contrast"]) == verdict.layered_contrast
     assert row["lead"] == verdict.lead
     assert row["sentence"] == verdict.lead_reasons[0].text
-    assert int(row["edges_hold"]) == sum(g.says == "holds" for g in verdict.gaps)
+    assert int(row["separates"]) == sum(g.says == "separates" for g in verdict.separations)
 
 
 def test_no_place_in_anything_unless_asked(done: Path) -> None:
@@ -191,7 +186,7 @@ def test_a_changed_photo_is_judged_anew_and_a_moved_one_is_not(
         return own(task, *args, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(scouting, "judge_task", counting)
-    result = scouting.scout(here, out, Settings(wind_m_s=3.0), jobs=1)
+    result = scouting.scout(here, out, Settings(inputs=Inputs(wind_m_s=3.0)), jobs=1)
     assert sorted(judged) == ["cut.jpg", "temple.jpg", "walk/empty.png"]  # refused ones are looked at again
     assert result.progress.known == 5
     assert result.scouting is not None
@@ -200,8 +195,8 @@ def test_a_changed_photo_is_judged_anew_and_a_moved_one_is_not(
 
 def test_another_wind_is_another_answer_beside_the_first(day: Path, done: Path, tmp_path: Path) -> None:
     out = shutil.copytree(done, tmp_path / "out")
-    calm = scouting.scout(day, out, Settings(wind_m_s=1.0), jobs=1)
-    again = scouting.scout(day, out, Settings(wind_m_s=3.0), jobs=1)
+    calm = scouting.scout(day, out, Settings(inputs=Inputs(wind_m_s=1.0)), jobs=1)
+    again = scouting.scout(day, out, Settings(inputs=Inputs(wind_m_s=3.0)), jobs=1)
     assert (calm.progress.known, calm.progress.copies) == (0, 1)
     assert (again.progress.known, again.progress.copies) == (6, 0)
     with sqlite3.connect(out / STORE_NAME) as store:  # the pictures are kept once
@@ -257,7 +252,7 @@ def test_stopped_it_keeps_what_was_done_and_goes_on(day: Path, done: Path, tmp_p
         asked += 1
         return asked > 4
 
-    first = scouting.scout(day, out, Settings(wind_m_s=3.0), jobs=1, stop=stop)
+    first = scouting.scout(day, out, Settings(inputs=Inputs(wind_m_s=3.0)), jobs=1, stop=stop)
     assert first.scouting is None
     assert 0 < first.progress.left < 8
     with ScoutStore(out) as store:
@@ -329,7 +324,7 @@ def test_bad_input_is_one_line(day: Path, tmp_path: Path, capsys: pytest.Capture
         (2, day, "--out", tmp_path / "o4", "--wind", "gale"),
         (2, day, "--out", tmp_path / "o5", "--jobs", "0"),
         (2, day, "--out", tmp_path / "o6", "--planned-sun", "95"),
-        (2, day, "--out", tmp_path / "o7", "--at", "47,8"),
+        (2, day, "--out", tmp_path / "o7", "--planned-place", "47,8"),
         (2, day, "--out", tmp_path / "o8", "--planned-time", "2026-06-21T01:00+00:00", "--at", "47,8"),
         (2, day, "--out", tmp_path / "o9", "--planned-time", "yesterday"),
         (2, day),
@@ -376,35 +371,46 @@ def test_a_folder_that_changes_meanwhile(
         return own(task, *args, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(scouting, "judge_task", meddling)
-    result = scouting.scout(here, tmp_path / "out", Settings(wind_m_s=3.0), jobs=1)
+    result = scouting.scout(here, tmp_path / "out", Settings(inputs=Inputs(wind_m_s=3.0)), jobs=1)
     assert result.scouting is not None
     refused = dict(result.scouting.refused)
     assert "No such file" in refused["walk/flats.jpg"]
     assert "new.jpg" not in refused
     assert "walk/lea.jpg" in {s.path for v in result.scouting.views for s in v.snaps}
-    again = scouting.scout(here, tmp_path / "out", Settings(wind_m_s=3.0), jobs=1)
+    again = scouting.scout(here, tmp_path / "out", Settings(inputs=Inputs(wind_m_s=3.0)), jobs=1)
     assert again.progress.done == 3  # the broken ones and the new one; the changed one is known by its new content
 
 
 # --- settings -------------------------------------------------------------------------------------------------------
 
 
+def _another(value: object) -> object:
+    """Another value of the same kind."""
+    if isinstance(value, bool):
+        return not value
+    if isinstance(value, (float, int)):
+        return value + 1.0
+    if isinstance(value, str):
+        return value + "?"
+    return {"tree": 30.0} if isinstance(value, Mapping) else 3.0
+
+
 def test_the_key_holds_all_that_the_answer_depends_on() -> None:
     from irpreview.io.kits import load_kit
 
     plain = Settings()
+    said = {
+        name: value
+        for f in fields(Inputs)
+        for name, value in [(f.name, _another(getattr(plain.inputs, f.name)))]
+        if name not in ("kit", "lens")  # of the kit itself
+    }
     changes = [
         {"kit": load_kit("converted-720")},
-        {"wind_m_s": 3.0},
-        {"shutter_s": 1.0},
-        {"grade": 3.0},
-        {"zone": "+02:00"},
-        {"planned_sun_deg": 20.0},
-        {"planned_time": "2026-06-21T10:00"},
-        {"at": Place(47.0, 8.0)},
-        {"haze": "hazy"},
+        {"lessons": LogLessons("unmodified-720", None, {"tree": 0.3}, None)},
+        *({"inputs": replace(plain.inputs, **{name: value})} for name, value in said.items()),
     ]
-    assert len(changes) == len(plain.facts())
+    assert len(plain.facts()) == 3
     keys = {key_of("content", Settings(**change), "model") for change in changes}  # type: ignore[arg-type]
     keys |= {key_of("content", plain, "model"), key_of("other", plain, "model"), key_of("content", plain, "newer")}
     assert len(keys) == len(changes) + 3
@@ -415,7 +421,11 @@ def test_a_planned_light_is_a_what_if(day: Path, tmp_path: Path) -> None:
     task = Task("tower.jpg", "tower.jpg", str(day / "tower.jpg"), "", (day / "tower.jpg").read_bytes())
     answers = [
         judge_task(task, settings)
-        for settings in (Settings(), Settings(planned_sun_deg=15.0), Settings(planned_time="2026-06-21T03:00+00:00"))
+        for settings in (
+            Settings(),
+            Settings(inputs=Inputs(planned_sun_deg=15.0)),
+            Settings(inputs=Inputs(planned_time="2026-06-21T03:00+00:00")),
+        )
     ]
     own, low, night = (answer.kept.finding for answer in answers)  # type: ignore[union-attr]
     assert own["shutter_s"] != low["shutter_s"]
@@ -425,9 +435,9 @@ def test_a_planned_light_is_a_what_if(day: Path, tmp_path: Path) -> None:
 
 def test_settings_that_contradict() -> None:
     for settings in (
-        Settings(planned_sun_deg=10.0, planned_time="2026-06-21T10:00"),
-        Settings(haze="hazy"),
-        Settings(at=Place(47.0, 8.0)),
+        Settings(inputs=Inputs(planned_sun_deg=10.0, planned_time="2026-06-21T10:00")),
+        Settings(inputs=Inputs(planned_haze="hazy")),
+        Settings(inputs=Inputs(planned_place="47, 8")),
     ):
         with pytest.raises(BadValue):
             scouting.scout(SCENES, Path("never"), settings)
@@ -496,7 +506,7 @@ def test_a_cluster_gives_the_same_and_a_lost_worker_costs_time_only(
                 lost = True
                 os.kill(victim, signal.SIGKILL)
 
-        settings = Settings(wind_m_s=3.0)
+        settings = Settings(inputs=Inputs(wind_m_s=3.0))
         result = scouting.scout(here, tmp_path / "lost", settings, cluster=cluster.scheduler_address, watch=lose_one)
         assert lost
         assert result.scouting is not None

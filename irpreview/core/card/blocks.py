@@ -15,18 +15,15 @@ from typing import Any, Literal
 from irpreview.core.card.field_tables import (
     Correction,
     WindRow,
-    frame_words,
     full_sentence,
-    range_words,
     red_channel_rows,
     setting_choices,
-    setting_words,
 )
 from irpreview.core.units import shutter_text, zone_text
+from irpreview.core.words import long_words
 from irpreview.core.words.card_words import (
     ASSUMPTIONS,
     AT_THE_TOP,
-    FOCUS,
     LIGHT,
     MOVEMENT,
     NO_MOVEMENT,
@@ -41,6 +38,7 @@ from irpreview.core.words.card_words import (
     shorter,
     without_layers,
 )
+from irpreview.core.words.exposure_words import setting_words, time_range_words
 from irpreview.core.words.lead_words import LEAD_NAMES, LEAD_WORDS
 from irpreview.records import CLASS_WORDS, Exposure, Place, Setting, ShotCard, Verdict
 
@@ -78,18 +76,14 @@ def key_figures(card: ShotCard) -> tuple[Figure, ...]:
     reasons = tuple(one.text for one in card.verdict.lead_reasons[:1]) if _nothing_leads(card.verdict) else ()
     found = [Figure("Plan", plan, reasons), _setting_figure(card)]
     focus = card.exposure.focus
-    at_m, near_m = focus.get("focus_at_m"), focus.get("near_m")
-    if isinstance(at_m, (int, float)) and isinstance(near_m, (int, float)):
-        far_m = focus.get("far_m")
-        far = f"{far_m:.1f} m" if isinstance(far_m, (int, float)) else "infinity"
-        lens = f"{focus['focal_mm']:.0f} mm at f/{focus['f_number']:g}: " if _has_lens(focus) else ""
-        found.append(Figure("Focus at", f"{at_m:.1f} m", (f"{lens}sharp from {near_m:.1f} m to {far}.",)))
+    if focus is not None:
+        far = "infinity" if focus.far_m is None else f"{focus.far_m:.1f} m"
+        lens = f"{focus.focal_mm:.0f} mm at f/{focus.f_number:g}: "
+        found.append(
+            Figure("Focus at", f"{focus.focus_at_m:.1f} m", (f"{lens}sharp from {focus.near_m:.1f} m to {far}.",))
+        )
     found.append(_light_figure(card.facts))
     return tuple(found)
-
-
-def _has_lens(focus: Mapping[str, object]) -> bool:
-    return isinstance(focus.get("focal_mm"), (int, float)) and isinstance(focus.get("f_number"), (int, float))
 
 
 def _nothing_leads(verdict: Verdict) -> bool:
@@ -102,7 +96,7 @@ def _setting_figure(card: ShotCard) -> Figure:
     if best is None:
         return Figure("Setting", "No setting of this kit reaches the light.")
     unsure = best.shutter_s.high > 4.0 * best.shutter_s.low
-    notes = [f"Could be {range_words(best.shutter_s)}" + (": test frames first." if unsure else ".")]
+    notes = [f"Could be {time_range_words(best.shutter_s)}" + (": test exposures first." if unsure else ".")]
     if isinstance(minutes, (int, float)):
         notes.append(f"Allow {shutter_text(60.0 * minutes)} a frame in all.")
     return Figure("Setting", setting_words(best), tuple(notes))
@@ -139,8 +133,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
     """The card's parts in printing order: cautions, what to do, what to know. Pictures and key figures stand apart."""
     facts: Mapping[str, Any] = card.facts
     exposure = card.exposure
-    focus = facts["focus"]
-    figures = {figure.label for figure in key_figures(card)}
+    focus = tuple(one.short for one in facts["focus"])
     red = facts["red_channel"]
     # Danger is said with the cautions: these never go on the back.
     gale = tuple(one for one in facts["movement"] if one.startswith("Gale: "))
@@ -148,7 +141,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
     blocks = [
         Block("Take care", (*gale, *facts["cautions"]), kind="care"),
         Block("Other settings", _other_settings(exposure), kind="settings"),
-        _test_frames(exposure),
+        _test_exposures(exposure),
         Block(
             "Reading the red channel",
             (" ".join(shorter((*red[:2], *red[3:]), RED)),),
@@ -176,7 +169,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         Block("What is in it, with its zone", (_tone_words(card),)),
         Block(_moves_heading(moves), shorter(said_once(moves), MOVEMENT)),
         Block("When the light is right", shorter(_light_lines(facts["light_window"]), LIGHT)),
-        Block("More on focus", shorter(focus[1:] if "Focus at" in figures else focus, FOCUS), kind="run"),
+        Block("More on focus", focus[1:], kind="run"),
         Block("White balance", shorter((facts["white_balance"],), WHITE_BALANCE), kind="run"),
         Block("Taken for granted", shorter(_assumed(facts["assumptions"], exposure), ASSUMPTIONS), kind="small"),
         Block("Sources", shorter(facts["sources"], SOURCES), kind="small"),
@@ -219,26 +212,23 @@ def _other_settings(exposure: Exposure) -> tuple[str, ...]:
     return tuple(named)
 
 
-def _test_frames(exposure: Exposure) -> Block:
+def _test_exposures(exposure: Exposure) -> Block:
     """The ladder as a table; as sentences where its frames are not all of one kind."""
-    frames = exposure.test_frames[:6]
-    told = [(one.get("iso"), one.get("f_number"), one.get("stands_for")) for one in frames]
-    fits = [iso_f_long for iso_f_long in told if isinstance(iso_f_long[2], Mapping)]
-    same = {(iso, f_number, long["iso"], long["f_number"]) for iso, f_number, long in fits if isinstance(long, Mapping)}
-    if len(fits) != len(frames) or len(same) != 1:
-        return Block("Test frames", tuple(frame_words(frame) for frame in frames), kind="numbered")
+    tests = exposure.test_exposures[:6]
+    same = {(one.iso, one.f_number, one.long_iso, one.long_f_number) for one in tests}
+    if len(same) != 1:
+        return Block("Test exposures", long_words(tests), kind="numbered")
     iso, f_number, long_iso, long_f_number = next(iter(same))
-    longs = [long for _, _, long in fits if isinstance(long, Mapping)]
-    share = 0.68 / len(frames)
+    share = 0.68 / len(tests)
     return Block(
-        "Test frames",
+        "Test exposures",
         ("Which looks right? Take the time below it.",),
         table=(
-            (f"ISO {iso:g}, f/{f_number:g}", *(str(one["shutter_text"]) for one in frames)),
-            (f"ISO {long_iso:g}, f/{long_f_number:g}", *(str(long["shutter_text"]) for long in longs)),
-            ("factor, stops", *(f"{one['if_right_factor_stops']:.1f}" for one in frames)),
+            (f"ISO {iso:g}, f/{f_number:g}", *(shutter_text(one.shutter_s) for one in tests)),
+            (f"ISO {long_iso:g}, f/{long_f_number:g}", *(shutter_text(one.long_shutter_s) for one in tests)),
+            ("factor, stops", *(f"{one.factor_stops:.1f}" for one in tests)),
         ),
-        shares=(0.32, *(share for _ in frames)),
+        shares=(0.32, *(share for _ in tests)),
     )
 
 

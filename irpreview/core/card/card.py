@@ -12,8 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from irpreview.core.card.field_tables import (
-    focus_lines,
-    frame_words,
+    WindCase,
     full_sentence,
     minutes_per_frame,
     one_line,
@@ -24,14 +23,16 @@ from irpreview.core.card.field_tables import (
     wind_table,
 )
 from irpreview.core.motion.wind import beaufort_of
+from irpreview.core.words import in_words, long_words
+from irpreview.core.words.exposure_words import focus_lines
 from irpreview.records import (
     ByteArray,
+    Caution,
+    CautionKind,
     Conditions,
     Exposure,
-    LeadChoice,
     Movement,
     Place,
-    Range,
     Rendering,
     SceneMap,
     Setting,
@@ -48,10 +49,9 @@ WHITE_BALANCE_WORDS = (
     " the same sun. RAW can be set later."
 )
 
-USUAL_CAUTIONS = (
-    "Never look at the sun through finder or lens, nor leave the camera pointing at it.",
-    "Long frames keep you standing: mind edges, tide, falling branches, private land. Local rules win.",
-)
+SUN = "Never look at the sun through finder or lens, nor leave the camera pointing at it."
+STANDING = "Long frames keep you standing: mind edges, tide, falling branches, private land."
+LOCAL = "Local rules win."
 
 
 def build_card(
@@ -65,10 +65,11 @@ def build_card(
     exposure: Exposure,
     movement: Movement | None,
     conditions: Conditions,
-    foliage_blur_px: Callable[[float, float], Range | None] | None = None,
+    in_wind: Callable[[float], WindCase],
+    pixels_wide: int,
     light_window: Sequence[str] = (),
     white_balance: str = "",
-    cautions: Sequence[str] = (),
+    cautions: Sequence[Caution] = (),
     assumptions: Sequence[str] = (),
     sources: Sequence[str] = (),
     place: Place | None = None,
@@ -77,20 +78,13 @@ def build_card(
 ) -> ShotCard:
     """Everything for the field on one card.
 
-    `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. The place goes on the card only `with_place`;
+    `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. `in_wind` gives the answer for a mean wind [m/s],
+    `pixels_wide` is the width of the snap at its own size. The place goes on the card only `with_place`;
     without it, coordinates are also taken out of every sentence.
     """
     share = scene.share()
-    can_lead: list[LeadChoice] = []
-    if share["structure"] + share["other"] + share["ground"] >= 0.03:
-        can_lead.append("structure")
-    if share["tree"] + share["grass"] >= 0.03:
-        can_lead.append("foliage")
-    if share["clear_sky"] + share["cloud"] >= 0.1:
-        can_lead.append("sky")
     kit, light = rendering.kit, rendering.light
-    width = int(scene.label.shape[1])
-    rows = wind_table(exposure, verdict, foliage_blur_px, pixels_wide=width, can_lead=can_lead)
+    rows = wind_table(in_wind, pixels_wide=pixels_wide)
     sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
 
     def clean(texts: Iterable[str]) -> tuple[str, ...]:
@@ -108,16 +102,16 @@ def build_card(
         "focus": focus_lines(exposure.focus),
         "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
         "movement": clean(_WIND_SIGNS.sub("", text) for text in movement.warnings) if movement is not None else (),
-        "cautions": clean(_cautions((*exposure.cautions, *cautions))),
+        "cautions": clean(_cautions(long_words((*exposure.cautions, *cautions)), exposure.cautions)),
         "assumptions": clean(
             full_sentence(text)
             for text in (
                 f"Light: {light.how_known}.",
-                f"Brightness: {exposure.metered_by}." if exposure.metered_by else "",
+                f"Brightness: {in_words(exposure.metered_by).long}.",
                 f"Filter factor: {exposure.factor_stops.likely:.1f} stops ({exposure.factor_stops.low:.1f} to"
                 f" {exposure.factor_stops.high:.1f}), from {kit.factor_source}.",
                 *assumptions,
-                *exposure.doubts,
+                *long_words(exposure.doubts),
                 *rendering.doubts,
             )
             if text
@@ -142,13 +136,10 @@ def build_card(
     )
 
 
-def _cautions(of_this_day: Iterable[str]) -> tuple[str, ...]:
+def _cautions(said: Iterable[str], of_this_day: Iterable[Caution]) -> tuple[str, ...]:
     """The usual ones first; what the day's own say again, or say better, is left to these."""
-    said = tuple(full_sentence(text) for text in of_this_day if text)
-    sun, standing = USUAL_CAUTIONS
-    if any(text.startswith("Local rules") for text in said):
-        standing = standing.removesuffix(" Local rules win.")
-    return (sun, standing, *said)
+    standing = STANDING if any(one.kind is CautionKind.LOCAL_RULES for one in of_this_day) else f"{STANDING} {LOCAL}"
+    return (SUN, standing, *said)
 
 
 def _wind_words(conditions: Conditions) -> str:
@@ -216,10 +207,15 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
                 {"index": one.index, "name": one.name, "class": one.class_name, "zone": one.zone.as_dict(2)}
                 for one in verdict.layers
             ],
-            "gaps": [
-                {"a": gap.a, "b": gap.b, "zones": round(gap.zones, 2), "low": round(gap.low, 2)}
-                | {"high": round(gap.high, 2), "says": gap.says}
-                for gap in verdict.gaps
+            "separations": [
+                {
+                    "a": separation.a,
+                    "b": separation.b,
+                    "zones": round(separation.zones, 2),
+                    "low": round(separation.low, 2),
+                }
+                | {"high": round(separation.high, 2), "says": separation.says}
+                for separation in verdict.separations
             ],
         },
         "exposure": {
@@ -228,8 +224,8 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
             "freezes": _setting_dict(exposure.freezes),
             "streaks": _setting_dict(exposure.streaks),
             "settings": [_setting_dict(one) for one in setting_choices(exposure)],
-            "test_frames": [frame_words(frame) for frame in exposure.test_frames],
-            "focus": list(facts["focus"]),
+            "test_frames": list(long_words(exposure.test_exposures)),
+            "focus": [one.long for one in facts["focus"]],
             "minutes_per_frame": _rounded(facts["minutes_per_frame"], 1),
         },
         "wind_now": facts["wind_now"],

@@ -6,15 +6,15 @@ Pure: records in, words and small tables out. The card and the page show the sam
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from irpreview.core.exposure.setting import HOLD_PX
-from irpreview.core.light.sensor_noise import ROUGH_SNR
 from irpreview.core.motion.wind import BEAUFORT
 from irpreview.core.units import beaufort_m_s, shutter_text
-from irpreview.records import Exposure, Kit, LeadChoice, Range, Setting, SkyState, Verdict
+from irpreview.core.words.exposure_words import time_range_words
+from irpreview.records import Exposure, Kit, LeadChoice, Range, Setting, SkyState
 
 SKY_BRIGHTNESS_EV100 = MappingProxyType(
     {"clear": (15.0, 15.0), "thin_cloud": (13.0, 14.0), "broken": (12.0, 15.0), "overcast": (11.0, 12.0)}
@@ -56,87 +56,52 @@ class Correction:
 # ---- words for numbers -------------------------------------------------------------------------------------------
 
 
-def range_words(shutter_s: Range) -> str:
-    """Low to high of a shutter time: `1 min 20 s to 5 min`."""
-    low, high = shutter_text(shutter_s.low), shutter_text(shutter_s.high)
-    return low if low == high else f"{low} to {high}"
-
-
 def _two_figures(value: float) -> float:
     scale = 10.0 ** (math.floor(math.log10(value)) - 1)
     return float(round(value / scale) * scale)
 
 
-def setting_words(setting: Setting) -> str:
-    """`ISO 400, f/8, 2 min 30 s`."""
-    return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
-
-
 # ---- tables ------------------------------------------------------------------------------------------------------
 
 
-def wind_table(
-    exposure: Exposure,
-    verdict: Verdict,
-    foliage_blur_px: Callable[[float, float], Range | None] | None,
-    *,
-    pixels_wide: int,
-    can_lead: Sequence[LeadChoice] = ("structure", "foliage", "sky"),
-) -> tuple[WindRow, ...]:
+@dataclass(frozen=True, slots=True)
+class WindCase:
+    """What is said of one wind when it is asked for alone."""
+
+    lead: LeadChoice
+    setting: Setting | None
+    shutter_s: float
+    """That the picture is judged for. [s]"""
+    blur_px: Range | None
+    """Of the foliage at that time, pixels of the snap; None = no foliage or not known."""
+
+
+def wind_table(in_wind: Callable[[float], WindCase], *, pixels_wide: int) -> tuple[WindRow, ...]:
     """What leads and which setting, for Beaufort 1 to 7.
 
-    `foliage_blur_px(wind_m_s, shutter_s)` is the expected extent of the foliage's blur [pixels of the snap], None when
-    there is no foliage. `pixels_wide` is the snap's width, `can_lead` what the scene has at all. Foliage may lead as
-    long as the likely blur stays within `HOLD_PX` (scaled to the snap) at one of the settings, the cleanest
-    that does; else the picture is built on what stands still, at the recommended setting.
+    in_wind: the answer for one wind [m/s]. pixels_wide: width of the snap; foliage holds as long as its likely blur
+    stays within `HOLD_PX`, scaled to the snap.
     """
     limit_px = HOLD_PX * pixels_wide / 6000.0
-    settings = list(setting_choices(exposure))
-    calm = exposure.recommended or (settings[0] if settings else None)
     rows = []
     for force in range(1, 8):
-        wind = beaufort_m_s(force)
-        chosen, lead, blur, holds = calm, _still_lead(verdict, can_lead), None, False
-        if foliage_blur_px is not None and "foliage" in can_lead:
-            order = ([calm] if calm is not None else []) + settings
-            for setting in order:
-                if setting.snr is not None and setting.snr < ROUGH_SNR:
-                    continue
-                extent = foliage_blur_px(wind, setting.shutter_s.likely)
-                if extent is not None and extent.likely <= limit_px:
-                    chosen, blur, holds = setting, extent, True
-                    lead = "foliage" if verdict.lead in ("foliage", "wait", "none") else verdict.lead
-                    break
-            else:
-                if calm is not None:
-                    blur = foliage_blur_px(wind, calm.shutter_s.likely)
-        elif verdict.lead != "foliage":
-            lead = verdict.lead
+        case = in_wind(beaufort_m_s(force))
+        setting = case.setting
         rows.append(
             WindRow(
                 beaufort=force,
                 from_m_s=BEAUFORT[force].low_m_s,
                 to_m_s=BEAUFORT[force].high_m_s,
                 signs=BEAUFORT[force].land,
-                lead=lead,
-                shutter_text=chosen.shutter_text if chosen is not None else "unknown",
-                iso=chosen.iso if chosen is not None else None,
-                f_number=chosen.f_number if chosen is not None else None,
-                blur_px=blur,
-                foliage_holds=holds,
+                lead=case.lead,
+                shutter_text=shutter_text(case.shutter_s),
+                iso=setting.iso if setting is not None else None,
+                f_number=setting.f_number if setting is not None else None,
+                blur_px=case.blur_px,
+                foliage_holds=case.blur_px is not None and case.blur_px.likely <= limit_px,
             )
         )
     return tuple(rows)
-
-
-def _still_lead(verdict: Verdict, can_lead: Sequence[LeadChoice]) -> LeadChoice:
-    """What to build on when the foliage does not hold."""
-    if verdict.lead in ("structure", "sky"):
-        return verdict.lead
-    for choice in ("structure", "sky"):
-        if choice in can_lead:
-            return choice
-    return "wait"
 
 
 def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Correction, ...]:
@@ -161,7 +126,7 @@ def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Corre
         text = "unknown"
         if setting is not None:
             likely = setting.shutter_s.likely
-            text = range_words(Range(likely * low, likely * math.sqrt(low * high), likely * high))
+            text = time_range_words(Range(likely * low, likely * math.sqrt(low * high), likely * high))
         found.append(Correction(when, low, high, text))
     return tuple(found)
 
@@ -221,13 +186,6 @@ def order_of_work(kit: Kit, exposure: Exposure) -> tuple[str, ...]:
     return tuple(steps)
 
 
-def focus_lines(focus: Mapping[str, object]) -> tuple[str, ...]:
-    """The sentences of a focus advice (`core.focus.focus_advice`), each with its full stop."""
-    says = focus.get("says", ())
-    lines = (says,) if isinstance(says, str) else says if isinstance(says, Sequence) else ()
-    return tuple(full_sentence(str(line)) for line in lines)
-
-
 def full_sentence(text: str) -> str:
     """On one line, with a first capital and a full stop."""
     text = one_line(text)
@@ -237,9 +195,8 @@ def full_sentence(text: str) -> str:
 
 def minutes_per_frame(exposure: Exposure) -> float | None:
     """Minutes from one press of the release to the next, for the recommended setting; None = not worked out."""
-    minutes = exposure.frame_cost.get("minutes_per_frame")
-    if isinstance(minutes, (int, float)):
-        return float(minutes)
+    if exposure.frame_cost is not None:
+        return exposure.frame_cost.minutes_per_frame
     return exposure.recommended.minutes_per_frame if exposure.recommended is not None else None
 
 
@@ -261,11 +218,6 @@ def setting_choices(exposure: Exposure) -> tuple[Setting, ...]:
         if setting.f_number in (best.f_number, widest) and abs(steps - round(steps)) < 0.1:
             kept[(setting.iso, setting.f_number)] = setting
     return tuple(kept[key] for key in sorted(kept))
-
-
-def frame_words(frame: Mapping[str, object]) -> str:
-    """One rung of the ladder of test frames (`core.quick_frames.ladder`) in words."""
-    return full_sentence(str(frame["says"]))
 
 
 def one_line(text: str) -> str:

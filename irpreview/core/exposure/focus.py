@@ -7,14 +7,13 @@ on the sensor is the format's diagonal / 1500: 0.029 mm on 36 x 24 mm, sharp on 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 import numpy as np
 
 from irpreview.core.exposure.metering import check_f_number
 from irpreview.core.light.optics import airy_diameter_um
 from irpreview.errors import BadValue
-from irpreview.records import Kit, Range
+from irpreview.records import FocusAdvice, Kit, Range
 
 SHIFT_WAVELENGTH_NM = (550.0, 650.0, 720.0, 800.0, 850.0, 900.0)
 SHIFT_SHARE = (0.0, 0.0005, 0.0013, 0.0024, 0.0032, 0.0040)
@@ -83,8 +82,8 @@ def focus_advice(
     f_number: float,
     wavelength_nm: float,
     nearest_m: float | None = None,
-) -> Mapping[str, object]:
-    """Where to focus and what to do about the infrared shift; keys are stable, lengths in their names."""
+) -> FocusAdvice:
+    """Where to focus and what to do about the infrared shift."""
     circle = blur_circle_mm(kit)
     hyperfocal = hyperfocal_m(focal_mm, f_number, circle)
     shift = infrared_shift_mm(focal_mm, wavelength_nm)
@@ -95,56 +94,21 @@ def focus_advice(
         distance = min(hyperfocal, 2.0 * nearest_m)
     near, far = depth_of_field_m(focal_mm, f_number, distance, circle)
     wanted = None if nearest_m is None else f_number_for_depth(focal_mm, nearest_m, circle)
-    steps = _steps(kit, covered, surely, shift, focal_mm, wanted, f_number)
-    far_text = "infinity" if math.isinf(far) else f"{far:.1f} m"
-    return {
-        "focal_mm": round(focal_mm, 1),
-        "f_number": f_number,
-        "hyperfocal_m": round(hyperfocal, 2),
-        "focus_at_m": round(distance, 2),
-        "near_m": round(near, 2),
-        "far_m": None if math.isinf(far) else round(far, 2),
-        "blur_circle_mm": round(circle, 4),
-        "airy_um": round(airy_diameter_um(wavelength_nm, f_number), 1),
-        "band_nm": round(wavelength_nm),
-        "infrared_shift_mm": shift.as_dict(4),
-        "shift_share_of_focal": round(shift.likely / focal_mm, 5),
-        "shift_covered": "yes" if surely else "likely" if covered else "no",
-        "needs_f_number": None if wanted is None else round(wanted, 1),
-        "says": (
-            f"{focal_mm:.0f} mm at f/{f_number:g}, focused at {distance:.1f} m: sharp from {near:.1f} m to {far_text}",
-            *steps,
-        ),
-    }
-
-
-def _steps(
-    kit: Kit, covered: bool, surely: bool, shift: Range, focal_mm: float, wanted: float | None, f_number: float
-) -> tuple[str, ...]:
-    share = 100.0 * shift.likely / focal_mm
-    taken_up = (
-        "depth of field takes it up"
-        if surely
-        else "depth of field probably takes it up, check a test frame"
-        if covered
-        else "depth of field does not take it up"
+    return FocusAdvice(
+        focal_mm=focal_mm,
+        f_number=f_number,
+        hyperfocal_m=hyperfocal,
+        focus_at_m=distance,
+        near_m=near,
+        far_m=None if math.isinf(far) else far,
+        blur_circle_mm=circle,
+        airy_um=airy_diameter_um(wavelength_nm, f_number),
+        band_nm=wavelength_nm,
+        shift_mm=shift,
+        shift_covered="yes" if surely else "likely" if covered else "no",
+        through_filter=kit.focus == "on_sensor",
+        needs_f_number=wanted,
     )
-    said = [f"infrared focus lies about {share:.2f} % of the focal length off ({shift.likely:.2f} mm): {taken_up}"]
-    if kit.focus == "on_sensor":
-        said.append("focus on the sensor through the fitted filter, magnified and wide open: no correction is needed")
-        said.append(
-            "if the filter is fitted after focusing: hold the focus (manual, ring taped), shift it or stop down, "
-            "and check magnified once the filter is on"
-        )
-    else:
-        said.append(
-            "this camera focuses beside the sensor: focus in visible light, switch to manual, then turn the ring to "
-            "the infrared mark or by the shift above before the filter goes on"
-        )
-        said.append("take one test frame and look at it magnified: the shift differs from lens to lens")
-    if wanted is not None and wanted > f_number * 1.02:
-        said.append(f"sharp from the nearest thing to infinity would need f/{wanted:.1f}")
-    return tuple(said)
 
 
 def _check_focal(focal_mm: float) -> None:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
-from irpreview.core.light.sensor_noise import ISOS, noise_word, sensor_of
-from irpreview.core.units import shutter_text
-from irpreview.records import Conditions, Kit, Light, Setting
+from irpreview.core.light.sensor_noise import ISOS, sensor_of
+from irpreview.records import Conditions, FrameCost, Kit, Light, Setting, ShortFrames, SunAndCloud
 
 DARK_FRAME_FROM_S = 1.0
 """Cameras take the dark frame after exposures of a second or more (common practice, no source)."""
@@ -37,58 +35,31 @@ def frame_cost(
     noise_reduction: bool,
     light_minutes: float | None,
     battery_minutes: tuple[float, float],
-) -> Mapping[str, object]:
-    """Minutes, frames that fit, several short frames instead, battery; keys are stable."""
+) -> FrameCost:
+    """Minutes, frames that fit, several short frames instead, battery."""
     t = setting.shutter_s.likely
     whole_s = frame_seconds(t, noise_reduction)
     fits = None if light_minutes is None else math.floor(light_minutes * 60.0 / whole_s)
-    says = [_words(t, whole_s, noise_reduction)]
-    if fits is not None:
-        says.append(_fits_words(fits, light_minutes or 0.0, whole_s, t, noise_reduction))
-    short = short_frames(kit, setting, temperature_c)
-    if short is not None:
-        says.append(str(short["says"]))
     low, high = battery_minutes
-    if temperature_c < COLD_C:
+    cold = temperature_c < COLD_C
+    if cold:
         low, high = low / 2.0, high / 2.0
-    open_s = t * (2.0 if noise_reduction and t >= DARK_FRAME_FROM_S else 1.0)
-    frames = (max(1, int(low * 60.0 // open_s)), max(1, int(high * 60.0 // open_s)))
-    if open_s >= 10.0:
-        cold = ", halved for the cold" if temperature_c < COLD_C else ""
-        says.append(
-            f"a full battery lasts {low:.0f} to {high:.0f} min of open shutter{cold} (assumed): "
-            f"{frames[0]} to {frames[1]} such frames"
-        )
-    return {
-        "seconds_per_frame": round(whole_s, 1),
-        "minutes_per_frame": round(whole_s / 60.0, 2),
-        "dark_frame_s": round(t, 1) if noise_reduction and t >= DARK_FRAME_FROM_S else 0.0,
-        "light_minutes": light_minutes,
-        "frames_in_light": fits,
-        "short_frames": short,
-        "battery_frames": frames,
-        "says": tuple(says),
-    }
+    dark_s = t if noise_reduction and t >= DARK_FRAME_FROM_S else 0.0
+    open_s = t + dark_s
+    return FrameCost(
+        shutter_s=t,
+        seconds_per_frame=whole_s,
+        dark_frame_s=dark_s,
+        battery_minutes=(low, high),
+        battery_frames=(max(1, int(low * 60.0 // open_s)), max(1, int(high * 60.0 // open_s))),
+        cold=cold,
+        light_minutes=light_minutes,
+        frames_in_light=fits,
+        short_frames=short_frames(kit, setting, temperature_c),
+    )
 
 
-def _words(t: float, whole_s: float, noise_reduction: bool) -> str:
-    if noise_reduction and t >= DARK_FRAME_FROM_S:
-        return (
-            f"one frame takes {shutter_text(whole_s)}: {shutter_text(t)} open, as long again for the dark frame of the "
-            "camera's noise reduction, and handling"
-        )
-    return f"one frame takes {shutter_text(whole_s)}: {shutter_text(t)} open, and handling"
-
-
-def _fits_words(fits: int, light_minutes: float, whole_s: float, t: float, noise_reduction: bool) -> str:
-    if fits >= 1:
-        return f"{fits} frame{'s' if fits > 1 else ''} fit into {light_minutes:g} min of light"
-    if noise_reduction and t <= light_minutes * 60.0:
-        return f"one frame fits into {light_minutes:g} min of light, its dark frame runs on after it"
-    return f"no frame fits into {light_minutes:g} min of light: it takes {shutter_text(whole_s)}"
-
-
-def short_frames(kit: Kit, setting: Setting, temperature_c: float) -> Mapping[str, object] | None:
+def short_frames(kit: Kit, setting: Setting, temperature_c: float) -> ShortFrames | None:
     """Several frames at a higher ISO, averaged, that gather the same light; None where one frame is short anyway.
 
     The sum moves as much as the one long frame would; what is gained is that one gust, lamp or bird spoils a part
@@ -104,34 +75,15 @@ def short_frames(kit: Kit, setting: Setting, temperature_c: float) -> Mapping[st
     sensor = sensor_of(kit)
     snr = sensor.snr(setting.iso * count, each, temperature_c, frames=count)
     long_snr = sensor.snr(setting.iso, t, temperature_c)
-    return {
-        "frames": count,
-        "iso": iso,
-        "shutter_s": round(each, 2),
-        "shutter_text": shutter_text(each),
-        "snr": round(snr, 1),
-        "snr_one_long": round(long_snr, 1),
-        "says": (
-            f"or {count} frames of {shutter_text(each)} at ISO {iso:g}, averaged: mid grey {snr:.0f} to 1 "
-            f"({noise_word(snr)}) against {long_snr:.0f} to 1, and no bulb; what moves is smeared as in one long frame"
-        ),
-    }
+    return ShortFrames(frames=count, iso=iso, shutter_s=each, snr=snr, snr_one_long=long_snr)
 
 
-def sun_and_cloud_doubt(light: Light, conditions: Conditions, shutter_s: float) -> str | None:
+def sun_and_cloud_doubt(light: Light, conditions: Conditions, shutter_s: float) -> SunAndCloud | None:
     """What sun coming and going does to this frame; None when the sky is not broken."""
     state = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
     if state != "broken":
         return None
     mean = math.log2(1.0 - BROKEN_COVER + BROKEN_COVER * 2.0**-SHADOW_STOPS)
     if shutter_s >= 3.0 * PASSING_S[1]:
-        return (
-            f"sun and cloud will average out over {shutter_text(shutter_s)}: about {-mean:.1f} stops darker than in "
-            "steady sun"
-        )
-    if shutter_s >= PASSING_S[0]:
-        return (
-            f"the sun may go in and out during {shutter_text(shutter_s)}: anything up to {SHADOW_STOPS:g} stops "
-            "darker; start as the sun comes out and count how long it stays"
-        )
-    return f"wait for the sun to stand clear of the clouds: in their shadow it is about {SHADOW_STOPS:g} stops darker"
+        return SunAndCloud(shutter_s, "average_out", -mean)
+    return SunAndCloud(shutter_s, "come_and_go" if shutter_s >= PASSING_S[0] else "wait", SHADOW_STOPS)

@@ -12,14 +12,28 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.units import parse_shutter, shutter_text
 from irpreview.errors import BadValue
-from irpreview.records import Light, Photo, Range, Shot
+from irpreview.records import (
+    Doubt,
+    HandReading,
+    Light,
+    MeteredBy,
+    MeterName,
+    Photo,
+    Range,
+    ReadingsDisagree,
+    Shot,
+    SnapBlownOut,
+    SnapReading,
+    SnapTagsDisagree,
+    SunReading,
+)
 
 INCIDENT_CONSTANT_C = 250.0
 """lux s; flat receptor, ISO 2720 allows 240-400 (from memory)."""
@@ -38,21 +52,19 @@ DISAGREE_STOPS = 1.5
 EV100_RANGE = (-6.0, 20.0)
 """Starlight to glare on snow, with room; outside it a reading is a slip of the hand."""
 
-MeterName = Literal["meter", "snap", "sun"]
-METER_WORDS: Mapping[MeterName, str] = MappingProxyType(
-    {"meter": "the meter reading", "snap": "the snap's exposure data", "sun": "the sun's height on a clear day"}
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Metering:
     """The light, how it was read, and what the other readings say."""
 
     ev100: Range
-    how: MeterName
-    words: str
-    doubts: tuple[str, ...] = ()
-    readings: Mapping[str, Range] = field(default_factory=lambda: MappingProxyType({}))
+    by: MeteredBy
+    doubts: tuple[Doubt, ...] = ()
+    readings: Mapping[MeterName, Range] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def how(self) -> MeterName:
+        return self.by.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +89,7 @@ class TypedExposure:
 
     @property
     def words(self) -> str:
+        """As a person would write it."""
         parts = []
         if self.shutter_s is not None:
             parts.append(shutter_text(self.shutter_s))
@@ -201,14 +214,19 @@ def from_meter(reading: TypedExposure) -> Metering:
     assert reading.f_number is not None
     assert reading.shutter_s is not None
     assert reading.iso is not None
-    return from_ev(ev100_of(reading.f_number, reading.shutter_s, reading.iso), f"meter: {reading.words}")
+    ev100 = ev100_of(reading.f_number, reading.shutter_s, reading.iso)
+    return _by_hand(HandReading(ev100, reading.shutter_s, reading.f_number, reading.iso))
 
 
-def from_ev(ev100: float, words: str = "") -> Metering:
+def from_ev(ev100: float) -> Metering:
     """A typed exposure value at ISO 100 [EV]. Raises BadValue outside -6 to 20."""
-    ev = check_ev100(ev100)
+    return _by_hand(HandReading(ev100))
+
+
+def _by_hand(reading: HandReading) -> Metering:
+    ev = check_ev100(reading.ev100)
     ev_range = Range(ev - TYPED_METER_STOPS, ev, ev + TYPED_METER_STOPS)
-    return Metering(ev_range, "meter", words or f"meter: EV {ev:g} at ISO 100", (), {"meter": ev_range})
+    return Metering(ev_range, reading, (), {"meter": ev_range})
 
 
 def from_snap(photo: Photo) -> Metering | None:
@@ -221,7 +239,7 @@ def from_snap(photo: Photo) -> Metering | None:
     shot = photo.shot
     if shot.ev100 is None and shot.brightness_ev is None:
         return None
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     estimates: list[float] = []
     if shot.ev100 is not None:
         estimates.append(shot.ev100)
@@ -229,10 +247,7 @@ def from_snap(photo: Photo) -> Metering | None:
         # APEX: Bv + Sv = Ev, and Sv of ISO 100 is 5 (the photographic convention of the EXIF standard).
         estimates.append(shot.brightness_ev + 5.0)
     if len(estimates) == 2 and abs(estimates[0] - estimates[1]) > DISAGREE_STOPS:
-        doubts.append(
-            f"the snap's settings say EV {estimates[0]:.1f} and its brightness tag EV {estimates[1]:.1f}; "
-            "the settings are used, meter again if it matters"
-        )
+        doubts.append(SnapTagsDisagree(estimates[0], estimates[1]))
         estimates = estimates[:1]
     correction, clipped = picture_brightness_stops(photo.pixels)
     settings_ev = estimates[0] + 0.5 * correction
@@ -241,11 +256,10 @@ def from_snap(photo: Photo) -> Metering | None:
         return None
     high = PHONE_STOPS + (0.5 if clipped > 0.05 else 0.0)
     if clipped > 0.05:
-        doubts.append(f"{clipped:.0%} of the snap is blown out: the scene may be brighter than it says")
+        doubts.append(SnapBlownOut(clipped))
     spread = math.hypot(PHONE_STOPS, 0.35 * correction, (estimates[0] - estimates[-1]) / 2.0)
     ev = Range(centre - spread, centre, centre + max(high, spread))
-    words = f"snap: EV {centre:.1f} at ISO 100 from its exposure data"
-    return Metering(ev, "snap", words, tuple(doubts), {"snap": ev})
+    return Metering(ev, SnapReading(centre), tuple(doubts), {"snap": ev})
 
 
 def picture_brightness_stops(pixels: NDArray[np.uint8]) -> tuple[float, float]:
@@ -255,7 +269,7 @@ def picture_brightness_stops(pixels: NDArray[np.uint8]) -> tuple[float, float]:
     metered mean (sRGB 118).
     """
     small = pixels[:: max(1, pixels.shape[0] // 200), :: max(1, pixels.shape[1] // 200)].astype(np.float64) / 255.0
-    linear = np.where(small <= 0.04045, small / 12.92, ((small + 0.055) / 1.055) ** 2.4)
+    linear = to_linear(small)
     luminance = linear @ np.array([0.2126, 0.7152, 0.0722])
     clipped = float(np.mean(small.max(axis=2) >= 252 / 255))
     return float(np.clip(math.log2(max(float(luminance.mean()), 1e-4) / MIDDLE_GREY), -3.0, 2.5)), clipped
@@ -267,7 +281,7 @@ def as_if_on_grey(metered: Metering, scene_mean: float) -> Metering:
     A camera meters what fills its frame. scene_mean: mean visible tone of that, white surface in this light = 1; a
     meadow of 0.09 reads a stop too dark for grey, snow reads high. Readings by hand and by sun model stay as they are.
     """
-    if metered.how != "snap" or not scene_mean > 0:
+    if not isinstance(metered.by, SnapReading) or not scene_mean > 0:
         return metered
     above = min(max(math.log2(scene_mean / MIDDLE_GREY), -2.0), 2.0)
     doubt = 0.3 + 0.3 * abs(above)
@@ -276,14 +290,7 @@ def as_if_on_grey(metered: Metering, scene_mean: float) -> Metering:
     corrected = Range(
         likely - math.hypot(ev.likely - ev.low, doubt), likely, likely + math.hypot(ev.high - ev.likely, doubt)
     )
-    if abs(above) < 0.1:
-        words = f"{metered.words}; what it metered is about as bright as grey"
-    else:
-        how = "brighter" if above > 0 else "darker"
-        words = (
-            f"{metered.words}; what it metered is {abs(above):.1f} stops {how} than grey, so EV {likely:.1f} for grey"
-        )
-    return replace(metered, ev100=corrected, words=words)
+    return replace(metered, ev100=corrected, by=replace(metered.by, above_grey_stops=above))
 
 
 def from_sun(illuminance_lx: float, light: Light) -> Metering:
@@ -296,8 +303,7 @@ def from_sun(illuminance_lx: float, light: Light) -> Metering:
     ev = ev100_of_lux(illuminance_lx)
     doubt = CLOUD_STOPS if light.sky_state in ("overcast", "broken") else SUN_STOPS
     ev_range = Range(ev + doubt.low, ev, ev + doubt.high)
-    words = f"sun {light.sun_height_deg:.0f} degrees high, {illuminance_lx / 1000.0:.1f} klx: EV {ev:.1f} at ISO 100"
-    return Metering(ev_range, "sun", words, (), {"sun": ev_range})
+    return Metering(ev_range, SunReading(ev, light.sun_height_deg, illuminance_lx), (), {"sun": ev_range})
 
 
 def compare(readings: tuple[Metering, ...]) -> Metering:
@@ -317,20 +323,6 @@ def compare(readings: tuple[Metering, ...]) -> Metering:
     for other in known[1:]:
         step = other.ev100.likely - best.ev100.likely
         if abs(step) > DISAGREE_STOPS:
-            doubts.append(
-                f"{METER_WORDS[best.how]} and {METER_WORDS[other.how]} disagree by {abs(step):.1f} stops "
-                f"(EV {best.ev100.likely:.1f} against {other.ev100.likely:.1f}); {METER_WORDS[best.how]} is used: "
-                + _why_apart(best.how, other.how, step)
-            )
+            doubts.append(ReadingsDisagree(best.how, other.how, best.ev100.likely, other.ev100.likely))
     every = {name: value for metering in known for name, value in metering.readings.items()}
-    return Metering(best.ev100, best.how, best.words, tuple(doubts), MappingProxyType(every))
-
-
-def _why_apart(best: MeterName, other: MeterName, step: float) -> str:
-    if other == "sun" and step > 0:
-        return "cloud, shade or a wrong time would explain it, meter again in the light you will use"
-    if other == "sun":
-        return "bright cloud, snow, or a wrong place or time would explain it"
-    if best == "meter":
-        return "the light may have changed since the snap, meter again"
-    return "meter again"
+    return Metering(best.ev100, best.by, tuple(doubts), MappingProxyType(every))

@@ -26,20 +26,35 @@ from irpreview.core.exposure.frame_cost import TIMED_SLACK, frame_cost, frame_se
 from irpreview.core.exposure.metering import Metering, as_if_on_grey, check_f_number, check_iso, compare, from_snap
 from irpreview.core.exposure.test_exposures import ladder
 from irpreview.core.light.optics import airy_diameter_um
-from irpreview.core.light.sensor_noise import CLEAN_SNR, FAIR_SNR, ISOS, ROUGH_SNR, noise_word, sensor_of
+from irpreview.core.light.sensor_noise import CLEAN_SNR, FAIR_SNR, ISOS, ROUGH_SNR, sensor_of
 from irpreview.core.units import shutter_text
 from irpreview.errors import BadValue
 from irpreview.records import (
-    CLASS_WORDS,
+    ApertureReason,
+    BlurReason,
     Conditions,
+    Doubt,
     Exposure,
+    ExposureReason,
+    FreezeReason,
+    HotSpotUnknown,
     Kit,
     Light,
+    Limit,
+    LimitKind,
     Movement,
+    MovementLeftOut,
+    NoiseReason,
     Photo,
+    Placement,
     Range,
+    RedFirst,
     Rendering,
     Setting,
+    SettingsLeftOut,
+    StreakReason,
+    TimeReason,
+    TimeUnsure,
 )
 
 _F_NUMBERS = (
@@ -58,11 +73,28 @@ MATTERS_SHARE = 0.02
 HOT_SPOT_ASK_F_NUMBER = 8.0
 """Bright patches in the middle come up when stopped down this far (common practice, no source)."""
 HOLD_PX = 5.0
-"""A smear that still looks sharp on a print seen from 25 cm, in pixels of the final picture."""
+"""A blur that still looks sharp on a print seen from 25 cm, in pixels of the final picture."""
 STREAK_ELEMENTS = (1.0, 3.0)
+USUAL_STREAK_S = (60.0, 180.0)
+"""Where the clouds' speed is not known: one to three minutes, common practice."""
 CLOUD_ELEMENT_DEG = 5.0
-"""Width of a cloud heap; smeared over one to three of them, clouds read as streaks (common practice, no source)."""
+"""Width of a cloud heap; drawn out over one to three of them, clouds read as streaks (common practice, no source)."""
 TREES_AND_PLANTS = ("tree", "grass")
+MOVING = (LimitKind.MOVEMENT, LimitKind.TRIPOD)
+COST_A_STOP = MappingProxyType(
+    {
+        LimitKind.MOVEMENT: 0.35,
+        LimitKind.TRIPOD: 0.35,
+        LimitKind.DIFFRACTION: 2.0,
+        LimitKind.DEPTH: 2.0,
+        LimitKind.NOISE: 3.0,
+        LimitKind.BULB: 0.45,
+        LimitKind.NO_BULB: 20.0,
+        LimitKind.HOT_SPOT: 2.0,
+        LimitKind.LIGHT_WINDOW: 8.0,
+    }
+)
+"""What a stop beyond each limit costs against the others. A choice, not a measurement."""
 BAND_ABOVE_CUT_ON_NM = 65.0
 """Middle of a long-pass band on an unmodified sensor, above its cut-on: 720 nm gives about 785 nm."""
 
@@ -109,21 +141,17 @@ def _nominal(steps: tuple[float, ...], low: float, high: float) -> tuple[float, 
     return tuple(sorted(inside | {float(low), float(high)}))
 
 
-def placement(rendering: Rendering | None) -> tuple[float, str]:
-    """Stops that bring the brightest layer that matters to zone VII, and the sentence about it."""
+def placement(rendering: Rendering | None) -> Placement:
+    """Stops that bring the brightest layer that matters to zone VII."""
     if rendering is None:
-        return 0.0, "middle grey stays middle grey: no picture was given to find the brightest layer in"
+        return Placement(picture_known=False)
     matters = {n: t for n, t in rendering.classes.items() if t.share >= MATTERS_SHARE and n != "other"}
     if not matters:
-        return 0.0, "middle grey stays middle grey: no layer is large enough to place"
-    name, tone = max(matters.items(), key=lambda item: item[1].zone.likely)
-    wanted = PLACE_ZONE - tone.zone.likely
+        return Placement()
+    name, tone = max(matters.items(), key=lambda item: item[1].scene_zone.likely)
+    wanted = PLACE_ZONE - tone.scene_zone.likely
     stops = min(max(wanted, PLACE_LIMITS_STOPS[0]), PLACE_LIMITS_STOPS[1])
-    word = CLASS_WORDS.get(name, name)
-    said = f"{word}, the brightest layer that matters, goes to zone {tone.zone.likely + stops:.1f}"
-    if abs(stops - wanted) > 0.05:
-        said += f" (zone VII would need {wanted:+.1f} stops, {stops:+.1f} is the limit here)"
-    return stops, said
+    return Placement(stops, name, tone.scene_zone.likely + stops, wanted)
 
 
 def add_doubt(*parts: Range) -> Range:
@@ -147,7 +175,7 @@ class _Judge:
     seen: dict[float, tuple[Movement, dict[str, float]]]
 
     def blur_px(self, shutter_s: float) -> tuple[Movement | None, dict[str, float]]:
-        """Smear per class in pixels of the final picture, worked out once per third of a stop."""
+        """Blur per class in pixels of the final picture, worked out once per third of a stop."""
         if self.movement_at is None:
             return None, {}
         key = round(3.0 * math.log2(shutter_s))
@@ -159,61 +187,52 @@ class _Judge:
             self.seen[key] = (movement, blur)
         return self.seen[key]
 
-    def limits(self, iso: float, f_number: float, shutter_s: float) -> tuple[dict[str, float], tuple[str, ...]]:
-        """How far each limit is overstepped [stops, above 0 = overstepped], and the words."""
-        over: dict[str, float] = {}
-        words: list[str] = []
+    def limits(self, iso: float, f_number: float, shutter_s: float) -> tuple[Limit, ...]:
+        """Which limits are overstepped, and by how much."""
+        over: list[Limit] = []
+        hold = self.wishes.hold_px
         _, blur = self.blur_px(shutter_s)
         for name in (*TREES_AND_PLANTS, "tripod"):
-            if name in blur and blur[name] > self.wishes.hold_px:
-                over[f"movement_{name}"] = math.log2(blur[name] / self.wishes.hold_px)
-                who = "tripod shake" if name == "tripod" else CLASS_WORDS.get(name, name)
-                words.append(f"movement: {who} {_px(blur[name])}, {self.wishes.hold_px:.0f} px hold")
+            if name in blur and blur[name] > hold:
+                stops = math.log2(blur[name] / hold)
+                if name == "tripod":
+                    over.append(Limit(LimitKind.TRIPOD, blur[name], hold, stops))
+                else:
+                    over.append(Limit(LimitKind.MOVEMENT, blur[name], hold, stops, name))
         airy, circle = airy_diameter_um(self.band_nm, f_number), 1000.0 * blur_circle_mm(self.kit)
         if airy > circle:
-            over["diffraction"] = 2.0 * math.log2(airy / circle)
-            words.append(f"diffraction: {airy:.0f} um disc at {self.band_nm:.0f} nm, {circle:.0f} um hold")
+            over.append(Limit(LimitKind.DIFFRACTION, airy, circle, 2.0 * math.log2(airy / circle)))
         if self.wishes.nearest_m is not None:
             need = f_number_for_depth(self.focal_mm, self.wishes.nearest_m, blur_circle_mm(self.kit))
             if f_number < need * 0.999:
-                over["depth"] = 2.0 * math.log2(need / f_number)
-                words.append(f"depth of field: {self.wishes.nearest_m:g} m to infinity needs f/{need:.1f}")
+                over.append(Limit(LimitKind.DEPTH, f_number, need, 2.0 * math.log2(need / f_number)))
         snr = sensor_of(self.kit).snr(iso, shutter_s, self.temperature_c)
         if snr < FAIR_SNR:
-            over["noise"] = 2.0 * math.log2(FAIR_SNR / snr)
-            words.append(f"noise: {noise_word(snr)}, mid grey {snr:.0f} to 1")
-        if shutter_s > self.kit.longest_timed_s * TIMED_SLACK:
-            if self.kit.has_bulb:
-                over["bulb"] = math.log2(shutter_s / self.kit.longest_timed_s)
-                words.append(f"bulb: longer than the camera's {self.kit.longest_timed_s:g} s")
-            else:
-                over["no_bulb"] = math.log2(shutter_s / self.kit.longest_timed_s)
-                words.append(f"no bulb: this camera stops at {self.kit.longest_timed_s:g} s")
+            over.append(Limit(LimitKind.NOISE, snr, FAIR_SNR, 2.0 * math.log2(FAIR_SNR / snr)))
+        timed_s = self.kit.longest_timed_s
+        if shutter_s > timed_s * TIMED_SLACK:
+            kind = LimitKind.BULB if self.kit.has_bulb else LimitKind.NO_BULB
+            over.append(Limit(kind, shutter_s, timed_s, math.log2(shutter_s / timed_s)))
         spot = self.kit.hot_spot_from_f_number
         if spot is not None and f_number >= spot * 0.999:
-            over["hot_spot"] = 1.0 + 2.0 * math.log2(f_number / spot)
-            words.append(f"hot spot: this lens shows one from f/{spot:g}")
-        if self.wishes.light_minutes is not None and shutter_s / 60.0 > self.wishes.light_minutes:
-            over["light_window"] = math.log2(shutter_s / 60.0 / self.wishes.light_minutes)
-            words.append(f"light: lasts {self.wishes.light_minutes:g} min, the frame is longer")
-        return over, tuple(words)
+            over.append(Limit(LimitKind.HOT_SPOT, f_number, spot, 1.0 + 2.0 * math.log2(f_number / spot)))
+        if self.wishes.light_minutes is not None and shutter_s > 60.0 * self.wishes.light_minutes:
+            light_s = 60.0 * self.wishes.light_minutes
+            over.append(Limit(LimitKind.LIGHT_WINDOW, shutter_s, light_s, math.log2(shutter_s / light_s)))
+        return tuple(over)
 
-    def cost(self, setting: Setting, over: Mapping[str, float]) -> float:
+    def cost(self, setting: Setting) -> float:
         """How much a setting asks one to put up with; small is good. Weights are a choice, not a measurement."""
         assert setting.snr is not None
-        cost = 0.8 * max(0.0, math.log2(CLEAN_SNR / setting.snr)) + 3.0 * over.get("noise", 0.0)
-        cost += 2.0 * over.get("diffraction", 0.0) + 2.0 * over.get("depth", 0.0) + 2.0 * over.get("hot_spot", 0.0)
-        cost += 0.45 * over.get("bulb", 0.0) + 20.0 * over.get("no_bulb", 0.0) + 8.0 * over.get("light_window", 0.0)
-        cost += sum(0.35 * min(v, 3.0) for k, v in over.items() if k.startswith("movement"))
+        cost = 0.8 * max(0.0, math.log2(CLEAN_SNR / setting.snr))
+        for limit in setting.limits:
+            over = min(limit.over_stops, 3.0) if limit.kind in MOVING else limit.over_stops
+            cost += COST_A_STOP[limit.kind] * over
         # Wide open a lens is softer and darker in the corners, more so beyond what it was corrected for.
         cost += 0.7 * max(0.0, 2.0 - 2.0 * math.log2(setting.f_number / self.kit.f_number_min))
         # With no nearest distance given, some depth is still wanted of a landscape: f/8 to f/11.
         cost += 0.5 * abs(2.0 * math.log2(setting.f_number / 9.0))
         return cost
-
-
-def _px(blur: float) -> str:
-    return f"{blur:.0f} px" if blur >= 9.5 else f"{blur:.1f} px"
 
 
 def plan_exposure(
@@ -245,7 +264,7 @@ def plan_exposure(
         snap = as_if_on_grey(snap, float(np.mean(np.exp2(rendering.parts_stops["visible"].astype(np.float64)))))
     metered = compare((*readings, snap) if snap is not None else readings)
     factor_stops, parts = factor
-    placed_stops, placed = placement(rendering)
+    placed = placement(rendering)
     focal_35 = wishes.focal_35mm_mm or conditions.focal_35mm_mm
     focal_mm = focal_on_kit_mm(kit, focal_35) if focal_35 is not None else kit.focal_mm[0]
     if wishes.nearest_m is None and conditions.distance_m:
@@ -254,50 +273,40 @@ def plan_exposure(
     middle_nm = band_nm if band_nm is not None else kit.filter_cut_on_nm + BAND_ABOVE_CUT_ON_NM
     judge = _Judge(kit, wishes, middle_nm, focal_mm, temperature, movement_at, {})
     minus_light = Range(-metered.ev100.high, -metered.ev100.likely, -metered.ev100.low)
-    stops = add_doubt(factor_stops, minus_light) + placed_stops
-    doubts = [*metered.doubts, *(photo.doubts if photo is not None and snap is not None else ())]
+    stops = add_doubt(factor_stops, minus_light) + placed.stops
+    doubts: list[Doubt] = [*metered.doubts]
 
     rows, left_out = _settings(kit, judge, stops, wishes)
     if left_out:
-        doubts.append(
-            f"{left_out} of {left_out + len(rows)} combinations are left out: longer than "
-            f"{LONGEST_S / 60:.0f} min or shorter than 1/8000 s"
-        )
+        doubts.append(SettingsLeftOut(left_out, left_out + len(rows)))
     if not rows:
         raise BadValue(_no_setting(kit, metered.ev100.likely, stops.likely))
-    best = min(rows, key=lambda row: judge.cost(row[0], row[1]))[0]
+    best = min(rows, key=judge.cost)
     freezes, near_freeze, about_freeze = _freezing(rows, judge)
     streaks, near_streak, about_streak = _streaking(rows, judge)
     if doubt := sun_and_cloud_doubt(light, conditions, best.shutter_s.likely):
         doubts.append(doubt)
     if kit.hot_spot_from_f_number is None and best.f_number >= HOT_SPOT_ASK_F_NUMBER:
-        doubts.append(
-            f"whether this lens shows a hot spot at f/{best.f_number:g} is not known: look for a bright patch in the "
-            "middle of a test frame, and write the f-number it starts at into the kit"
-        )
+        doubts.append(HotSpotUnknown(best.f_number))
     if movement_at is None:
-        doubts.append("movement is not in this: wind was not given and no clip was measured")
+        doubts.append(MovementLeftOut())
     if stops.width > 2.0:
-        doubts.append(
-            f"the time is sure only to {stops.width:.1f} stops ({shutter_text(best.shutter_s.low)} to "
-            f"{shutter_text(best.shutter_s.high)}): take the test frames first"
-        )
+        doubts.append(TimeUnsure(best.shutter_s.low, best.shutter_s.high, stops.width))
     return Exposure(
         factor_stops=factor_stops,
         factor_parts=MappingProxyType(dict(parts)),
         metered_ev100=metered.ev100,
-        metered_by=metered.words,
-        settings=tuple(row[0] for row in rows),
+        metered_by=metered.by,
+        settings=tuple(rows),
         recommended=best,
         freezes=freezes,
         streaks=streaks,
         reasons=(*_reasons(best, judge), about_freeze, about_streak),
-        test_frames=ladder(kit, best, factor_stops, metered.ev100.likely, placed_stops),
+        test_exposures=ladder(kit, best, factor_stops, metered.ev100.likely, placed.stops),
         focus=focus_advice(kit, focal_mm, best.f_number, middle_nm, wishes.nearest_m),
         cautions=cautions_for(scene_share, light, best.shutter_s.likely, conditions, sun_in_frame=wishes.sun_in_frame),
         doubts=tuple(doubts),
-        placement_stops=placed_stops,
-        placed=placed,
+        placement=placed,
         readings_ev100=metered.readings,
         nearest_freeze=near_freeze,
         nearest_streak=near_streak,
@@ -307,11 +316,8 @@ def plan_exposure(
     )
 
 
-Row = tuple[Setting, dict[str, float]]
-
-
-def _settings(kit: Kit, judge: _Judge, stops: Range, wishes: Wishes) -> tuple[list[Row], int]:
-    rows: list[Row] = []
+def _settings(kit: Kit, judge: _Judge, stops: Range, wishes: Wishes) -> tuple[list[Setting], int]:
+    rows: list[Setting] = []
     left_out = 0
     for iso in nominal_isos(kit):
         for f_number in nominal_f_numbers(kit):
@@ -319,20 +325,15 @@ def _settings(kit: Kit, judge: _Judge, stops: Range, wishes: Wishes) -> tuple[li
             if not (SHORTEST_S <= at[1] <= LONGEST_S):
                 left_out += 1
                 continue
-            over, words = judge.limits(iso, f_number, at[1])
-            minutes = frame_seconds(at[1], wishes.noise_reduction) / 60.0
             rows.append(
-                (
-                    Setting(
-                        iso=iso,
-                        f_number=f_number,
-                        shutter_s=Range(*at),
-                        shutter_text=shutter_text(at[1]),
-                        limits=words,
-                        snr=round(sensor_of(kit).snr(iso, at[1], judge.temperature_c), 1),
-                        minutes_per_frame=round(minutes, 3),
-                    ),
-                    over,
+                Setting(
+                    iso=iso,
+                    f_number=f_number,
+                    shutter_s=Range(*at),
+                    shutter_text=shutter_text(at[1]),
+                    limits=judge.limits(iso, f_number, at[1]),
+                    snr=round(sensor_of(kit).snr(iso, at[1], judge.temperature_c), 1),
+                    minutes_per_frame=round(frame_seconds(at[1], wishes.noise_reduction) / 60.0, 3),
                 )
             )
     return rows, left_out
@@ -353,97 +354,74 @@ def _no_setting(kit: Kit, ev100: float, stops: float) -> str:
     )
 
 
-def _reasons(best: Setting, judge: _Judge) -> tuple[str, ...]:
-    airy, circle = airy_diameter_um(judge.band_nm, best.f_number), 1000.0 * blur_circle_mm(judge.kit)
+def _reasons(best: Setting, judge: _Judge) -> tuple[ExposureReason, ...]:
     assert best.snr is not None
-    said = [f"ISO {best.iso:g}: {noise_word(best.snr)}, mid grey {best.snr:.0f} to 1"]
-    depth = ""
-    if judge.wishes.nearest_m is not None:
-        need = f_number_for_depth(judge.focal_mm, judge.wishes.nearest_m, blur_circle_mm(judge.kit))
-        holds = "holds" if best.f_number >= need * 0.999 else "does not quite hold"
-        depth = f", {holds} {judge.wishes.nearest_m:g} m to infinity (f/{need:.1f} needed)"
-    said.append(
-        f"f/{best.f_number:g}: diffraction disc {airy:.0f} um at {judge.band_nm:.0f} nm against {circle:.0f} um{depth}"
-    )
-    timed = judge.kit.longest_timed_s
-    if best.shutter_s.likely <= timed * TIMED_SLACK:
-        said.append(f"{best.shutter_text}: the camera times it itself, no bulb")
-    else:
-        said.append(f"{best.shutter_text}: bulb, a shorter time would cost more in noise or depth")
-    _, blur = judge.blur_px(best.shutter_s.likely)
-    moving = [f"{CLASS_WORDS[n]} {_px(blur[n])}" for n in TREES_AND_PLANTS if n in blur]
+    shutter_s, nearest_m = best.shutter_s.likely, judge.wishes.nearest_m
+    circle = blur_circle_mm(judge.kit)
+    need = None if nearest_m is None else f_number_for_depth(judge.focal_mm, nearest_m, circle)
+    airy = airy_diameter_um(judge.band_nm, best.f_number)
+    said: list[ExposureReason] = [
+        NoiseReason(best.iso, best.snr),
+        ApertureReason(best.f_number, airy, 1000.0 * circle, judge.band_nm, nearest_m, need),
+        TimeReason(shutter_s, bulb=shutter_s > judge.kit.longest_timed_s * TIMED_SLACK),
+    ]
+    _, blur = judge.blur_px(shutter_s)
+    moving = {name: blur[name] for name in TREES_AND_PLANTS if name in blur}
     if moving:
-        said.append(f"movement at {best.shutter_text}: {', '.join(moving)}; {judge.wishes.hold_px:.0f} px still hold")
-    said.append("judge the red channel: it fills first, the picture as a whole will look darker than it")
-    return tuple(said)
+        said.append(BlurReason(shutter_s, MappingProxyType(moving), judge.wishes.hold_px))
+    return (*said, RedFirst())
 
 
-def _freezing(rows: list[Row], judge: _Judge) -> tuple[Setting | None, Setting | None, str]:
-    """The best setting that holds trees and plants, or the nearest to it, and the sentence."""
-    fast = min(rows, key=lambda r: (("no_bulb" in r[1]) or (r[0].snr or 0.0) < ROUGH_SNR, r[0].shutter_s.likely))[0]
-    if judge.movement_at is None:
-        return (
-            None,
-            fast,
-            (
-                f"whether anything freezes cannot be told without wind; the shortest with tones still usable is "
-                f"ISO {fast.iso:g} f/{fast.f_number:g} {fast.shutter_text}"
-            ),
-        )
-    holding: list[Row] = []
-    worst_of: dict[int, float] = {}
-    for i, (setting, over) in enumerate(rows):
+def _has(setting: Setting, *kinds: LimitKind) -> bool:
+    return any(limit.kind in kinds for limit in setting.limits)
+
+
+def _freezing(rows: list[Setting], judge: _Judge) -> tuple[Setting | None, Setting | None, FreezeReason]:
+    """The best setting that holds trees and plants, or the nearest to it."""
+    hold_px = judge.wishes.hold_px
+
+    def told(setting: Setting, freezes: bool | None, blur_px: float | None) -> FreezeReason:
+        return FreezeReason(freezes, setting.iso, setting.f_number, setting.shutter_s.likely, blur_px, hold_px)
+
+    def worst(setting: Setting) -> float:
         _, blur = judge.blur_px(setting.shutter_s.likely)
-        worst = max((blur[n] for n in TREES_AND_PLANTS if n in blur), default=0.0)
-        worst_of[i] = worst
-        if worst <= judge.wishes.hold_px and (setting.snr or 0.0) >= ROUGH_SNR and "no_bulb" not in over:
-            holding.append((setting, over))
+        return max((blur[n] for n in TREES_AND_PLANTS if n in blur), default=0.0)
+
+    able = [s for s in rows if (s.snr or 0.0) >= ROUGH_SNR and not _has(s, LimitKind.NO_BULB)]
+    fast = min(able or rows, key=lambda s: s.shutter_s.likely)
+    if judge.movement_at is None:
+        return None, fast, told(fast, None, None)
+    holding = [setting for setting in able if worst(setting) <= hold_px]
     if holding:
-        best = min(holding, key=lambda row: judge.cost(row[0], row[1]))[0]
-        return best, None, f"to freeze trees and plants: ISO {best.iso:g} f/{best.f_number:g} {best.shutter_text}"
-    _, blur = judge.blur_px(fast.shutter_s.likely)
-    worst = max((blur[n] for n in TREES_AND_PLANTS if n in blur), default=0.0)
-    return (
-        None,
-        fast,
-        (
-            f"nothing freezes trees and plants with this kit and wind; nearest is ISO {fast.iso:g} f/{fast.f_number:g} "
-            f"{fast.shutter_text} with {_px(worst)}, {judge.wishes.hold_px:.0f} px would hold"
-        ),
-    )
+        best = min(holding, key=judge.cost)
+        return best, None, told(best, True, worst(best))
+    return None, fast, told(fast, False, worst(fast))
 
 
-def _streaking(rows: list[Row], judge: _Judge) -> tuple[Setting | None, Setting | None, str]:
-    """A setting long enough that clouds smear over one to three of their own widths."""
-    longest = max(rows, key=lambda r: ("no_bulb" not in r[1], r[0].shutter_s.likely))[0]
-    low_s, high_s, known = 60.0, 180.0, "one to three minutes is common practice; the clouds' speed is not known"
+def _streaking(rows: list[Setting], judge: _Judge) -> tuple[Setting | None, Setting | None, StreakReason]:
+    """A setting long enough that clouds draw out over one to three of their own widths."""
+    able = [s for s in rows if not _has(s, LimitKind.NO_BULB)] or rows
+    longest = max(able, key=lambda s: s.shutter_s.likely)
+    low_s, high_s = USUAL_STREAK_S
+    drift = None
     if judge.movement_at is not None:
         movement, _ = judge.blur_px(longest.shutter_s.likely)
         if movement is not None and movement.clouds is not None and movement.clouds.deg_per_s.likely > 0:
-            speed = movement.clouds.deg_per_s.likely
-            low_s, high_s = (CLOUD_ELEMENT_DEG * n / speed for n in STREAK_ELEMENTS)
-            known = f"clouds drift {speed:.2f} degrees a second"
+            drift = movement.clouds.deg_per_s.likely
+            low_s, high_s = (CLOUD_ELEMENT_DEG * n / drift for n in STREAK_ELEMENTS)
+
+    def told(setting: Setting, streaks: bool) -> StreakReason:
+        at_s = setting.shutter_s.likely
+        return StreakReason(streaks, setting.iso, setting.f_number, at_s, low_s, high_s, drift)
+
     inside = [
-        r
-        for r in rows
-        if low_s <= r[0].shutter_s.likely <= high_s and "no_bulb" not in r[1] and "light_window" not in r[1]
+        s
+        for s in rows
+        if low_s <= s.shutter_s.likely <= high_s and not _has(s, LimitKind.NO_BULB, LimitKind.LIGHT_WINDOW)
     ]
-    span = f"{shutter_text(low_s)} to {shutter_text(high_s)}"
     if inside:
-        best = min(inside, key=lambda row: judge.cost(row[0], row[1]))[0]
-        return (
-            best,
-            None,
-            (f"to streak clouds ({span}, {known}): ISO {best.iso:g} f/{best.f_number:g} {best.shutter_text}"),
-        )
-    able = [r for r in rows if "no_bulb" not in r[1]] or rows
+        best = min(inside, key=judge.cost)
+        return best, None, told(best, True)
     middle = math.log(math.sqrt(low_s * high_s))
-    nearest = min(able, key=lambda r: abs(math.log(r[0].shutter_s.likely) - middle))[0]
-    return (
-        None,
-        nearest,
-        (
-            f"no setting streaks the clouds ({span}, {known}); nearest is ISO {nearest.iso:g} f/{nearest.f_number:g} "
-            f"{nearest.shutter_text}"
-        ),
-    )
+    nearest = min(able, key=lambda s: abs(math.log(s.shutter_s.likely) - middle))
+    return None, nearest, told(nearest, False)

@@ -1,4 +1,4 @@
-"""A ladder of quick test frames that stands for the long exposure, and how to read it back.
+"""A ladder of test exposures that stands for the long exposure, and how to read it back.
 
 A frame wide open at high ISO is exposed like the long one when t N^-2 ISO is the same. Each rung answers one question:
 "if this one looks right, the factor is this, and the long frame takes that". The best rung is a calibration.
@@ -7,12 +7,11 @@ A frame wide open at high ISO is exposed like the long one when t N^-2 ISO is th
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 from irpreview.core.exposure.metering import check_f_number, check_iso, check_shutter
 from irpreview.core.units import parse_shutter, shutter_text
 from irpreview.errors import BadValue
-from irpreview.records import Kit, Range, Setting
+from irpreview.records import ExposureTest, Kit, Range, Setting
 
 TEST_ISO = 6400.0
 LONGEST_TEST_S = 15.0
@@ -67,8 +66,8 @@ def read_back(
 
 def ladder(
     kit: Kit, setting: Setting, factor_stops: Range, ev100: float, placement_stops: float
-) -> tuple[Mapping[str, object], ...]:
-    """Test frames from the shortest, covering the doubt of the factor; times are ones a camera can be set to [s]."""
+) -> tuple[ExposureTest, ...]:
+    """Test exposures from the shortest, covering the doubt of the factor; times are ones a camera can be set to [s]."""
     iso = min(kit.iso_max, TEST_ISO)
     f_number = kit.f_number_min
     longest = equal_shutter_s(setting.shutter_s.high, setting.f_number, setting.iso, f_number, iso)
@@ -84,27 +83,8 @@ def ladder(
         set_s = parse_shutter(shutter_text(exact))
         told = factor_of_frame(set_s, f_number, iso, ev100, placement_stops)
         long_s = equal_shutter_s(set_s, f_number, iso, setting.f_number, setting.iso)
-        rungs.append(
-            {
-                "iso": iso,
-                "f_number": f_number,
-                "shutter_s": set_s,
-                "shutter_text": shutter_text(set_s),
-                "if_right_factor_stops": round(told, 2),
-                "stands_for": {
-                    "iso": setting.iso,
-                    "f_number": setting.f_number,
-                    "shutter_s": round(long_s, 4),
-                    "shutter_text": shutter_text(long_s),
-                },
-                "says": (
-                    f"ISO {iso:g} f/{f_number:g} {shutter_text(set_s)}: if this one looks right, the factor is "
-                    f"{told:.1f} stops and the frame takes {shutter_text(long_s)} at ISO {setting.iso:g} "
-                    f"f/{setting.f_number:g}"
-                ),
-            }
-        )
-    return tuple({r["shutter_text"]: r for r in rungs}.values())
+        rungs.append(ExposureTest(iso, f_number, set_s, told, setting.iso, setting.f_number, long_s))
+    return tuple({rung.shutter_s: rung for rung in rungs}.values())
 
 
 def _rung_factors(factor: Range) -> list[float]:

@@ -15,13 +15,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.cautions import SUN_EYES, SUN_FRAME
 from irpreview.core.light.daylight import check_place, clear_light, haze_aod, sun_positions, sun_side
 from irpreview.core.light.optics import band_response
 from irpreview.core.light.spectra import Tables
 from irpreview.core.light.surfaces import hard_light
 from irpreview.errors import BadValue
-from irpreview.records import Kit, Light, Place, SunSide
+from irpreview.records import Caution, CautionKind, Kit, Light, Place, SunSide
 
 QUARTER = timedelta(minutes=15)
 LOWEST_USEFUL_DEG = 4.0
@@ -93,7 +92,7 @@ class LightPlan:
     days: tuple[DayPlan, ...]
     best: tuple[Window, ...]
     """Best windows of the first day, or of all days when several were asked for, best first."""
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     doubts: tuple[str, ...]
 
 
@@ -322,19 +321,17 @@ def _window(run: list[Quarter]) -> Window:
     return Window(start, end, round(score, 3), words)
 
 
-def _cautions(rows: tuple[Quarter, ...], heading: float | None) -> tuple[str, ...]:
+def _cautions(rows: tuple[Quarter, ...], heading: float | None) -> tuple[Caution, ...]:
     """Sun warnings: eyes while the sun is up and ahead or unknown; sensor while it can stand in the frame."""
     up = [r for r in rows if r.sun_height_deg > -0.9]
     if not up:
         return ()
     said = []
     if heading is None or any(r.sun_side == "ahead" for r in up):
-        said.append(SUN_EYES)
+        said.append(Caution(CautionKind.SUN_EYES))
     inside = [r for r in up if r.sun_in_frame]
     if inside:
-        day = {r.time.date() for r in inside}
-        span = f"{inside[0].time:%H:%M} to {inside[-1].time:%H:%M}" if len(day) == 1 else f"{len(day)} days"
-        said.append(f"sun in a level frame ({span}): " + SUN_FRAME.format(time="minutes"))
+        said.append(Caution(CautionKind.SUN_FRAME, sun_in_frame=(inside[0].time, inside[-1].time)))
     return tuple(said)
 
 

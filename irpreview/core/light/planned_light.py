@@ -29,9 +29,9 @@ def check_asked(sun_height_deg: float | None, time: str | None, place: Place | N
     if sun_height_deg is not None and time is not None:
         raise BadValue("--planned-sun and --planned-time say the same thing twice; give one of them")
     if place is not None and time is None:
-        raise BadValue("--at goes with --planned-time; give the time as well")
+        raise BadValue("--planned-place goes with --planned-time; give the time as well")
     if haze is not None and sun_height_deg is None and time is None:
-        raise BadValue("--haze goes with --planned-sun or --planned-time; give one of them as well")
+        raise BadValue("--planned-haze goes with --planned-sun or --planned-time; give one of them as well")
 
 
 def planned_light(

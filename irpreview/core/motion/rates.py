@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
@@ -160,17 +161,19 @@ def rates_of_motion(
     *,
     clip: ClipMotion | None = None,
     crisp: bool = False,
+    size: tuple[int, int] | None = None,
+    geometry: SceneGeometry | None = None,
 ) -> Rates:
     """What moves in this picture, and how fast, from the wind and the picture's geometry or from a clip.
 
-    scene: labels (H, W) at the snap's size. kit: its focal lengths are not used, the lens is `conditions.focal_35mm_mm`
+    scene: labels (h, w) of the whole picture. size: (H, W) [px] of the snap that blur is said in, where the labels are
+    smaller; None = theirs. geometry: of this scene, where the caller tries several winds. kit: its focal lengths are not used, the lens is `conditions.focal_35mm_mm`
     or else the snap's own. crisp: hold to 2 px of a 24 MP frame instead of a sharp print. Raises BadValue for wind,
     direction, focal length or distance outside their ranges.
     """
     conditions = conditions or Conditions()
     check_direction(conditions.wind_from_deg)
-    label = scene.label
-    height, width = label.shape
+    height, width = size or scene.label.shape
     doubts: list[str] = []
     snap_focal = photo.shot.focal_35mm_mm if photo is not None else None
     focal = conditions.focal_35mm_mm or snap_focal
@@ -185,15 +188,10 @@ def rates_of_motion(
     gust = gust_of(conditions, wind.likely)
     if conditions.gust_m_s is not None:
         wind = Range(wind.low, wind.likely, max(wind.high, gust))
-    # geometry is judged to a few per cent at best: a large picture is looked at every k-th pixel
-    k = max(1, max(height, width) // GEOMETRY_SIDE)
-    small = replace(scene, label=np.ascontiguousarray(label[::k, ::k]))
-    horizon = horizon_row(small.label)
-    share = scene.share()
+    geometry = geometry or SceneGeometry(scene, (height, width), snap_px_per_rad)
+    horizon, share = geometry.horizon, geometry.share
     present = [name for name in CLASS_NAMES if share[name] >= LEAST_SHARE]
-    context = _Context(
-        small, (height, width), conditions, wind, wind_text, gust, px_per_rad, snap_px_per_rad / k, horizon, doubts
-    )
+    context = _Context(geometry, (height, width), conditions, wind, wind_text, gust, px_per_rad, doubts)
     classes: dict[str, ClassRate] = {}
     for name, parts, ratio in (("tree", TREE_PARTS, CROWN_RATIO), ("grass", GRASS_PARTS, GRASS_RATIO)):
         if name in present:
@@ -203,7 +201,7 @@ def rates_of_motion(
         classes["water"], water_period = _water(context)
     clouds = None
     if "cloud" in present:
-        elevation = cloud_elevation_deg(small.label, snap_px_per_rad / k, horizon)
+        elevation = geometry.cloud_elevation_deg
         heading = photo.heading_deg if photo is not None else None
         latitude = photo.place.latitude_deg if photo is not None and photo.place is not None else None
         clouds = cloud_drift(conditions, wind, elevation, heading, latitude)
@@ -244,7 +242,7 @@ def rates_of_motion(
         facts=MappingProxyType(
             {
                 "wind": wind_text,
-                "horizon": f"row {k * horizon.row.likely:.0f} of {height}, from {horizon.how_known}",
+                "horizon": f"row {geometry.k * horizon.row.likely:.0f} of {height}, from {horizon.how_known}",
             }
         ),
     )
@@ -272,10 +270,53 @@ def _scaled(rate: ClassRate, scale: float) -> ClassRate:
     return replace(rate, parts=parts)
 
 
+class SceneGeometry:
+    """What the labels say of distances, whatever the wind; each worked out once.
+
+    Geometry is judged to a few per cent at best: a large picture is looked at every n-th pixel.
+    """
+
+    def __init__(self, scene: SceneMap, size: tuple[int, int], snap_px_per_rad: float) -> None:
+        """size: (H, W) of the snap [px], snap_px_per_rad: of the snap at that size."""
+        label = scene.label
+        step = max(1, max(label.shape) // GEOMETRY_SIDE)
+        self.small = replace(scene, label=np.ascontiguousarray(label[::step, ::step]))
+        self.k = step * max(size) / max(label.shape)
+        """Pixels of the snap to one that is looked at."""
+        self.px_per_rad = snap_px_per_rad / self.k
+        self.share = scene.share()
+        self._distances: dict[str, tuple[Range, str]] = {}
+
+    @cached_property
+    def horizon(self) -> Horizon:
+        """The horizon in rows of the labels looked at."""
+        return horizon_row(self.small.label)
+
+    @cached_property
+    def cloud_elevation_deg(self) -> float:
+        """Mean elevation of the clouds above the horizon. [deg]"""
+        return cloud_elevation_deg(self.small.label, self.px_per_rad, self.horizon)
+
+    @cached_property
+    def looks_like_falls(self) -> bool:
+        """Whether the water stands up like a fall."""
+        return looks_like_falls(self.small)
+
+    @cached_property
+    def others_afloat(self) -> bool:
+        """Whether what is called other floats on water."""
+        return _afloat(self.small, self.small.label == CLASS_ID["other"])
+
+    def distance(self, name: str) -> tuple[Range, str]:
+        """Distance of a class [m] and how it was judged."""
+        if name not in self._distances:
+            self._distances[name] = class_distance(self.small.label, name, self.px_per_rad, self.horizon)
+        return self._distances[name]
+
+
 @dataclass(frozen=True, slots=True)
 class _Context:
-    scene: SceneMap
-    """Labels thinned for geometry."""
+    geometry: SceneGeometry
     size: tuple[int, int]
     """(H, W) of the snap. [px]"""
     conditions: Conditions
@@ -283,9 +324,6 @@ class _Context:
     wind_text: str
     gust_m_s: float
     px_per_rad: float
-    geometry_px_per_rad: float
-    """Of the thinned labels."""
-    horizon: Horizon
     doubts: list[str]
 
     def distance(self, name: str) -> tuple[Range, str]:
@@ -294,7 +332,7 @@ class _Context:
             if not math.isfinite(given) or not 0.1 <= given <= 50_000.0:
                 raise BadValue(f"distance {given:g} m for {name} cannot be used: 0.1 to 50000 m; give the metres to it")
             return Range(given, given, given), f"{given:g} m away as given"
-        estimate, how = class_distance(self.scene.label, name, self.geometry_px_per_rad, self.horizon)
+        estimate, how = self.geometry.distance(name)
         self.doubts.append(
             f"{name}: distance {estimate.likely:.0f} m ({estimate.low:.0f} to {estimate.high:.0f}) is {how}; "
             f"give --distance {name}=metres to be surer"
@@ -347,7 +385,7 @@ def _flow_of_sway(parts: tuple[PartRate, ...], c: _Context) -> float | None:
 def _water(c: _Context, period: Range | None = None, note: str = "") -> tuple[ClassRate, Range]:
     distance, how = c.distance("water")
     kind = c.conditions.water_kind
-    if kind == "unknown" and looks_like_falls(c.scene):
+    if kind == "unknown" and c.geometry.looks_like_falls:
         kind = "falls"
         how += "; it looks like falling water"
     over_water = Range(*(w * LAKE_RATIO for w in (c.wind.low, c.wind.likely, c.wind.high)))
@@ -420,8 +458,7 @@ def _people_and_boats(c: _Context, water_share: float) -> ClassRate:
     distance, how = c.distance("other")
     per_m = c.px_per_rad / distance.likely
     d_down, d_up = distance.high / distance.likely, distance.likely / distance.low
-    mask = c.scene.label == CLASS_ID["other"]
-    if water_share > LEAST_SHARE and _afloat(c.scene, mask):
+    if water_share > LEAST_SHARE and c.geometry.others_afloat:
         # a mast of 6 m, rolling by half a degree in a calm and a quarter degree more for each m/s, at most 8
         roll = math.radians(min(8.0, 0.5 + 0.25 * c.wind.likely))
         amplitude = spread(6.0 * math.sin(roll) * per_m, (2.5, d_down), (2.5, d_up))

@@ -8,14 +8,17 @@ exposure range between 0.04 above base and 0.9 of the maximum density); the R of
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.imaging.srgb import DARKEST, MIDDLE_GREY, to_display
 from irpreview.errors import BadValue
-from irpreview.records import ByteArray, FloatArray
+from irpreview.records import DEFAULT_GRADE, ByteArray, FloatArray, Range, Rendering
 
 ISO_RANGE = (155.0, 127.0, 105.0, 87.0, 72.0, 57.0)
 PAPER_BLACK_DENSITY = 2.1
@@ -24,8 +27,10 @@ NEGATIVE_GAMMA = 0.55
 FITTING_RANGE_STOPS = 4.6
 """Range of a scene that the usual development suits."""
 _GAMMA_LIMITS = (0.34, 0.62)
-HIGHLIGHT_ZONE = 7.05
-"""Where the brightest extended surface is placed: white with texture."""
+HIGHLIGHT_ZONE = 6.9
+"""Where the brightest extended surface is placed: white with texture. With the default grade the middle of twenty
+predictions is drawn at 145 of 255 (139 in the true near-infrared photographs beside them), and the darkest class of a
+picture lies about zone III, dark with texture (Adams, The Negative, 1981, ch. 4); at 6.8 it falls half a zone."""
 _STEPS = 4096
 _SCREEN_BLACK = 0.8 * 10.0**-PAPER_BLACK_DENSITY
 _STEPS_PER_ROOT = (_STEPS - 1) / float(np.sqrt(2.0))
@@ -34,7 +39,7 @@ _STEPS_PER_ROOT = (_STEPS - 1) / float(np.sqrt(2.0))
 def iso_range(grade: float) -> float:
     """ISO range R of a paper grade 0..5, between grades by a straight line. Raises BadValue outside."""
     if not 0 <= grade <= 5:
-        raise BadValue(f"paper grade {grade:g} is outside 0 to 5; 0 is soft, 4 the default, 5 the hardest")
+        raise BadValue(f"paper grade {grade:g} is outside 0 to 5; 0 is soft, 2 the default, 5 the hardest")
     return float(np.interp(grade, range(6), ISO_RANGE))
 
 
@@ -79,9 +84,107 @@ def placement_stops(root: FloatArray, grade: float, gamma: float = NEGATIVE_GAMM
     return at - float(np.log2(max(bright, 1e-4)))
 
 
-def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> ByteArray:
-    """The finished picture, (H, W) uint8 in display tones, of square roots of linear tones (H, W)."""
-    curve = print_curve(root[:: sample_step(root), :: sample_step(root)], grade)
+def screen_luminance(luminance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Luminance on a screen, 0..1, of that of the print, any shape.
+
+    A screen's black is deeper than paper's: most of the paper's own black is taken off (common practice, no source).
+    """
+    return np.asarray((luminance - _SCREEN_BLACK) / (1 - _SCREEN_BLACK))
+
+
+_STOP_LIMITS = (-14.0, 10.0)
+_STOPS = np.linspace(*_STOP_LIMITS, 2401)
+
+
+@lru_cache(maxsize=32)
+def _tables(grade: float, gamma: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(print L*, zone as drawn on the screen) of tones given in stops from the middle of the paper, `_STOPS`."""
+    luminance = print_luminance(_STOPS, grade, gamma)
+    f = np.where(luminance > (6 / 29) ** 3, np.cbrt(luminance), luminance / (3 * (6 / 29) ** 2) + 4 / 29)
+    zones = 5 + np.log2(np.maximum(screen_luminance(luminance), DARKEST) / MIDDLE_GREY)
+    return np.asarray(116 * f - 16), np.asarray(zones)
+
+
+@dataclass(frozen=True, slots=True)
+class PrintCurve:
+    """From scene tones to one print: paper, exposure, and development of the negative."""
+
+    grade: float
+    shift_stops: float
+    """Exposure: what is added to a tone's log2 so that 0 lies on the middle of the paper. [stops]"""
+    gamma: float = NEGATIVE_GAMMA
+
+    @property
+    def gain(self) -> float:
+        """What placing the picture multiplies square roots of tones by."""
+        return float(2.0 ** (self.shift_stops / 2))
+
+    def _read(self, scene_zone: FloatArray | NDArray[np.float64] | float, which: int) -> NDArray[np.float64]:
+        stops = np.asarray(scene_zone, np.float64) - 5 + math.log2(MIDDLE_GREY) + self.shift_stops
+        table = _tables(self.grade, round(self.gamma, 2))[which]
+        return np.asarray(np.interp(np.clip(stops, *_STOP_LIMITS), _STOPS, table))
+
+    def lightness(self, scene_zone: FloatArray | NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """CIE 1976 L* of the print (paper white = 100) of scene zones, same shape."""
+        return self._read(scene_zone, 0)
+
+    def zone(self, scene_zone: FloatArray | NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Zone in the picture shown, of scene zones (5 + log2(tone / 0.18)), same shape.
+
+        5 + log2(linear / 0.18) of the drawn grey: exposure placed, grade applied. Runs from about -1.8 (the deepest
+        black drawn) to 7.5 (paper white).
+        """
+        return self._read(scene_zone, 1)
+
+    def zone_range(self, scene_zone: Range) -> Range:
+        """The zone in the picture shown with its doubt, from that of the scene."""
+        low, likely, high = (float(self.zone(v)) for v in (scene_zone.low, scene_zone.likely, scene_zone.high))
+        return Range(low, likely, high)
+
+    def printed(self, root: FloatArray) -> ByteArray:
+        """Display tones (h, w) uint8 of square roots of tones (h, w)."""
+        table = _display_table(self)
+        steps = cv2.multiply(root, _STEPS_PER_ROOT, dtype=cv2.CV_16U)
+        try:
+            return np.asarray(cv2.LUT(steps, table), np.uint8)
+        except cv2.error:  # before OpenCV 5 the index must be 8 bit
+            return np.asarray(table[0].take(steps), np.uint8)
+
+
+@lru_cache(maxsize=8)
+def _display_table(curve: PrintCurve) -> ByteArray:
+    """(1, 65536) display tones by step of the square root of the tone."""
+    tone = np.maximum((np.arange(_STEPS) / _STEPS_PER_ROOT) ** 2, 1e-5)
+    luminance = print_luminance(np.log2(tone) + curve.shift_stops, curve.grade, curve.gamma)
+    table = np.empty((1, 1 << 16), np.uint8)
+    table[0, :_STEPS] = np.clip(np.round(255 * to_display(screen_luminance(luminance))), 0, 255)
+    table[0, _STEPS:] = table[0, _STEPS - 1]
+    return table
+
+
+def place_print(root: FloatArray, grade: float) -> PrintCurve:
+    """The print of a picture from its square roots of tones, (h, w). Raises BadValue for a grade outside 0..5."""
+    step = sample_step(root)
+    sample = root[::step, ::step]
+    gamma = negative_gamma(sample)
+    return PrintCurve(grade, placement_stops(sample, grade, gamma), gamma)
+
+
+def print_of(rendering: Rendering) -> PrintCurve:
+    """The print that `Rendering.picture` shows."""
+    if rendering.placed_stops is None or rendering.negative_gamma is None:
+        return place_print(np.sqrt(np.maximum(rendering.tones, 0)), rendering.grade)
+    return PrintCurve(rendering.grade, rendering.placed_stops, rendering.negative_gamma)
+
+
+def finish(
+    root: FloatArray, *, grade: float = DEFAULT_GRADE, film_look: bool = False, curve: PrintCurve | None = None
+) -> ByteArray:
+    """The finished picture, (H, W) uint8 in display tones, of square roots of linear tones (H, W).
+
+    curve: the print of another picture of the same scene, so that both have the same tones; else placed by this one.
+    """
+    curve = curve or place_print(root, grade)
     if film_look:
         root = _halation(root, curve.gain)
     picture = np.empty(root.shape, np.uint8)
@@ -91,42 +194,9 @@ def finish(root: FloatArray, *, grade: float = 4.0, film_look: bool = False) -> 
     return picture
 
 
-@dataclass(frozen=True, slots=True)
-class PrintedCurve:
-    """From square roots of tones to display tones, for one picture."""
-
-    table: ByteArray
-    """(1, 65536) by step of the root."""
-    gain: float
-    """What placing the picture multiplies square roots of tones by."""
-
-    def printed(self, root: FloatArray) -> ByteArray:
-        """Display tones (h, w) of square roots of tones (h, w)."""
-        steps = cv2.multiply(root, _STEPS_PER_ROOT, dtype=cv2.CV_16U)
-        try:
-            return np.asarray(cv2.LUT(steps, self.table), np.uint8)
-        except cv2.error:  # before OpenCV 5 the index must be 8 bit
-            return np.asarray(self.table[0].take(steps), np.uint8)
-
-
 def sample_step(picture: NDArray[np.generic]) -> int:
     """Every how many pixels each way a picture (H, W) is asked for its range: about 256 along the long side."""
     return max(1, round(int(max(picture.shape)) / 256))
-
-
-def print_curve(sample: FloatArray, grade: float) -> PrintedCurve:
-    """The curve of a picture from a sample of its square roots of tones, (h, w). Raises BadValue for the grade."""
-    gamma = negative_gamma(sample)
-    shift = placement_stops(sample, grade, gamma)
-    tone = np.maximum((np.arange(_STEPS) / _STEPS_PER_ROOT) ** 2, 1e-5)
-    luminance = print_luminance(np.log2(tone) + shift, grade, gamma)
-    # a screen's black is deeper than paper's: most of the paper's own black is taken off (common practice, no source)
-    luminance = (luminance - _SCREEN_BLACK) / (1 - _SCREEN_BLACK)
-    display = np.where(luminance <= 0.0031308, 12.92 * luminance, 1.055 * luminance ** (1 / 2.4) - 0.055)
-    table = np.empty((1, 1 << 16), np.uint8)
-    table[0, :_STEPS] = np.clip(np.round(255 * display), 0, 255)
-    table[0, _STEPS:] = table[0, _STEPS - 1]
-    return PrintedCurve(table, float(2.0 ** (shift / 2)))
 
 
 def _halation(root: FloatArray, gain: float) -> FloatArray:

@@ -7,26 +7,49 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from irpreview.core.rendering.finishing import finish, print_curve, sample_step
+from irpreview.core.rendering.finishing import PrintCurve, finish
 from irpreview.records import ByteArray, FloatArray
 
 LOWEST_TONE, HIGHEST_TONE = 2.0**-10, 2.0
 """Physical bounds: a cavity still scatters a thousandth; a bright cloud edge can be twice a white card."""
 _LOWEST_ROOT, _HIGHEST_ROOT = np.float32(LOWEST_TONE**0.5), np.float32(HIGHEST_TONE**0.5)
-_CARRY_RADIUS_SHARE = 0.006
+_CARRY_RADIUS_SHARE = 0.002
+"""Of the long side: as small as a window can be that still holds a line, so that nothing spills over an edge."""
 _CARRY_EPS = 2e-4
-_TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.7, 0.7
+_TEXTURE_SHARE, _TEXTURE_TAKEN, _TEXTURE_LIMIT_STOPS = 0.0035, 0.45, 0.5
 
 
-def fine_texture(residual: FloatArray) -> FloatArray:
+def fine_texture(residual: FloatArray, land: FloatArray | None = None) -> FloatArray:
     """Texture that the finished picture shows beyond the tones. [stops], (h, w).
 
     The research pairs fit each other to about a pixel, so the network learned soft leaves and stones. For the eye the
     finest texture is taken back from the snap, through the class alone; the tones keep what the network says.
+    land: share of what is not sky, (h, w); the sky has no such texture, and none may spill over its edge.
     """
-    sigma = max(0.5, _TEXTURE_SHARE * max(residual.shape))
-    fine = residual - cv2.GaussianBlur(residual, (0, 0), sigma)
+    radius = max(1, round(1.2 * _TEXTURE_SHARE * max(residual.shape)))
+    window = (2 * radius + 1, 2 * radius + 1)
+
+    def around(m: FloatArray) -> FloatArray:  # two means in a row: nearly a normal distribution, a third of the time
+        return np.asarray(cv2.blur(cv2.blur(m, window), window), np.float32)
+
+    if land is None:
+        fine = residual - around(residual)
+    else:
+        of_land = around(land)
+        of_land += np.float32(1e-3)
+        fine = around(residual * land)
+        fine /= of_land
+        np.subtract(residual, fine, out=fine)
+        fine *= land
     return np.asarray(np.clip(-_TEXTURE_TAKEN * fine, -_TEXTURE_LIMIT_STOPS, _TEXTURE_LIMIT_STOPS), np.float32)
+
+
+def print_root(stops: FloatArray, texture: FloatArray) -> FloatArray:
+    """Square roots of the tones that are printed, from two maps (h, w) in stops."""
+    root = stops + texture
+    root *= np.float32(0.5)
+    np.exp2(root, out=root)
+    return np.asarray(np.clip(root, _LOWEST_ROOT, _HIGHEST_ROOT, out=root), np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,28 +58,25 @@ class FullSize:
 
     pixels: ByteArray
     small: ByteArray
-    grade: float
     film_look: bool
 
     def printed(
-        self, stops: FloatArray, texture: FloatArray, spread: FloatArray
+        self, stops: FloatArray, root: FloatArray, texture: FloatArray, spread: FloatArray, curve: PrintCurve
     ) -> tuple[FloatArray, FloatArray, ByteArray]:
-        """(tones (H, W), spread (H, W) [stops], picture (H, W)) from three maps (h, w) in stops.
+        """(tones (H, W), spread (H, W) [stops], picture (H, W)) from maps (h, w) in stops.
+
+        root: `print_root` of stops and texture. curve: the print.
 
         Square roots of tones are carried to full size by local lines of the grey value, found small, applied large. The
         root is used because it is nearly even to the eye, so one epsilon serves shadows and lights, and its square is
         one multiplication. At this scale grey is guide enough, and a quarter of the work of colour.
         """
-        root = stops + texture
-        root *= np.float32(0.5)
-        np.exp2(root, out=root)
-        np.clip(root, _LOWEST_ROOT, _HIGHEST_ROOT, out=root)
         if self.small.shape == self.pixels.shape:
             tones = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE)
-            return tones, spread, finish(root, grade=self.grade, film_look=self.film_look)
+            return tones, spread, finish(root, film_look=self.film_look, curve=curve)
         # fresh memory costs as much as the sums, so two large maps serve one after the other for four
         value, second = (self._enlarged(line) for line in _lines_of_grey(root, self.small))
-        picture = self._picture(value, second)
+        picture = self._picture(value, second, curve)
         self._enlarged(np.exp2(-texture), second)  # tones keep what the network says
         for strip in self._strips():
             here = value[strip]
@@ -75,13 +95,8 @@ class FullSize:
         rows = max(16, (1 << 18) // width)
         return [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
 
-    def _picture(self, slope: FloatArray, intercept: FloatArray) -> ByteArray:
+    def _picture(self, slope: FloatArray, intercept: FloatArray, curve: PrintCurve) -> ByteArray:
         """The finished picture; square roots of tones = slope . grey + intercept replace `slope`."""
-        step = sample_step(slope)
-        thin = (slice(None, None, step), slice(None, None, step))
-        grey = cv2.cvtColor(np.ascontiguousarray(self.pixels[thin]), cv2.COLOR_RGB2GRAY)
-        sample = np.clip(slope[thin] * grey + intercept[thin], _LOWEST_ROOT, _HIGHEST_ROOT)
-        curve = print_curve(np.asarray(sample, np.float32), self.grade)
         picture = np.empty(slope.shape, np.uint8)
         for strip in self._strips():
             here = slope[strip]
@@ -90,7 +105,7 @@ class FullSize:
             np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
             if not self.film_look:
                 picture[strip] = curve.printed(here)
-        return finish(slope, grade=self.grade, film_look=True) if self.film_look else picture
+        return finish(slope, film_look=True, curve=curve) if self.film_look else picture
 
 
 def _lines_of_grey(root: FloatArray, small: ByteArray) -> tuple[FloatArray, FloatArray]:

@@ -24,20 +24,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE, FullSize, fine_texture
-from irpreview.core.rendering.reference_tone import display_stops
+from irpreview.core.imaging.resize import size_within
+from irpreview.core.rendering.finishing import PrintCurve, place_print
+from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE, FullSize, fine_texture, print_root
 from irpreview.core.rendering.view_factors import ViewFactors, enlarged
+from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.core.scene.scene_map import (
-    WORKING_SIDE_PX,
-    EdgeGuide,
+    DARKEST_SEEN,
     class_planes,
-    network_tone,
+    evened,
+    layers_of,
     probability_at,
-    size_within,
-    working_pixels,
+    working_of,
 )
 from irpreview.records import (
     CLASS_NAMES,
+    DEFAULT_GRADE,
+    WORKING_SIDE_PX,
     ByteArray,
     ClassTone,
     FloatArray,
@@ -54,9 +57,9 @@ from irpreview.records import (
 REFERENCE_KIT = "reference-pairs"
 RESIDUAL_LIMIT_STOPS = 3.0
 """The local residual may not overrule a class by more than this."""
-_VISIBLE_FLOOR = 2.0**-9
-_NO_STEP = 0.02
-"""Steps between sky and cloud below this many stops are left alone."""
+_BEYOND_BLUE = 0.67
+"""Share of what direction does to the sky that its blue, as the snap shows it, does not already say. With none of it or
+all of it the gradient of one of three demo skies is off (tests/reference/test_view_factors.py); at two thirds of none."""
 _AROUND_STEP = 4
 _SAMPLE_STEP = 3
 """Medians are taken over every third pixel each way: the same value for a ninth of the time."""
@@ -105,7 +108,7 @@ def _srgb_table() -> FloatArray:
 
 
 _SRGB_TO_LINEAR = _srgb_table()
-_FLOORED = np.maximum(_SRGB_TO_LINEAR, np.float32(_VISIBLE_FLOOR))
+_FLOORED = np.maximum(_SRGB_TO_LINEAR, np.float32(DARKEST_SEEN))
 _FLOORED_STOPS = np.log2(_FLOORED)
 
 
@@ -157,6 +160,14 @@ def _weights(scene: SceneMap, fine: FloatArray, painted: NDArray[np.bool_] | Non
             maps[k][painted] = label[painted] == i + 1
     sample = maps[:, ::_SAMPLE_STEP, ::_SAMPLE_STEP].reshape(len(index), -1)
     return _Weights(index, maps, np.ascontiguousarray(sample))
+
+
+def _by_label(scene: SceneMap, h: int, w: int) -> _Weights:
+    """Each pixel wholly of its label: what is said of a class is said of the region that carries its name."""
+    label = cv2.resize(scene.label, (w, h), interpolation=cv2.INTER_NEAREST)[::_SAMPLE_STEP, ::_SAMPLE_STEP].ravel()
+    index = tuple(int(i) - 1 for i in np.unique(label))
+    sample = np.stack([(label == i + 1).astype(np.float32) for i in index])
+    return _Weights(index, sample, sample)
 
 
 def _class_median(value: FloatArray, weights: _Weights) -> tuple[np.ndarray, np.ndarray]:
@@ -310,22 +321,28 @@ def render_tones(
     physics: ClassPhysics,
     pairs: PairsTable,
     *,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     film_look: bool = False,
 ) -> Rendering:
     """The predicted infrared picture of a snap for one kit and light.
 
     physics: for this kit and light. pairs: what the research pairs taught. Tones and spread come at the photo's size.
     """
+    # the scene may be that of a smaller copy of the photo: then its working size is the one to keep to
     h, w = size_within(photo.height, photo.width, WORKING_SIDE_PX)
     small = scene.small
-    if small is None or small.shape[:2] != (h, w):
-        small = working_pixels(photo.pixels)
-    fine, network = scene.fine, scene.network_tone
+    if small is not None and abs(small.shape[0] - h) <= 2 and abs(small.shape[1] - w) <= 2:
+        h, w = small.shape[:2]
+    else:
+        small = working_of(photo)
+    fine, network, cloud_share = scene.fine, scene.network_stops, scene.cloud_share
     if fine is None or network is None or fine.shape[1:] != (h, w) or network.shape != (h, w):
         edges = EdgeGuide(small)
-        fine = probability_at(edges, class_planes(scene.probability, edges))
-        network = network_tone(small, scene.mix, edges)
+        even = evened(scene.probability, small)
+        fine = probability_at(edges, class_planes(even, edges))
+        layers = layers_of(small, scene.probability, scene.mix, edges, even, fine)
+        network, cloud_share = layers.network_stops, layers.cloud_share
+        assert network is not None
     unsure = 1 - _highest(fine)
     painted = _painted(scene, h, w)
     weights = _weights(scene, fine, painted)
@@ -349,17 +366,18 @@ def render_tones(
     for row, value in zip(per_class.colour[:3], (snap.redness, snap.blueness, visible), strict=True):
         cv2.accumulateProduct(per_class.blend(row, weights), value, within)
     np.clip(within, -2, 2, out=within)
-    land = np.ones((h, w), np.float32)
-    for index in (0, 1, 2):
-        if (of_class := weights.of(index)) is not None:
-            land -= of_class
-    shaded = shade_share(visible, snap.blueness, land)
-    sky_weight = _soften_clouds(scene, weights, per_class, factor, painted)
+    not_sky = np.ones((h, w), np.float32)
+    for of_class in (weights.of(0), weights.of(1)):
+        if of_class is not None:
+            not_sky -= of_class
+    water = weights.of(2)
+    shaded = shade_share(visible, snap.blueness, not_sky if water is None else not_sky - water)
+    sky_weight = _soften_clouds(cloud_share, weights, per_class, factor, painted)
     if physics.view is not None:
         _add_directions(physics.view, is_reference, {0: sky_weight, 2: weights.of(2)}, factor, reference_factor)
 
-    residual = display_stops(network, _VISIBLE_FLOOR)
-    for part in (visible, within, reference_factor, shaded * np.float32(physics.reference_open_shade_stops)):
+    residual = network - visible
+    for part in (within, reference_factor, shaded * np.float32(physics.reference_open_shade_stops)):
         residual -= part
     residual -= np.float32(np.median(residual[::_SAMPLE_STEP, ::_SAMPLE_STEP]))
     np.clip(residual, -RESIDUAL_LIMIT_STOPS, RESIDUAL_LIMIT_STOPS, out=residual)
@@ -379,9 +397,11 @@ def render_tones(
     spread += unsure  # doubt about the class itself, up to a stop
     if painted is not None:
         spread[painted] = per_class.blend(per_class.spread[1], weights)[painted]
-    classes = _class_tones(stops, spread, weights, factors)
-    full = FullSize(photo.pixels, small, grade, film_look)
-    tones, spread, picture = full.printed(stops, fine_texture(residual), spread)
+    texture = fine_texture(residual, not_sky)
+    root = print_root(stops, texture)
+    curve = place_print(root, grade)
+    classes = _class_tones(stops, texture, spread, _by_label(scene, h, w), factors, curve)
+    tones, spread, picture = FullSize(photo.pixels, small, film_look).printed(stops, root, texture, spread, curve)
     return Rendering(
         tones=frozen_array(tones),
         spread_stops=frozen_array(spread),
@@ -390,6 +410,9 @@ def render_tones(
         kit=kit,
         light=light,
         parts_stops=MappingProxyType({name: frozen_array(part) for name, part in parts.items()}),
+        grade=grade,
+        placed_stops=curve.shift_stops,
+        negative_gamma=curve.gamma,
     )
 
 
@@ -424,28 +447,33 @@ def _factors(physics: ClassPhysics, pairs: PairsTable, is_reference: bool) -> Ma
 
 
 def _soften_clouds(
-    scene: SceneMap,
+    share: FloatArray | None,
     weights: _Weights,
     per_class: _PerClass,
     factor: FloatArray,
     painted: NDArray[np.bool_] | None,
 ) -> FloatArray | None:
-    """Let what sky and cloud depart from the reference by meet where the snap shows an edge, in place on `factor`.
+    """Let what sky and cloud depart from the reference by follow the sky's own colour, in place on `factor`.
 
-    Returns the weight of clear sky that goes with it, (h, w); None where there is none.
+    share: of white in the sky, (h, w). Where haze thins out into blue the classes meet at a line that nobody sees; a
+    change of light or filter that set in along it would print as a band. Returns the weight of clear sky that goes with
+    it, (h, w); None where there is no sky.
     """
-    sky, cloud, share = weights.of(0), weights.of(1), scene.cloud_share
-    departs = per_class.factor[:2] - per_class.reference[:2]
-    step = float(departs[1] - departs[0])
-    if sky is None or cloud is None or share is None or share.shape != sky.shape or abs(step) < _NO_STEP:
+    of_both = [m for m in (weights.of(0), weights.of(1)) if m is not None]
+    if not of_both:
+        return None
+    sky = weights.of(0)
+    if share is None or share.shape != of_both[0].shape:
         return None if sky is None else np.asarray(sky, np.float32)
-    move = sky + cloud
+    departs = per_class.factor[:2] - per_class.reference[:2]
+    move = np.sum(of_both, axis=0, dtype=np.float32)
     move *= share
-    move -= cloud
+    if (cloud := weights.of(1)) is not None:
+        move -= cloud
     if painted is not None:
         move[painted] = 0
-    factor += np.float32(step) * move
-    return np.asarray(sky - move, np.float32)
+    factor += np.float32(departs[1] - departs[0]) * move
+    return np.asarray(-move if sky is None else sky - move, np.float32)
 
 
 def _add_directions(
@@ -465,6 +493,8 @@ def _add_directions(
         own, reference = maps[index]
         if weight is None or float(weight.max()) < 0.5:
             continue
+        if index == 0:
+            weight = weight * np.float32(_BEYOND_BLUE)
         by_reference = weight * enlarged(reference, h, w)
         reference_factor += by_reference
         factor += by_reference if is_reference else weight * enlarged(own, h, w)
@@ -478,9 +508,15 @@ def _painted(scene: SceneMap, h: int, w: int) -> NDArray[np.bool_] | None:
 
 
 def _class_tones(
-    stops: FloatArray, spread: FloatArray, weights: _Weights, factors: Mapping[str, Range]
+    stops: FloatArray,
+    texture: FloatArray,
+    spread: FloatArray,
+    weights: _Weights,
+    factors: Mapping[str, Range],
+    curve: PrintCurve,
 ) -> dict[str, ClassTone]:
     tone_median, shares = _class_median(stops, weights)
+    printed_median, _ = _class_median(stops + texture, weights)  # what the print shows beyond the tones
     spread_median, _ = _class_median(spread, weights)
     out = {}
     for i, name in enumerate(CLASS_NAMES):
@@ -488,7 +524,11 @@ def _class_tones(
             continue
         likely = zone_of(float(np.clip(2.0 ** tone_median[i], LOWEST_TONE, HIGHEST_TONE)))
         half = float(spread_median[i])
+        scene_zone = Range(likely - half, likely, likely + half)
         out[name] = ClassTone(
-            share=float(shares[i]), zone=Range(likely - half, likely, likely + half), factor_stops=factors[name]
+            share=float(shares[i]),
+            zone=curve.zone_range(scene_zone + float(printed_median[i] - tone_median[i])),
+            scene_zone=scene_zone,
+            factor_stops=factors[name],
         )
     return out

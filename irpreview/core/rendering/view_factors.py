@@ -89,13 +89,14 @@ class ViewFactors:
 def view_of(photo: Photo, scene: SceneMap) -> View:
     """Where the camera looked: focal length from the file, else that of a phone; horizon from the classes."""
     focal = photo.shot.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
+    height, width = scene.label.shape  # the scene may be that of a smaller copy
     try:
-        px_per_rad = pixels_per_radian(photo.width, photo.height, focal)
+        px_per_rad = pixels_per_radian(width, height, focal)
     except BadValue:  # a file may claim anything
-        px_per_rad = pixels_per_radian(photo.width, photo.height, ASSUMED_FOCAL_35MM_MM)
-    step = max(1, round(max(photo.width, photo.height) / 512))
+        px_per_rad = pixels_per_radian(width, height, ASSUMED_FOCAL_35MM_MM)
+    step = max(1, round(max(width, height) / 512))
     row = horizon_row(scene.label[::step, ::step]).row.likely * step
-    return View(photo.width, photo.height, px_per_rad, row, photo.heading_deg)
+    return View(width, height, px_per_rad, row, photo.heading_deg)
 
 
 def light_is_known(light: Light) -> bool:

@@ -1,157 +1,58 @@
 """From the network's class probabilities to a map of the scene at the photo's own size.
 
-The network answers at about 512 px; its edges are blurred. A guided filter (He, Sun and Tang, "Guided image filtering",
-ECCV 2010; the fast variant of 2015) follows the photo's own edges: each probability is a local plane of the photo's
-colour, so the plane's coefficients can be found small and applied large.
+The network answers at about 512 px; an `EdgeGuide` carries what it says to the photo's edges. The sky is a layer of its
+own (`sky_layer`): its matte is as fine as the photo, and what the land shows is fitted to land alone, so that neither
+spills over the edge between them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.rendering.reference_tone import MIX_MAPS, luminance_of, reference_tone
+from irpreview.core.imaging.resize import size_within
+from irpreview.core.rendering.reference_tone import MIX_MAPS, display_stops, luminance_of, reference_tone
+from irpreview.core.scene.edge_guide import EdgeGuide
+from irpreview.core.scene.sky_layer import SAMPLE_STEP, has_sky, sky_layer
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_ID, CLASS_NAMES, ByteArray, FloatArray, Photo, SceneMap, frozen_array
+from irpreview.records import (
+    CLASS_ID,
+    CLASS_NAMES,
+    WORKING_SIDE_PX,
+    ByteArray,
+    FloatArray,
+    Photo,
+    SceneMap,
+    frozen_array,
+)
 
-WORKING_SIDE_PX = 1024
-_FIT_SIDE_PX = 384
-_EDGE_RADIUS_SHARE = 0.017
-_EDGE_EPS = 1e-4
-"""Colour variance below which a patch counts as flat, (0..1 display value)^2; 2.5 of 255 levels."""
-_SKY_SIDE_PX, _SKY_RADIUS_SHARE, _SKY_EPS = 192, 0.07, 1e-3
-"""Cloud against clear sky is told at this size, in this window, and by colour beyond 8 of 255 levels."""
-_LEAST_SKY_SHARE = 0.005
+DARKEST_SEEN = 2.0**-9
+"""Linear tone of the snap below which there is nothing but grain."""
 _NEGLIGIBLE = 0.15
 """A class whose probability stays below this everywhere cannot become a label and is skipped."""
 
-
-def size_within(height: int, width: int, side: int) -> tuple[int, int]:
-    """(height, width) [px] of a picture scaled down so that its long side is at most `side` px."""
-    k = min(1.0, side / max(height, width))
-    return max(1, round(height * k)), max(1, round(width * k))
+_EVEN_SIDE_PX, _EVEN_RADIUS_SHARE, _EVEN_EPS = 192, 0.04, 3e-4
+"""Even is what varies by less than 4 of 255 levels in a window of a twelfth of the long side."""
 
 
-class EdgeGuide:
-    """A colour guide (h, w, 3) prepared once for many local-plane fits.
+def evened(probability: FloatArray, small: ByteArray) -> FloatArray:
+    """Class probabilities (9, h', w') with their mean over what the photo shows as even; sums to 1.
 
-    Colour tells leaves from sky of the same grey. The planes target = slope . colour + intercept are found on a reduced
-    copy (the fast variant) and their coefficients enlarged. Everything is kept as separate maps of one value: four
-    times as fast as maps of four values.
+    Where the network wavers over an even sea, field or far shore, its patches are no edges of the picture: there a wide
+    window takes the mean, and only an edge of the photo (h, w, 3) keeps two sides apart.
     """
-
-    def __init__(
-        self,
-        pixels: ByteArray,
-        radius_share: float = _EDGE_RADIUS_SHARE,
-        eps: float = _EDGE_EPS,
-        fit_side: int = _FIT_SIDE_PX,
-        like: EdgeGuide | None = None,
-    ) -> None:
-        """pixels: (h, w, 3) uint8. radius_share: window radius / long side. eps: regularisation, (0..1 colour)^2.
-
-        fit_side: long side of the reduced copy [px]. like: another guide of the same pixels, to share its colours.
-        """
-        h, w = pixels.shape[:2]
-        self.shape = (h, w)
-        self.reduced = size_within(h, w, fit_side)
-        self._colour: list[FloatArray] = _channels(pixels) if like is None else like._colour
-        self._small = self._colour
-        if self.reduced != (h, w):
-            self._small = _channels(cv2.resize(pixels, self.reduced[::-1], interpolation=cv2.INTER_AREA))
-        radius = max(1, round(radius_share * max(self.reduced)))
-        self._window = (2 * radius + 1, 2 * radius + 1)
-        self._mean_colour = [self._mean(c) for c in self._small]
-        self._inverse = self._inverse_covariance(eps)
-
-    def _mean(self, a: FloatArray) -> FloatArray:
-        return np.asarray(cv2.blur(a, self._window, borderType=cv2.BORDER_REFLECT), np.float32)
-
-    def _inverse_covariance(self, eps: float) -> list[list[FloatArray]]:
-        """Inverse of the local colour covariance + eps, by cofactors: rows of six different maps (h, w)."""
-        red, green, blue = self._small
-        mr, mg, mb = self._mean_colour
-        rr, rg, rb = (self._mean(red * c) - mr * m for c, m in ((red, mr), (green, mg), (blue, mb)))
-        gg, gb = (self._mean(green * c) - mg * m for c, m in ((green, mg), (blue, mb)))
-        bb = self._mean(blue * blue) - mb * mb
-        rr += eps
-        gg += eps
-        bb += eps
-        c_rr, c_rg, c_rb = gg * bb - gb * gb, rb * gb - rg * bb, rg * gb - rb * gg
-        c_gg, c_gb, c_bb = rr * bb - rb * rb, rb * rg - rr * gb, rr * gg - rg * rg
-        scale = 1 / np.maximum(rr * c_rr + rg * c_rg + rb * c_rb, np.float32(eps) ** 3)
-        c_rr, c_rg, c_rb, c_gg, c_gb, c_bb = (c * scale for c in (c_rr, c_rg, c_rb, c_gg, c_gb, c_bb))
-        return [[c_rr, c_rg, c_rb], [c_rg, c_gg, c_gb], [c_rb, c_gb, c_bb]]
-
-    def plane(self, target: FloatArray) -> FloatArray:
-        """(4, h', w') slopes for red, green, blue and intercept at the reduced size, smoothed over the window."""
-        if target.shape != self.reduced:
-            shrinks = target.shape[0] > self.reduced[0]
-            how = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
-            target = np.asarray(cv2.resize(target, self.reduced[::-1], interpolation=how), np.float32)
-        mean_target = self._mean(target)
-        covariance = [
-            self._mean(cv2.multiply(c, target)) - m * mean_target
-            for c, m in zip(self._small, self._mean_colour, strict=True)
-        ]
-        out = np.empty((4, *self.reduced), np.float32)
-        intercept = mean_target
-        for k, row in enumerate(self._inverse):
-            slope = cv2.multiply(row[0], covariance[0])
-            cv2.accumulateProduct(row[1], covariance[1], slope)
-            cv2.accumulateProduct(row[2], covariance[2], slope)
-            intercept = intercept - slope * self._mean_colour[k]
-            out[k] = self._mean(slope)
-        out[3] = self._mean(intercept)
-        return out
-
-    def apply(self, plane: FloatArray) -> FloatArray:
-        """slope . colour + intercept at the guide's own size, (h, w)."""
-        if self.reduced == self.shape:
-            out, slopes = plane[3].copy(), [plane[0], plane[1], plane[2]]
-        else:
-            size = self.shape[::-1]
-            out, *slopes = (cv2.resize(plane[k], size, interpolation=cv2.INTER_LINEAR) for k in (3, 0, 1, 2))
-        for slope, colour in zip(slopes, self._colour, strict=True):
-            cv2.accumulateProduct(slope, colour, out)
-        return np.asarray(out, np.float32)
-
-    def tone(self, planes: FloatArray, luminance: FloatArray) -> FloatArray:
-        """Clipped tone 0..1 of five carried maps under the basis red, green, blue, one, luminance, (h, w).
-
-        planes: (5, 4, h', w') of `plane`; luminance: (h, w). The five carried maps are linear in colour, so their
-        products with it are one polynomial of second degree: 14 maps to enlarge instead of 20.
-        """
-        by = planes.reshape(MIX_MAPS, 4, *self.reduced)
-        size = self.shape[::-1]
-
-        def add(coefficient: FloatArray, factor: FloatArray) -> None:
-            enlarged = cv2.resize(coefficient, size, interpolation=cv2.INTER_LINEAR)
-            cv2.accumulateProduct(enlarged, factor, out)
-
-        out = np.asarray(cv2.resize(by[3, 3], size, interpolation=cv2.INTER_LINEAR), np.float32)
-        product = np.empty_like(out)
-        for i, one in enumerate(self._colour):
-            add(by[i, 3] + by[3, i], one)
-            for k in range(i, 3):
-                cv2.multiply(one, self._colour[k], dst=product)
-                add(by[i, k] + by[k, i] if k > i else by[i, i], product)
-            cv2.multiply(one, luminance, dst=product)
-            add(by[4, i], product)
-        add(by[4, 3], luminance)
-        return np.clip(out, 0, 1, out=out)
-
-    def carry(self, target: FloatArray) -> FloatArray:
-        """A small map (h', w') brought to the guide's own size along its edges."""
-        return self.apply(self.plane(target))
-
-
-def _channels(pixels: ByteArray) -> list[FloatArray]:
-    """Red, green, blue 0..1, (h, w) each."""
-    return [np.multiply(c, np.float32(1 / 255), dtype=np.float32) for c in cv2.split(pixels)]
+    size = size_within(int(small.shape[0]), int(small.shape[1]), _EVEN_SIDE_PX)[::-1]
+    reduced = np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.uint8)
+    guide = EdgeGuide(reduced, _EVEN_RADIUS_SHARE, _EVEN_EPS, _EVEN_SIDE_PX)
+    out = np.zeros((len(probability), *guide.shape), np.float32)
+    for p, mean in zip(probability, out, strict=True):
+        if float(p.max()) >= _NEGLIGIBLE:
+            np.clip(guide.carry(p), 0, 1, out=mean)
+    return np.asarray(out / np.maximum(out.sum(axis=0), np.float32(1e-6)), np.float32)
 
 
 def class_planes(probability: FloatArray, edges: EdgeGuide) -> list[FloatArray | None]:
@@ -197,23 +98,57 @@ def network_tone(small: ByteArray, mix: FloatArray, edges: EdgeGuide) -> FloatAr
     return edges.tone(np.stack([edges.plane(m) for m in mix]), luminance_of(small))
 
 
-def cloud_share_of_sky(small: ByteArray, probability: FloatArray, edges: EdgeGuide | None = None) -> FloatArray | None:
-    """Share of cloud in the sky, 0..1, (h, w): a step only where the snap shows an edge. None without both.
+@dataclass(frozen=True, slots=True)
+class Layers:
+    """What the network says, at the working size (h, w) and along the photo's edges."""
 
-    Where haze thins out into blue the classes meet at a line that nobody sees; a change of light or filter that set in
-    along it would print as a band. small: (h, w, 3); probability: (9, h, w); edges: the guide of `small`, if there is.
+    probability: FloatArray
+    """(9, h, w), sums to 1."""
+    network_stops: FloatArray | None
+    """(h, w) log2 of the tone of the research pairs' kit."""
+    cloud_share: FloatArray | None
+    """(h, w) how white the sky is there, by its own colour; None where there is next to no sky."""
+
+
+def layers_of(
+    small: ByteArray, probability: FloatArray, mix: FloatArray, edges: EdgeGuide, even: FloatArray, fine: FloatArray
+) -> Layers:
+    """Sky and land of a photo, each with its own tones, joined along the matte of the sky.
+
+    small: (h, w, 3) at the working size; edges: its guide. probability: (9, h', w') of the network; even: `evened`;
+    fine: that along the edges, changed in place. Raises BadModel for a mix that cannot be read.
     """
-    h, w = small.shape[:2]
-    size = size_within(h, w, _SKY_SIDE_PX)[::-1]
-    cloud, sky = (cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in (probability[1], probability[0]))
-    if min(float(cloud.mean()), float(sky.mean())) < _LEAST_SKY_SHARE:
-        return None
-    both = cloud + sky
-    sigma = 0.04 * max(size)
-    around = cv2.GaussianBlur(cloud, (0, 0), sigma) / (cv2.GaussianBlur(both, (0, 0), sigma) + np.float32(1e-4))
-    share = np.asarray(cloud + (1 - both) * around, np.float32)  # the land is filled from the sky beside it
-    soft = EdgeGuide(small, _SKY_RADIUS_SHARE, _SKY_EPS, _SKY_SIDE_PX, edges).carry(share)
-    return np.asarray(np.clip(soft, 0, 1, out=soft), np.float32)
+    of_sky = probability[0] + probability[1]
+    if not has_sky(of_sky):
+        return Layers(fine, display_stops(network_tone(small, mix, edges), DARKEST_SEEN), None)
+    thin = np.ascontiguousarray(small[::SAMPLE_STEP, ::SAMPLE_STEP])
+    sky = sky_layer(small, probability, even[0] + even[1], display_stops(reference_tone(thin, mix), DARKEST_SEEN))
+    # land is fitted to land alone; the weight is never nothing, so that far land speaks where there is none near
+    land = np.clip((np.float32(0.35) - of_sky) / np.float32(0.3), 0, 1) ** 2 + np.float32(1e-4)
+    guide = EdgeGuide(small, like=edges, weight=np.asarray(land, np.float32))
+    stops = display_stops(network_tone(small, mix, guide), DARKEST_SEEN)
+    stops += sky.share * (sky.stops - stops)
+    _share_out(fine, sky.share)
+    return Layers(fine, stops, sky.cloud_share)
+
+
+_TRACE = np.float32(1e-5)
+"""A pixel that the network gave wholly to the other layer is any of this layer's classes."""
+
+
+def _share_out(fine: FloatArray, share: FloatArray) -> None:
+    """Give the sky classes of `fine` (9, h, w) together the share (h, w) of the matte, in place."""
+    for part, total in ((fine[:2], share), (fine[2:], 1 - share)):
+        present = [m for m in part if m.any()]
+        if not present:
+            continue
+        scale = np.full(share.shape, len(present) * _TRACE, np.float32)
+        for m in present:
+            scale += m
+        np.divide(total, scale, out=scale)
+        for m in present:
+            m += _TRACE
+            m *= scale
 
 
 def working_pixels(pixels: ByteArray) -> ByteArray:
@@ -231,6 +166,14 @@ def working_pixels(pixels: ByteArray) -> ByteArray:
     return np.asarray(cv2.resize(pixels, (w, h), interpolation=how), np.uint8)
 
 
+def working_of(photo: Photo) -> ByteArray:
+    """The photo at the working size, from its own small copy where it has one."""
+    size = size_within(photo.height, photo.width, WORKING_SIDE_PX)
+    if photo.working is not None and photo.working.shape[:2] == size:
+        return photo.working
+    return working_pixels(photo.pixels)
+
+
 def scene_from_network(
     photo: Photo, probability: FloatArray, mix: FloatArray, model_id: str = "", small: ByteArray | None = None
 ) -> SceneMap:
@@ -244,9 +187,10 @@ def scene_from_network(
         raise BadValue(f"class probabilities must be (9, h, w), not {probability.shape}")
     height, width = photo.height, photo.width
     h, w = size_within(height, width, WORKING_SIDE_PX)
-    small = working_pixels(photo.pixels) if small is None else small
+    small = working_of(photo) if small is None else small
     edges = EdgeGuide(small)
-    planes = class_planes(probability, edges)
+    even = evened(probability, small)
+    planes = class_planes(even, edges)
     fine = probability_at(edges, planes)
     small_label, small_confidence = _most_likely(fine)
     if (h, w) == (height, width):
@@ -254,7 +198,9 @@ def scene_from_network(
     else:
         label = _label_at_full_size(photo.pixels, edges, planes, small_label)
         confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
-    cloud_share = cloud_share_of_sky(small, fine, edges)
+    # a mix that cannot be read is left to the rendering, which says so
+    readable = mix.ndim == 3 and len(mix) == MIX_MAPS
+    layers = layers_of(small, probability, mix, edges, even, fine) if readable else Layers(fine, None, None)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
         label=frozen_array(label),
@@ -263,10 +209,25 @@ def scene_from_network(
         model_id=model_id,
         fine=frozen_array(fine),
         small=small,
-        # a mix that cannot be read is left to the rendering, which says so
-        network_tone=frozen_array(network_tone(small, mix, edges)) if mix.ndim == 3 and len(mix) == MIX_MAPS else None,
-        cloud_share=None if cloud_share is None else frozen_array(cloud_share),
+        network_stops=None if layers.network_stops is None else frozen_array(layers.network_stops),
+        cloud_share=None if layers.cloud_share is None else frozen_array(layers.cloud_share),
     )
+
+
+def at_photo_size(scene: SceneMap, photo: Photo) -> SceneMap:
+    """The scene of a smaller copy of the photo, as the network saw it, with label and confidence at the photo's size.
+
+    scene: not repainted. Raises BadValue where a person has repainted it: paint on what this gives.
+    """
+    if scene.label.shape == (photo.height, photo.width):
+        return scene
+    if scene.repainted is not None or scene.small is None:
+        raise BadValue("only a scene as the network saw it can be brought to another size; repaint it there")
+    edges = EdgeGuide(scene.small)
+    planes = class_planes(evened(scene.probability, scene.small), edges)
+    label = _label_at_full_size(photo.pixels, edges, planes, np.asarray(scene.label - 1, np.uint8))
+    confidence = cv2.resize(scene.confidence, (photo.width, photo.height), interpolation=cv2.INTER_LINEAR)
+    return replace(scene, label=frozen_array(label), confidence=frozen_array(np.asarray(confidence, np.float32)))
 
 
 def _label_at_full_size(
@@ -331,7 +292,7 @@ def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneM
         model_id=scene.model_id,
         fine=scene.fine,
         small=scene.small,
-        network_tone=scene.network_tone,
+        network_stops=scene.network_stops,
         cloud_share=scene.cloud_share,
     )
 

@@ -1,20 +1,25 @@
 """From a few brush strokes to a corrected region of the photo.
 
-Painted exactly, a stroke is what its brush covered. Grown, it teaches a small classifier of this one photo: the
-network's class probabilities, colour, fine texture and position of the painted pixels against those of pixels that are
-surely something else. The answer is kept where it hangs together with a stroke and follows the photo's edges.
+Painted exactly, a stroke is what its brush covered. Grown, it spreads like water over the photo: easily over what looks
+like the painted pixels (colour, roughness, the network's chances), hardly over an edge. How far it goes is one number,
+which a hand can shrink or grow; it stops sooner where nothing holds it. The border follows the photo's own edges.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import dijkstra
+from sklearn.mixture import GaussianMixture
 
-from irpreview.core.scene.scene_map import EdgeGuide, size_within
+from irpreview.core.imaging.resize import size_within
+from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_ID, CLASS_NAMES, FloatArray, Photo, SceneMap
 
@@ -23,17 +28,22 @@ Mask = NDArray[np.bool_]
 GROWING_SIDE_PX = 320
 """Long side at which a stroke is grown; edges are found again at the photo's own size."""
 MOST_STROKES = 200
+MOST_REACH = 6
+"""Steps that a grown area can be shrunk or grown by hand."""
 MOST_POINTS = 4000
-TREES = 24
-DEPTH = 12
-SAMPLES_PER_CLASS = 400
-UNLIKE_QUANTILE = 0.995
-"""A pixel under the stroke's own label counts as something else beyond this quantile of the painted pixels' own
-distances, times `UNLIKE_FACTOR`."""
-UNLIKE_FACTOR = 2.0
-GROWN_FROM = 0.5
-SURE = 0.7
-BORDER_PX = 4
+MOST_LOOKS = 3
+"""A stroke may lie on so many different looks: sunlit and shaded stone, say."""
+LEAST_SPREAD = 9.0
+"""Variance that each look has at least, in steps just seen, squared: paint on one even spot must not grow nowhere."""
+LIKE_QUANTILE = 0.9
+PLAIN_COST, EVEN_STEP, EDGE_COST, CHANGE_COST, UNLIKE_COST = 0.01, 2.0, 0.03, 0.5, 0.05
+"""Cost of one pixel on the way: as such; beyond a step of colour that is still even; per step beyond; per change of the
+network's chances; per unlikeness. Chosen on strokes over the demo scenes."""
+SHORT_REACH, USUAL_REACH = 0.9, 3.5
+"""Cost of way from the stroke to the border: at least, and where an edge bounds the area. Chosen on the same."""
+REACH_STEP = 1.3
+OPEN_FIELD = 2.2
+"""An area that grows by this factor between the two is bounded by nothing."""
 SEED = 20240617
 
 
@@ -98,18 +108,18 @@ def paint(scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple[Mask, str]]:
     return [(painted_mask(stroke, height, width), stroke.class_name) for stroke in strokes]
 
 
-def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple[Mask, str]]:
-    """Strokes grown to the edges of what they lie on: one mask (H, W) per painted class, in order of first use.
+def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke], reach: int = 0) -> list[tuple[Mask, str]]:
+    """Strokes grown inside what they lie on: one mask (H, W) per painted class, in order of first use.
 
-    Strokes of different classes hold each other back. Raises BadValue as `check_strokes` does.
+    reach: steps by which the area is made larger or smaller than it would be, -`MOST_REACH` to `MOST_REACH`. Strokes
+    of different classes hold each other back. Raises BadValue as `check_strokes` does.
     """
     check_strokes(strokes)
+    if not -MOST_REACH <= reach <= MOST_REACH:
+        raise BadValue(f"a reach of {reach} steps cannot be used; take -{MOST_REACH} to {MOST_REACH}")
     if not strokes:
         return []
     h, w = size_within(photo.height, photo.width, GROWING_SIDE_PX)
-    small = cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
-    features = _features(small, scene)
-    label = cv2.resize(scene.label, (w, h), interpolation=cv2.INTER_NEAREST)
     names = list(dict.fromkeys(stroke.class_name for stroke in strokes))
     seeds = {name: np.zeros((h, w), bool) for name in names}
     for stroke in strokes:
@@ -117,53 +127,20 @@ def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple
         for name in names:
             seeds[name] = seeds[name] | mark if name == stroke.class_name else seeds[name] & ~mark
     names = [name for name in names if seeds[name].any()]
-    any_seed = np.any([seeds[name] for name in names], axis=0)
-    rng = np.random.default_rng(SEED)
-    flat = features.reshape(-1, features.shape[-1])
-    rows: list[NDArray[np.intp]] = []
-    targets: list[NDArray[np.intp]] = []
-    for index, name in enumerate(names):
-        chosen = _sample(np.flatnonzero(seeds[name]), SAMPLES_PER_CLASS, rng)
-        rows.append(chosen)
-        targets.append(np.full(len(chosen), index))
-    other = len(names)
-    elsewhere = _surely_else(flat, label.ravel(), [seeds[name].ravel() for name in names]) & ~any_seed.ravel()
-    # Mixed pixels along borders teach nothing about either side.
-    around = np.ones((2 * BORDER_PX + 1,) * 2, np.uint8)
-    elsewhere &= (cv2.dilate(label, around) == cv2.erode(label, around)).ravel()
-    for class_id in np.unique(label):
-        chosen = _sample(np.flatnonzero(elsewhere & (label.ravel() == class_id)), SAMPLES_PER_CLASS, rng)
-        rows.append(chosen)
-        targets.append(np.full(len(chosen), other))
-    row, target = np.concatenate(rows), np.concatenate(targets)
-    if not (target == other).any():
-        # Nothing in the picture differs from the stroke: all of it is meant.
-        chance = np.zeros((h * w, other + 1), np.float32)
-        chance[:, 0] = 1.0
-    else:
-        chance = _learn(flat, row, target)
-        # A stroke covers a small spot, and its place would weigh too much: learn once more from what it surely reached.
-        more = [
-            _sample(np.flatnonzero((chance[:, index] >= SURE) & ~any_seed.ravel()), SAMPLES_PER_CLASS, rng)
-            for index in range(other)
-        ]
-        row = np.concatenate([row, *more])
-        target = np.concatenate([target, *(np.full(len(found), index) for index, found in enumerate(more))])
-        chance = _learn(flat, row, target)
-    grown = []
-    guide = EdgeGuide(photo.pixels)
-    for index, name in enumerate(names):
-        field = np.asarray(cv2.GaussianBlur(chance[:, index].reshape(h, w), (0, 0), 1.0), np.float32)
-        field[seeds[name]] = 1.0
+    ground = _Ground(cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA), scene)
+    far = {}
+    for name in names:
+        way = ground.way_from(seeds[name])
+        far[name] = way / (_reach_of(way) * REACH_STEP**reach)
         for rival in names:
             if rival != name:
-                field[seeds[rival]] = 0.0
-        kept = _hanging_together(field >= GROWN_FROM, seeds[name])
-        soft = np.where(kept, np.maximum(field, 0.5), np.minimum(field, 0.3)).astype(np.float32)
-        soft[kept] = 1.0
-        soft[~kept] = 0.0
-        full = guide.carry(soft)
-        mask = full >= 0.5
+                far[name][seeds[rival]] = np.inf
+    grown = []
+    guide = EdgeGuide(photo.pixels)
+    for name in names:
+        nearest = np.all([far[name] <= far[rival] for rival in names if rival != name], axis=0)
+        kept = _hanging_together((far[name] <= 1.0) & nearest, seeds[name])
+        mask = guide.carry(kept.astype(np.float32)) >= 0.5
         for stroke in strokes:
             mark = painted_mask(stroke, photo.height, photo.width)
             mask = mask | mark if stroke.class_name == name else mask & ~mark
@@ -171,54 +148,61 @@ def grow(photo: Photo, scene: SceneMap, strokes: Sequence[Stroke]) -> list[tuple
     return grown
 
 
-def _learn(flat: FloatArray, row: NDArray[np.intp], target: NDArray[np.intp]) -> FloatArray:
-    """Chance of each target (n, targets) for every pixel, taught by the pixels `row`."""
-    from sklearn.ensemble import ExtraTreesClassifier
+class _Ground:
+    """What a stroke grows over: how steep the way from each place to its neighbours is."""
 
-    trees = ExtraTreesClassifier(TREES, max_depth=DEPTH, class_weight="balanced", n_jobs=1, random_state=SEED)
-    return np.asarray(trees.fit(flat[row], target).predict_proba(flat), np.float32)
+    def __init__(self, small: NDArray[np.uint8], scene: SceneMap) -> None:
+        self.shape = small.shape[:2]
+        h, w = self.shape
+        even = _lab(cv2.pyrMeanShiftFiltering(small, 4, 12))
+        chance = np.stack([cv2.resize(one.astype(np.float32), (w, h)) for one in scene.probability], -1)
+        lab = _lab(small)
+        light = lab[..., 0]
+        rough = np.sqrt(np.maximum(cv2.GaussianBlur(light**2, (0, 0), 2) - cv2.GaussianBlur(light, (0, 0), 2) ** 2, 0))
+        looks = [cv2.GaussianBlur(lab, (0, 0), 2.5), 2 * rough[..., None], 25 * chance]
+        self.looks = np.concatenate(looks, -1).reshape(h * w, -1).astype(np.float64)
+        """(pixels, 13): colour, roughness and the network's chances, each in steps of about one just seen."""
+        self._walls: list[tuple[NDArray[np.intp], NDArray[np.intp], FloatArray, float]] = []
+        number = np.arange(h * w).reshape(h, w)
+        for down, across in ((0, 1), (1, 0), (1, 1), (1, -1)):
+            a = (slice(0, h - down), slice(0, w - across) if across >= 0 else slice(-across, w))
+            b = (slice(down, h), slice(across, w) if across >= 0 else slice(0, w + across))
+            step = np.sqrt(((even[a] - even[b]) ** 2).sum(-1))
+            change = np.abs(chance[a] - chance[b]).sum(-1)
+            wall = PLAIN_COST + EDGE_COST * np.maximum(step - EVEN_STEP, 0) + CHANGE_COST * change
+            length = math.hypot(down, across)
+            self._walls.append((number[a].ravel(), number[b].ravel(), (length * wall).ravel(), length))
+
+    def way_from(self, seed: Mask) -> NDArray[np.float64]:
+        """(h, w) how far each place lies from the stroke: short over what looks like it, long over edges."""
+        inside = self.looks[seed.ravel()]
+        spread = GaussianMixture(
+            min(MOST_LOOKS, max(1, len(inside) // 40)), reg_covar=LEAST_SPREAD, random_state=SEED
+        ).fit(inside)
+        unlike = -spread.score_samples(self.looks)
+        unlike = np.sqrt(np.maximum(unlike - np.quantile(unlike[seed.ravel()], LIKE_QUANTILE), 0))
+        tails, heads, costs = [], [], []
+        for a, b, wall, length in self._walls:
+            for tail, head in ((a, b), (b, a)):
+                tails.append(tail)
+                heads.append(head)
+                costs.append(wall + UNLIKE_COST * length * unlike[head])
+        count = len(self.looks)
+        net = coo_matrix((np.concatenate(costs), (np.concatenate(tails), np.concatenate(heads))), (count, count))
+        way = dijkstra(net.tocsr(), indices=np.flatnonzero(seed.ravel()), min_only=True)
+        return np.asarray(way, np.float64).reshape(self.shape)
 
 
-def _features(small: NDArray[np.uint8], scene: SceneMap) -> FloatArray:
-    """(h, w, 17): 9 class probabilities, Lab colour fine and smoothed, local contrast, position."""
-    h, w = small.shape[:2]
-    lab = cv2.cvtColor(small.astype(np.float32) / np.float32(255), cv2.COLOR_RGB2LAB) / np.float32(100)
-    smooth = cv2.GaussianBlur(lab, (0, 0), 3.0)
-    light = lab[..., :1]
-    contrast = np.sqrt(
-        np.maximum(cv2.GaussianBlur(light**2, (0, 0), 2.0) - cv2.GaussianBlur(light, (0, 0), 2.0) ** 2, 0)
-    )
-    # The calmest contrast nearby: a border between two regions is no texture of either.
-    contrast = cv2.erode(contrast, np.ones((11, 11), np.uint8))
-    y, x = np.mgrid[0:h, 0:w].astype(np.float32)
-    place = np.stack([x / w, y / h], -1) * np.float32(0.7)
-    chance = np.moveaxis(
-        np.stack([cv2.resize(p.astype(np.float32), (w, h), interpolation=cv2.INTER_LINEAR) for p in scene.probability]),
-        0,
-        -1,
-    )
-    parts = [chance, lab, smooth, contrast.reshape(h, w, 1) * np.float32(4), place]
-    return np.ascontiguousarray(np.concatenate(parts, -1), np.float32)
+def _reach_of(way: NDArray[np.float64]) -> float:
+    """How far to go: the usual reach, or the short one where the area between grows as if nothing held it."""
+    short, usual = (float(np.count_nonzero(way <= reach)) for reach in (SHORT_REACH, USUAL_REACH))
+    return SHORT_REACH if usual > OPEN_FIELD * short else USUAL_REACH
 
 
-def _surely_else(flat: FloatArray, label: NDArray[np.uint8], seeds: Sequence[NDArray[np.bool_]]) -> NDArray[np.bool_]:
-    """Pixels that are no part of any stroke's region: another label, or under the same label quite another look."""
-    look = flat[:, 9:16]
-    sure = np.ones(len(flat), bool)
-    for seed in seeds:
-        under = np.unique(label[seed])
-        mean = look[seed].mean(0)
-        spread = np.cov(look[seed].T) if seed.sum() > 8 else np.diag(look.var(0) * 0.05)
-        spread = np.atleast_2d(spread) + np.diag(look.var(0) * 0.02 + 1e-6)
-        offset = look - mean
-        distance = np.sqrt(np.einsum("ij,jk,ik->i", offset, np.linalg.inv(spread), offset))
-        limit = UNLIKE_FACTOR * max(float(np.quantile(distance[seed], UNLIKE_QUANTILE)), 1.0)
-        sure &= ~np.isin(label, under) | (distance > limit)
-    return sure
-
-
-def _sample(index: NDArray[np.intp], most: int, rng: np.random.Generator) -> NDArray[np.intp]:
-    return index if len(index) <= most else np.sort(rng.choice(index, most, replace=False))
+def _lab(pixels: NDArray[np.uint8]) -> FloatArray:
+    """CIE Lab with a and b weighted up, about even to the eye."""
+    lab = cv2.cvtColor(pixels.astype(np.float32) / np.float32(255), cv2.COLOR_RGB2LAB)
+    return np.asarray(lab * np.array([1.0, 1.5, 1.5], np.float32), np.float32)
 
 
 def _hanging_together(mask: Mask, seed: Mask) -> Mask:

@@ -37,9 +37,9 @@ class Finding:
     range: float
     layers: tuple[str, ...]
     """Near to far."""
-    edges_hold: int
-    edges_merge: int
-    edges_open: int
+    separates: int
+    merges: int
+    uncertain: int
     sky: str
     sky_okta: int | None
     sky_texture_stops: float
@@ -67,7 +67,7 @@ def finding_of(
     photo: Photo, scene: SceneMap, verdict: Verdict, shutter_s: float | None, doubts: Sequence[str]
 ) -> Finding:
     """What is kept of a verdict."""
-    words = [gap.says for gap in verdict.gaps]
+    words = [separation.says for separation in verdict.separations]
     taken = photo.taken_at.replace(tzinfo=None) if photo.taken_at is not None else photo.taken_at_naive
     turns = verdict.turns_at_wind_m_s
     parts = verdict.layered_contrast_parts
@@ -80,9 +80,9 @@ def finding_of(
         depth=parts["depth"],
         range=parts["range"],
         layers=tuple(layer.name for layer in verdict.layers),
-        edges_hold=words.count("holds"),
-        edges_merge=words.count("merges"),
-        edges_open=words.count("cannot_tell"),
+        separates=words.count("separates"),
+        merges=words.count("merges"),
+        uncertain=words.count("uncertain"),
         sky=verdict.sky.word,
         sky_okta=verdict.sky.okta,
         sky_texture_stops=round(verdict.sky.texture_stops, 3),
@@ -192,14 +192,14 @@ def arrange(
 
 def edges_text(finding: Finding) -> str:
     """How many edges between layers hold: "4 of 6 edges hold"."""
-    total = finding.edges_hold + finding.edges_merge + finding.edges_open
+    total = finding.separates + finding.merges + finding.uncertain
     if total == 0:
         return "one layer"
-    if finding.edges_hold == total:
+    if finding.separates == total:
         return {1: "the edge holds", 2: "both edges hold"}.get(total, f"all {total} edges hold")
-    if finding.edges_hold == 0:
+    if finding.separates == 0:
         return "the edge does not hold" if total == 1 else f"none of {total} edges holds"
-    return f"{finding.edges_hold} of {total} edges {'holds' if finding.edges_hold == 1 else 'hold'}"
+    return f"{finding.separates} of {total} edges {'holds' if finding.separates == 1 else 'hold'}"
 
 
 def sky_text(finding: Finding) -> str:
@@ -226,9 +226,9 @@ COLUMNS = (
     "parting",
     "depth",
     "range",
-    "edges_hold",
-    "edges_merge",
-    "edges_open",
+    "separates",
+    "merges",
+    "uncertain",
     "layers",
     "sky",
     "sky_okta",
@@ -255,9 +255,9 @@ def snap_facts(scouting: Scouting, view: View, index: int) -> dict[str, Any]:
         "parting": finding.parting,
         "depth": finding.depth,
         "range": finding.range,
-        "edges_hold": finding.edges_hold,
-        "edges_merge": finding.edges_merge,
-        "edges_open": finding.edges_open,
+        "separates": finding.separates,
+        "merges": finding.merges,
+        "uncertain": finding.uncertain,
         "layers": list(finding.layers),
         "sky": finding.sky,
         "sky_okta": finding.sky_okta,

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from irpreview.core.cautions import EDGE, EDGE_UNKNOWN, LOCAL, RUIN, SUN_EYES, TIDE, gust_m_s
+from irpreview.core.cautions import gust_m_s
 from irpreview.core.scouting.places import PlaceGroup, SketchMap, seen_from, sketch_map
 from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text
 from irpreview.core.units import shutter_text
+from irpreview.core.words import long_words
 from irpreview.core.words.lead_words import LEAD_WORDS
-from irpreview.records import Conditions
+from irpreview.records import DEFAULT_GRADE, Caution, CautionKind, Conditions
 
 MOST_SHOWN = 200
 _MOST_LIKE = 12
@@ -90,7 +91,7 @@ def sheet_of(scouting: Scouting, title: str = "Scouting", most: int = MOST_SHOWN
         locations=scouting.with_places,
         leads={lead: leads[lead] for lead in LEAD_WORDS if lead in leads},
         refused=tuple(refusal_line(path, why) for path, why in scouting.refused),
-        cautions=tuple(_sentence(text) for text in (SUN_EYES, TIDE, _edge(scouting), RUIN, LOCAL)),
+        cautions=long_words(_cautions(scouting)),
     )
 
 
@@ -105,14 +106,12 @@ def clean(text: str) -> str:
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
-def _edge(scouting: Scouting) -> str:
-    """What to mind near an edge: with the gust of the wind that was given."""
+def _cautions(scouting: Scouting) -> tuple[Caution, ...]:
+    """The usual ones of a walk; near an edge with the gust of the wind that was given."""
     gust = gust_m_s(Conditions(wind_m_s=(scouting.settings or {}).get("wind_m_s")))
-    return EDGE_UNKNOWN if gust is None else EDGE.format(gust=gust)
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
+    edge = Caution(CautionKind.EDGE_WIND_UNKNOWN if gust is None else CautionKind.EDGE, gust_m_s=gust)
+    first, last = (Caution(CautionKind.SUN_EYES), Caution(CautionKind.TIDE)), Caution(CautionKind.LOCAL_RULES)
+    return (*first, edge, Caution(CautionKind.RUIN), last)
 
 
 def counted(number: int, one: str, many: str = "") -> str:
@@ -137,7 +136,9 @@ def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
         light = f"a what-if: sun at {settings['planned_sun_deg']:g} degrees over the snaps' own shadows"
     elif settings.get("planned_time") is not None:
         light = f"a what-if: the light of {settings['planned_time']} over the snaps' own shadows"
-    lines.append(f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', 4.0):g}.")
+    lines.append(
+        f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', DEFAULT_GRADE):g}."
+    )
     if scouting.order == "lead":
         lines.append(
             "First what can lead today, then what is worth waiting for, then the rest; inside each the strongest "

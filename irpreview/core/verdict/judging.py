@@ -1,6 +1,6 @@
 """The verdict on a snap: will the layers hold apart, is there enough in the sky, what should lead the picture.
 
-Layers come from `layers`, the step between two of them from `gaps`, the sky from `sky`, the lead from `lead`, the
+Layers come from `layers`, the step between two of them from `separations`, the sky from `sky`, the lead from `lead`, the
 words from `verdict_words`. Nothing here looks at a clock or a file: the same photo, scene and rendering give the same
 verdict.
 """
@@ -8,42 +8,67 @@ verdict.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import replace
-from functools import lru_cache
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-import cv2
 import numpy as np
 
-from irpreview.core.imaging.picture_geometry import print_mm_per_px
 from irpreview.core.motion.blur import movement_at, rates_of_motion
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict import lead as lead_of
-from irpreview.core.verdict.layers import at_photo_size, edge_lengths, find_layers, ground_of
-from irpreview.core.verdict.separation import measure_gaps
+from irpreview.core.verdict.layers import Ground, at_photo_size, edge_lengths, find_layers, ground_of
+from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
 from irpreview.core.verdict.subjects import candidates, parting
 from irpreview.core.words.verdict_words import say_all
 from irpreview.records import (
+    DEFAULT_GRADE,
     ClassMovement,
     Conditions,
-    Exposure,
-    Gap,
     Layer,
     Movement,
     Photo,
     Range,
     Rendering,
     SceneMap,
+    Separation,
     Verdict,
-    frozen_array,
 )
 
-__all__ = ["judge_scene", "layered_contrast"]
+__all__ = ["Parted", "judge_parted", "judge_scene", "layered_contrast", "part_scene"]
 
 _SKY = ("clear_sky", "cloud")
 _CROPS = ((1, 1), (5, 4), (4, 3), (3, 2), (16, 9), (2, 1))
-_MOVEMENT_SIDE_PX, _SWEEP_SIDE_PX = 512, 112
+
+
+@dataclass(frozen=True, slots=True)
+class Parted:
+    """The picture parted into layers: what no wind and no shutter time changes."""
+
+    photo: Photo
+    rendering: Rendering
+    ground: Ground
+    layers: tuple[Layer, ...]
+    layer_map: np.ndarray
+    separations: tuple[Separation, ...]
+    curve: PrintCurve
+    grade: float
+
+
+def part_scene(photo: Photo, scene: SceneMap, rendering: Rendering, grade: float = DEFAULT_GRADE) -> Parted:
+    """Layers and the steps between them. photo, scene, rendering: of one size (H, W). grade: paper grade 0..5.
+
+    Raises BadValue for sizes that differ or a grade outside 0..5.
+    """
+    ground = ground_of(photo, scene, rendering)
+    layers, layer_map = find_layers(ground)
+    separations, curve = measure_separations(ground, layers, layer_map, rendering, grade)
+    return Parted(photo, rendering, ground, layers, layer_map, separations, curve, grade)
+
+
+MovementAtWind = Callable[[float], Movement]
+"""What the planned shutter makes of the scene in another mean wind [m/s]."""
 
 
 def judge_scene(
@@ -52,27 +77,48 @@ def judge_scene(
     rendering: Rendering,
     conditions: Conditions | None = None,
     movement: Movement | None = None,
-    exposure: Exposure | None = None,
-    grade: float = 4.0,
+    grade: float = DEFAULT_GRADE,
     shutter_s: float | None = None,
 ) -> Verdict:
-    """Layers, gaps, sky, lead and sentences for one snap.
+    """The verdict on one snap, its movement worked out from the wind table for `shutter_s` [s] where none is given.
 
-    photo, scene, rendering: of one size (H, W). conditions: wind unknown = not given, never zero. movement: what the
-    planned shutter makes of the scene; worked out here from `shutter_s` [s] (else from the recommended setting of
-    `exposure`) when it is not given. grade: paper grade 0..5 on which the steps are judged.
     Raises BadValue for sizes that differ, a grade outside 0..5, or a shutter or wind outside its range.
     """
-    shutter_s = _planned_shutter(shutter_s, movement, exposure)
-    if movement is None and shutter_s is not None:
-        small = _small_scene(scene, _MOVEMENT_SIDE_PX)
-        movement = movement_at(rates_of_motion(small, rendering.kit, conditions, photo), shutter_s)
-    ground = ground_of(photo, scene, rendering)
-    layers, layer_map = find_layers(ground)
-    gaps, curve = measure_gaps(ground, layers, layer_map, rendering, grade)
+    day = conditions or Conditions()
+    time = movement.shutter_s if movement is not None else shutter_s
+
+    def at_wind(wind_m_s: float | None) -> Movement:
+        windy = replace(day, wind_m_s=wind_m_s, gust_m_s=day.gust_m_s if wind_m_s == day.wind_m_s else None)
+        return movement_at(rates_of_motion(scene, rendering.kit, windy, photo), time or 0.0)
+
+    if movement is None and time is not None:
+        movement = at_wind(day.wind_m_s)
+    parted = part_scene(photo, scene, rendering, grade)
+    return judge_parted(parted, conditions, movement, at_wind if time is not None else None)
+
+
+def judge_parted(
+    parted: Parted,
+    conditions: Conditions | None = None,
+    movement: Movement | None = None,
+    at_wind: MovementAtWind | None = None,
+) -> Verdict:
+    """Layers, their separation, sky, lead and sentences for one snap.
+
+    conditions: wind unknown = not given, never zero. movement: what the planned shutter makes of the scene, None = not
+    known. at_wind: the same in any other wind, to tell where the lead turns; None = that is not told.
+    """
+    photo, rendering, ground = parted.photo, parted.rendering, parted.ground
+    layers, layer_map, separations, curve, grade = (
+        parted.layers,
+        parted.layer_map,
+        parted.separations,
+        parted.curve,
+        parted.grade,
+    )
     sky = read_sky(ground, movement)
     shade = lead_of.read_shade(ground, rendering, sky, conditions)
-    found = candidates(layers, gaps, layer_map, ground, curve, sky)
+    found = candidates(layers, separations, layer_map, ground, curve, sky)
     sky_share = sum(layer.share for layer in layers if layer.class_name in _SKY)
     lead = lead_of.find_lead(
         found,
@@ -80,17 +126,17 @@ def judge_scene(
         sky_share,
         movement,
         shade,
-        lead_of.foliage_smear(movement),
-        _smear_at_wind(scene, photo, rendering, conditions, movement),
+        lead_of.foliage_blur(movement),
+        _blur_at_wind(conditions, movement, at_wind),
     )
-    composition = composition_facts(layers, gaps, layer_map, lead)
-    score, parts = layered_contrast(layers, gaps, layer_map)
+    composition = composition_facts(layers, separations, layer_map, lead)
+    score, parts = layered_contrast(layers, separations, layer_map)
     reasons, sentences = say_all(
-        layers, gaps, sky, sky_share, lead, composition, curve, rendering, conditions, movement, grade
+        layers, separations, sky, sky_share, lead, composition, curve, rendering, conditions, movement, grade
     )
     return Verdict(
         layers=layers,
-        gaps=gaps,
+        separations=separations,
         layer_map=at_photo_size(layer_map, photo.height, photo.width),
         sky=sky,
         lead=lead.choice,
@@ -104,59 +150,34 @@ def judge_scene(
     )
 
 
-def _planned_shutter(shutter_s: float | None, movement: Movement | None, exposure: Exposure | None) -> float | None:
-    if shutter_s is not None:
-        return shutter_s
-    if movement is not None:
-        return movement.shutter_s
-    if exposure is not None and exposure.recommended is not None:
-        return exposure.recommended.shutter_s.likely
-    return None
-
-
-def _small_scene(scene: SceneMap, side_px: int) -> SceneMap:
-    """The labels at a size at which many winds cost nothing; shares of the height and print millimetres stay."""
-    height, width = scene.label.shape
-    k = min(1.0, side_px / max(height, width))
-    size = (max(1, round(width * k)), max(1, round(height * k)))
-    label = cv2.resize(scene.label, size, interpolation=cv2.INTER_NEAREST)
-    return replace(scene, label=frozen_array(np.asarray(label, np.uint8)), repainted=None)
-
-
-def _smear_at_wind(
-    scene: SceneMap, photo: Photo, rendering: Rendering, conditions: Conditions | None, movement: Movement | None
-) -> lead_of.FoliageSmear | None:
+def _blur_at_wind(
+    conditions: Conditions | None, movement: Movement | None, at_wind: MovementAtWind | None
+) -> lead_of.FoliageBlur | None:
     """Smear of the leaves [mm on the print] at any wind, at the shutter of `movement`; a clip sets its level."""
     name = lead_of.plant_of(movement)
-    if movement is None or name is None:
+    if movement is None or name is None or at_wind is None:
         return None
-    small = _small_scene(scene, _SWEEP_SIDE_PX)
-    shutter_s = movement.shutter_s
-    base = conditions or Conditions()
-    per_px = print_mm_per_px(small.label.shape[1], small.label.shape[0])
+    ask = at_wind
 
-    @lru_cache(maxsize=64)
     def at(wind_m_s: float) -> Range | None:
-        rates = rates_of_motion(small, rendering.kit, replace(base, wind_m_s=wind_m_s, gust_m_s=None), photo)
-        if name not in rates.classes:
-            return None
-        blur = rates.classes[name].blur_px(shutter_s)
-        return Range(blur.low * per_px, blur.likely * per_px, blur.high * per_px)
+        moved = ask(wind_m_s).classes.get(name)
+        return None if moved is None else moved.print_mm
 
     measured = _measured(movement)
-    if measured is None or base.wind_m_s is None:
+    wind = None if conditions is None else conditions.wind_m_s
+    if measured is None or wind is None:
         return at
-    tabled = at(max(base.wind_m_s, 0.2))
+    tabled = at(max(wind, 0.2))
     if tabled is None or tabled.likely <= 0:
         return at
     factor = measured.print_mm.likely / tabled.likely
 
     def scaled(wind_m_s: float) -> Range | None:
-        smear = at(wind_m_s)
-        if smear is None:
+        blur = at(wind_m_s)
+        if blur is None:
             return None
         # a few seconds of film measure the sway within a factor of about 1.4
-        return Range(smear.likely * factor / 1.4, smear.likely * factor, smear.likely * factor * 1.4)
+        return Range(blur.likely * factor / 1.4, blur.likely * factor, blur.likely * factor * 1.4)
 
     return scaled
 
@@ -169,20 +190,20 @@ def _measured(movement: Movement) -> ClassMovement | None:
 
 
 def layered_contrast(
-    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], layer_map: np.ndarray
 ) -> tuple[float, Mapping[str, float]]:
     """One figure 0..100 for sorting many snaps, and its parts 0..1:
 
         100 * parting^0.6 * depth^0.2 * range^0.2
 
-    parting: mean over the shared edges, by length, of how well each gap parts on the print (0 below 2 L*, 1 from 30 L*,
-    times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
+    parting: mean over the shared edges, by length, of how well each separation parts on the print (0 below 2 L*, 1 from
+    30 L*, times the chance that it is a step at all; or 0.75 of the share of the edge that parts). depth: (n - 1) / 3, at most
     1, with n the effective number of layers exp(entropy of their shares). range: distance between the darkest and the
     lightest layer of at least 3 %, full at 4 zones.
     """
     length = edge_lengths(layer_map, len(layers))
-    total = sum(float(length[g.a, g.b]) for g in gaps)
-    parted = sum(float(length[g.a, g.b]) * parting(g) for g in gaps) / total if total else 0.0
+    total = sum(float(length[g.a, g.b]) for g in separations)
+    parted = sum(float(length[g.a, g.b]) * parting(g) for g in separations) / total if total else 0.0
     shares = [layer.share for layer in layers if layer.share > 0]
     effective = math.exp(-sum(s * math.log(s) for s in shares))
     depth = min(1.0, max(0.0, (effective - 1) / 3))
@@ -194,7 +215,7 @@ def layered_contrast(
 
 
 def composition_facts(
-    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], layer_map: np.ndarray, lead: lead_of.Lead
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], layer_map: np.ndarray, lead: lead_of.Lead
 ) -> Mapping[str, object]:
     """Facts, not rules: horizon, sky and ground, the strongest edge, what a crop to the common formats keeps."""
     height, width = layer_map.shape
@@ -208,9 +229,11 @@ def composition_facts(
         if columns.mean() > 0.3:
             horizon = round(1 - float(np.median(feet)) / height, 3)
     strongest: dict[str, object] | None = None
-    if gaps:
+    if separations:
         length = edge_lengths(layer_map, len(layers))
-        best = max(gaps, key=lambda g: abs(g.print_step.likely) * min(1.0, float(length[g.a, g.b]) / (0.2 * width)))
+        best = max(
+            separations, key=lambda g: abs(g.print_step.likely) * min(1.0, float(length[g.a, g.b]) / (0.2 * width))
+        )
         strongest = {
             "between": [layers[best.a].name, layers[best.b].name],
             "print_step": round(abs(best.print_step.likely), 1),

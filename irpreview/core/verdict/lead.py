@@ -2,7 +2,7 @@
 
 What stands out comes from `figures`; here it is held against what movement leaves of it at the planned shutter, against
 the shade and the sky. Sharpness limits: 0.2 mm on the print at 25 cm, 5 line pairs per mm (common practice); foliage
-smeared up to three times that reads as a soft mass, beyond that as tone only (common practice).
+blurred up to three times that reads as a soft mass, beyond that as tone only (common practice).
 """
 
 from __future__ import annotations
@@ -51,17 +51,17 @@ class Lead:
     shade: Shade = field(default_factory=lambda: Shade(False))
 
 
-FoliageSmear = Callable[[float], Range | None]
+FoliageBlur = Callable[[float], Range | None]
 """Smear of leaves on the print [mm] at a mean wind [m/s]; None = cannot be told."""
 
 
-def held_by_wind(smear_mm: float) -> float:
-    """What is left of foliage as a lead when it smears so far on the print, 0..1."""
-    if smear_mm <= SHARP_PRINT_MM:
+def held_by_wind(blur_mm: float) -> float:
+    """What is left of foliage as a lead when it blurs so far on the print, 0..1."""
+    if blur_mm <= SHARP_PRINT_MM:
         return 1.0
-    if smear_mm <= SOFT_PRINT_MM:
-        return 1.0 - 0.5 * math.log(smear_mm / SHARP_PRINT_MM) / math.log(SOFT_PRINT_MM / SHARP_PRINT_MM)
-    return 0.5 * ramp(math.log(2 * SOFT_PRINT_MM) - math.log(smear_mm), 0.0, math.log(2))
+    if blur_mm <= SOFT_PRINT_MM:
+        return 1.0 - 0.5 * math.log(blur_mm / SHARP_PRINT_MM) / math.log(SOFT_PRINT_MM / SHARP_PRINT_MM)
+    return 0.5 * ramp(math.log(2 * SOFT_PRINT_MM) - math.log(blur_mm), 0.0, math.log(2))
 
 
 def _moved(candidate: Candidate, foliage_mm: float | None, sky: Sky, movement: Movement | None) -> float:
@@ -123,15 +123,15 @@ def find_lead(
     movement: Movement | None,
     shade: Shade,
     foliage_mm: Range | None,
-    smear: FoliageSmear | None,
+    blur: FoliageBlur | None,
 ) -> Lead:
     """The lead at today's wind and shutter, and the wind at which it turns (None = it does not, or cannot be told)."""
     likely = None if foliage_mm is None else foliage_mm.likely
     choice, strength, wait_for, runner = _choose(found, likely, sky, sky_share, movement, shade)
     turns: Range | None = None
     turns_to: LeadChoice | None = None
-    if smear is not None and any(c.choice == "foliage" and c.strength >= 0.5 * LEADS_FROM for c in found):
-        turns, turns_to = _turning_wind(found, sky, sky_share, movement, shade, smear)
+    if blur is not None and any(c.choice == "foliage" and c.strength >= 0.5 * LEADS_FROM for c in found):
+        turns, turns_to = _turning_wind(found, sky, sky_share, movement, shade, blur)
         if turns_to is not None and turns_to == choice:
             turns_to = "foliage"
     needed = needed_strength(sky, sky_share)
@@ -144,22 +144,22 @@ def _turning_wind(
     sky_share: float,
     movement: Movement | None,
     shade: Shade,
-    smear: FoliageSmear,
+    blur: FoliageBlur,
 ) -> tuple[Range | None, LeadChoice | None]:
     """Wind [m/s] up to which foliage leads, and what leads beyond it.
 
     Smear grows with wind, so foliage leads below one wind and not above it; halving finds it.
     """
 
-    def choice_at(smear_mm: float) -> LeadChoice:
-        return _choose(found, smear_mm, sky, sky_share, movement, shade)[0]
+    def choice_at(blur_mm: float) -> LeadChoice:
+        return _choose(found, blur_mm, sky, sky_share, movement, shade)[0]
 
     if choice_at(0.0) != "foliage":
         return None, None
     beyond = choice_at(1e3)
     if beyond == "foliage":
         return None, None
-    # the smear at which the choice turns, then the winds that bring that smear
+    # the blur at which the choice turns, then the winds that bring that blur
     low, high = 1e-3, 1e3
     for _ in range(40):
         middle = math.sqrt(low * high)
@@ -167,13 +167,13 @@ def _turning_wind(
     limit = math.sqrt(low * high)
 
     winds = np.geomspace(_LIGHTEST_WIND, _STRONGEST_WIND, 6)
-    smears = [smear(float(w)) for w in winds]
-    if any(s is None for s in smears):
+    blurs = [blur(float(w)) for w in winds]
+    if any(s is None for s in blurs):
         return None, None
-    return _winds_of(winds, [s for s in smears if s is not None], limit), beyond
+    return _winds_of(winds, [s for s in blurs if s is not None], limit), beyond
 
 
-def _winds_of(winds: np.ndarray, smears: list[Range], limit_mm: float) -> Range | None:
+def _winds_of(winds: np.ndarray, blurs: list[Range], limit_mm: float) -> Range | None:
     def crossing(values: list[float]) -> float:
         rising = np.maximum.accumulate(np.maximum(values, 1e-6))
         if rising[0] >= limit_mm:
@@ -185,9 +185,9 @@ def _winds_of(winds: np.ndarray, smears: list[Range], limit_mm: float) -> Range 
         t = 0.0 if x1 <= x0 else (math.log(limit_mm) - x0) / (x1 - x0)
         return float(winds[at - 1] * (winds[at] / winds[at - 1]) ** t)
 
-    # a greater smear is reached at a lighter wind
+    # a greater blur is reached at a lighter wind
     found = sorted(
-        (crossing([s.high for s in smears]), crossing([s.likely for s in smears]), crossing([s.low for s in smears]))
+        (crossing([s.high for s in blurs]), crossing([s.likely for s in blurs]), crossing([s.low for s in blurs]))
     )
     if found[1] >= float(winds[-1]):
         return None
@@ -230,7 +230,7 @@ def plant_of(movement: Movement | None) -> str | None:
     return next((name for name in ("tree", "grass") if name in movement.classes), None)
 
 
-def foliage_smear(movement: Movement | None) -> Range | None:
+def foliage_blur(movement: Movement | None) -> Range | None:
     """Smear of the leaves on the print [mm] of a known movement."""
     name = plant_of(movement)
     return movement.classes[name].print_mm if movement is not None and name is not None else None

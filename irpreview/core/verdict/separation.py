@@ -16,16 +16,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.rendering.finishing import NEGATIVE_GAMMA, negative_gamma, placement_stops, print_luminance
+from irpreview.core.rendering.finishing import PrintCurve, place_print
 from irpreview.core.verdict.layer_split import masked_mean
 from irpreview.core.verdict.layers import REFERENCE_KIT, Ground, edge_lengths
-from irpreview.records import FloatArray, Gap, GapWord, Layer, Range, Rendering
+from irpreview.records import FloatArray, Layer, Range, Rendering, Separation, SeparationWord
 
 LEAST_STEP = 8.0
 """[L*] below this two areas melt whatever their texture: half a stop at mid grey."""
@@ -34,15 +33,15 @@ GREATEST_LIMIT = 15.0
 TEXTURE_FACTOR = 1.3
 
 SIGMA_FLOOR, SIGMA_PER_SPREAD = 0.17, 0.32
-"""One standard deviation of a gap [zones]: floor, and share of the rendering's own spread; added as squares.
+"""One standard deviation of a separation [zones]: floor, and share of the rendering's own spread; added as squares.
 
-Fitted to 646 gaps of the 123 pairs, each judged by a network that had not seen it (models/evaluate_gaps.py
---held-back: floor 0.13, share 0.30), rounded up so that 9 of 10 true gaps lie between `low` and `high`.
+Fitted to 646 separations of the 123 pairs, each judged by a network that had not seen it (models/evaluate_gaps.py
+--held-back: floor 0.13, share 0.30), rounded up so that 9 of 10 true separations lie between `low` and `high`.
 """
 FACTOR_SHARE, LEAVES_SHARE = 0.25, 0.1
-"""Share of a class factor's squared doubt that is open in a gap: about half is common to both layers (haze, filter
+"""Share of a class factor's squared doubt that is open in a separation: about half is common to both layers (haze, filter
 curve, sensor edge) and cancels, half of the rest is seen in the snap (pale or dark stone, fresh or dry grass). Between
-two layers of leaves nearly all is common: one pigment. Assumed; the true gaps of the demo scenes fit it
+two layers of leaves nearly all is common: one pigment. Assumed; the true separations of the demo scenes fit it
 (tests/reference/test_demo_scenes.py)."""
 CLEAR_SKY_SIGMA = 0.5
 """[zones] one standard deviation more where one of the two is clear sky and the kit is not that of the research pairs:
@@ -50,47 +49,19 @@ how dark a sky goes hangs on the haze, which the snap hardly shows. In the pairs
 physics of a clean day says 1.5 (models/README.md)."""
 WIDE = 1.645
 """Standard deviations: the 5 and 95 % ends that are reported as `low` and `high`."""
-HOLDS_AT, MERGES_AT, SIGN_AT = 0.7, 0.55, 1.28
-"""Standard deviations: the ends that the words ask to clear the limit (24 % for `holds`, 71 % for `merges`).
+SEPARATES_AT, MERGES_AT, SIGN_AT = 0.7, 0.55, 1.28
+"""Standard deviations: the ends that the words ask to clear the limit (24 % for `separates`, 71 % for `merges`).
 
-With the 5 and 95 % ends 45 % of all gaps of real pictures would stay open, more than anyone is helped by. With these a
-`holds` is right in 95 % of the cases and more, a `merges` in 80 %, counted on pictures held back, and a quarter stays
+With the 5 and 95 % ends 45 % of all separations of real pictures would stay open, more than anyone is helped by. With these a
+`separates` is right in 95 % of the cases and more, a `merges` in 80 %, counted on pictures held back, and a quarter stays
 open. `merges` asks less because its price is lower: who is told that two layers melt takes a test frame or another
 standpoint; who is told that they hold goes home with the picture.
 """
 
 
-@dataclass(frozen=True, slots=True)
-class PrintCurve:
-    """From scene zones to print L*: the paper of `finishing`, exposed so that the lightest area keeps texture."""
-
-    grade: float
-    shift_stops: float
-    gamma: float = NEGATIVE_GAMMA
-
-    def lightness(self, zone: FloatArray | float) -> NDArray[np.float64]:
-        """CIE 1976 L* of the print (paper white = 100), same shape as `zone`."""
-        stops = np.clip(np.asarray(zone, np.float64) - 5 + math.log2(0.18) + self.shift_stops, *_STOP_LIMITS)
-        table = _lightness_table(self.grade, round(self.gamma, 2))
-        return np.asarray(np.interp(stops, _STOPS, table))
-
-
-_STOP_LIMITS = (-14.0, 10.0)
-_STOPS = np.linspace(*_STOP_LIMITS, 2401)
-
-
-@lru_cache(maxsize=32)
-def _lightness_table(grade: float, gamma: float) -> NDArray[np.float64]:
-    luminance = print_luminance(_STOPS, grade, gamma)
-    f = np.where(luminance > (6 / 29) ** 3, np.cbrt(luminance), luminance / (3 * (6 / 29) ** 2) + 4 / 29)
-    return np.asarray(116 * f - 16)
-
-
 def print_curve(zones: FloatArray, grade: float) -> PrintCurve:
-    """The print on which a picture of these zones (h, w) is judged. Raises BadValue for a grade outside 0..5."""
-    root = np.asarray(np.sqrt(0.18 * 2.0 ** (zones.astype(np.float32) - 5)), np.float32)
-    gamma = negative_gamma(root)
-    return PrintCurve(grade, placement_stops(root, grade, gamma), gamma)
+    """The print of a picture given as scene zones (h, w). Raises BadValue for a grade outside 0..5."""
+    return place_print(np.asarray(np.sqrt(0.18 * 2.0 ** (zones.astype(np.float32) - 5)), np.float32), grade)
 
 
 def texture_limit(texture_a: float, texture_b: float) -> float:
@@ -99,13 +70,13 @@ def texture_limit(texture_a: float, texture_b: float) -> float:
     return min(max(LEAST_STEP, TEXTURE_FACTOR * pooled), GREATEST_LIMIT)
 
 
-def says_of(step: Range, limit: float) -> GapWord:
-    """`holds`, `merges` or `cannot_tell` for a signed step in print L*, its ends, and the limit they must clear."""
+def says_of(step: Range, limit: float) -> SeparationWord:
+    """`separates`, `merges` or `uncertain` for a signed step in print L*, its ends, and the limit they must clear."""
     if step.low > limit or step.high < -limit:
-        return "holds"
+        return "separates"
     if -limit < step.low and step.high < limit:
         return "merges"
-    return "cannot_tell"
+    return "uncertain"
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,34 +109,34 @@ def layer_tones(zones: FloatArray, layer_map: NDArray[np.int16], count: int, cur
 
 
 def step_range(zone_a: float, zone_b: float, low: float, high: float, curve: PrintCurve) -> Range:
-    """Signed step in print L* for a gap of low .. zone_a - zone_b .. high zones about the middle of the two tones."""
+    """Signed step in print L* for a separation of low .. zone_a - zone_b .. high zones about the middle of the two tones."""
     middle = (zone_a + zone_b) / 2
 
-    def step(gap: float) -> float:
-        return float(curve.lightness(middle + gap / 2) - curve.lightness(middle - gap / 2))
+    def step(separation: float) -> float:
+        return float(curve.lightness(middle + separation / 2) - curve.lightness(middle - separation / 2))
 
     return Range(step(low), step(min(max(zone_a - zone_b, low), high)), step(high))
 
 
-def word_for(zone_a: float, zone_b: float, sigma: float, limit: float, curve: PrintCurve) -> GapWord:
-    """What is said of a gap of zone_a - zone_b, one standard deviation sigma [zones], limit in print L*.
+def word_for(zone_a: float, zone_b: float, sigma: float, limit: float, curve: PrintCurve) -> SeparationWord:
+    """What is said of a separation of zone_a - zone_b, one standard deviation sigma [zones], limit in print L*.
 
-    Whatever the print asks, a gap whose sign is not sure to 90 % holds nothing apart.
+    Whatever the print asks, a separation whose sign is not sure to 90 % holds nothing apart.
     """
-    gap = zone_a - zone_b
+    separation = zone_a - zone_b
 
-    def said(reach: float) -> GapWord:
-        return says_of(step_range(zone_a, zone_b, gap - reach * sigma, gap + reach * sigma, curve), limit)
+    def said(reach: float) -> SeparationWord:
+        return says_of(step_range(zone_a, zone_b, separation - reach * sigma, separation + reach * sigma, curve), limit)
 
-    if abs(gap) > SIGN_AT * sigma and said(HOLDS_AT) == "holds":
-        return "holds"
-    return "merges" if said(MERGES_AT) == "merges" else "cannot_tell"
+    if abs(separation) > SIGN_AT * sigma and said(SEPARATES_AT) == "separates":
+        return "separates"
+    return "merges" if said(MERGES_AT) == "merges" else "uncertain"
 
 
 @dataclass(frozen=True, slots=True)
 class EdgeStep:
     zones: float
-    share_holding: float
+    share_separating: float
     xy: tuple[float, float]
 
 
@@ -211,10 +182,10 @@ def spread_in_zones(layer_a: Layer, layer_b: Layer) -> float:
     return math.hypot(layer_a.zone.width, layer_b.zone.width) / 2 / 1.645
 
 
-def gap_sigma(layer_a: Layer, layer_b: Layer, rendering: Rendering) -> float:
-    """One standard deviation of a predicted gap [zones].
+def separation_sigma(layer_a: Layer, layer_b: Layer, rendering: Rendering) -> float:
+    """One standard deviation of a predicted separation [zones].
 
-    Fitted to the gaps of pictures held back from training (models/evaluate_gaps.py prints the fit). With a kit other
+    Fitted to the separations of pictures held back from training (models/evaluate_gaps.py prints the fit). With a kit other
     than the one of the research pairs, the doubt of the class factors comes on top: it shifts whole classes.
     """
     variance = SIGMA_FLOOR**2 + (SIGMA_PER_SPREAD * spread_in_zones(layer_a, layer_b)) ** 2
@@ -241,9 +212,9 @@ def neighbours(layer_map: NDArray[np.int16], layers: tuple[Layer, ...]) -> list[
     return [(a, b, int(length[a, b])) for a in range(count) for b in range(a + 1, count) if length[a, b] >= least]
 
 
-def measure_gaps(
+def measure_separations(
     ground: Ground, layers: tuple[Layer, ...], layer_map: NDArray[np.int16], rendering: Rendering, grade: float
-) -> tuple[tuple[Gap, ...], PrintCurve]:
+) -> tuple[tuple[Separation, ...], PrintCurve]:
     """Each pair of neighbours judged, in the order of the layers, and the print it was judged on."""
     curve = print_curve(ground.infrared_zone, grade)
     tones = layer_tones(ground.infrared_zone, layer_map, len(layers), curve)
@@ -251,14 +222,14 @@ def measure_gaps(
     for a, b, _ in neighbours(layer_map, layers):
         zone_a, zone_b = layers[a].zone.likely, layers[b].zone.likely
         zones = zone_a - zone_b
-        sigma = gap_sigma(layers[a], layers[b], rendering)
+        sigma = separation_sigma(layers[a], layers[b], rendering)
         low, high = zones - WIDE * sigma, zones + WIDE * sigma
         step = step_range(zone_a, zone_b, low, high, curve)
         limit = texture_limit(tones[a].texture, tones[b].texture)
         pooled = math.sqrt((tones[a].texture ** 2 + tones[b].texture ** 2) / 2)
         edge = edge_step(ground.infrared_zone, layer_map, a, b, curve, limit)
         out.append(
-            Gap(
+            Separation(
                 a=a,
                 b=b,
                 zones=zones,
@@ -267,7 +238,7 @@ def measure_gaps(
                 visible_zones=layers[a].visible_zone - layers[b].visible_zone,
                 says=word_for(zone_a, zone_b, sigma, limit, curve),
                 edge_zones=edge.zones * ground.trust,
-                edge_share_holding=edge.share_holding,
+                edge_share_separating=edge.share_separating,
                 print_step=step,
                 separability=abs(step.likely) / max(pooled, 0.5),
                 edge_xy=edge.xy,

@@ -159,9 +159,9 @@ def after_shutter(okta: int, texture: float, movement: Movement | None) -> str:
     if share < 0.3:
         return "the clouds soften a little"
     if okta >= 7 or texture < BLANK_STOPS:
-        return "the cloud cover runs into an even grey" if share > 1 else "the cloud cover smears and loses its form"
+        return "the cloud cover runs into an even grey" if share > 1 else "the cloud cover blurs and loses its form"
     if share < 1:
-        return "the clouds smear, their direction shows"
+        return "the clouds blur, their direction shows"
     if share < 3:
         return "the clouds draw streaks"
     return "the clouds become a veil"

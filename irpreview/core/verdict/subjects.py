@@ -16,14 +16,14 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict.layer_split import masked_mean
 from irpreview.core.verdict.layers import Ground, edge_lengths
-from irpreview.core.verdict.separation import PrintCurve
 from irpreview.core.verdict.sky import BLANK_STOPS, DRAMATIC_STOPS
-from irpreview.records import CLASS_ID, Gap, Layer, LeadChoice, Sky
+from irpreview.records import CLASS_ID, Layer, LeadChoice, Separation, Sky
 
 _MIDDLE_LIMIT = 11.0
-"""[L*] the middle of the limits of `gaps`."""
+"""[L*] the middle of the limits of `separations`."""
 FULL_STEP = 30.0
 """[L*] a step on the print that leaves nothing to wish."""
 _SKY = ("clear_sky", "cloud")
@@ -47,7 +47,7 @@ class Candidate:
     strength: float
     """0..1 before movement."""
     layer: Layer | None
-    best_gap: Gap | None
+    best_separation: Separation | None
     sky_outline: float = 0.0
     """Share of the outline that stands against the sky."""
     share: float = 0.0
@@ -61,16 +61,16 @@ def ramp(value: float, low: float, high: float) -> float:
     return min(max((value - low) / (high - low), 0.0), 1.0)
 
 
-def parting(gap: Gap) -> float:
-    """How well a gap parts two layers, 0..1: the likely step, times the chance that it is one; or along the edge.
+def parting(separation: Separation) -> float:
+    """How well a separation parts two layers, 0..1: the likely step, times the chance that it is one; or along the edge.
 
     The chance is smooth, not the verdict's word, so that a hair's breadth turns no lead. Areas of equal middle tone may
     still part along their edge, as a side-lit tower does from the sky.
     """
-    step = abs(gap.print_step.likely)
-    sigma = max(gap.print_step.width / (2 * 1.645), 1.0)
+    step = abs(separation.print_step.likely)
+    sigma = max(separation.print_step.width / (2 * 1.645), 1.0)
     chance = 0.5 * (1 + math.erf((step - _MIDDLE_LIMIT) / (sigma * math.sqrt(2))))
-    return max(chance * ramp(step, 2.0, FULL_STEP), 0.75 * gap.edge_share_holding)
+    return max(chance * ramp(step, 2.0, FULL_STEP), 0.75 * separation.edge_share_separating)
 
 
 def _place(layer: Layer) -> float:
@@ -90,39 +90,45 @@ def _modelling(inside: np.ndarray, share: float, ground: Ground, curve: PrintCur
     return float(fills * ramp(float(high - low), 8.0, 55.0))
 
 
-def _shining(gap: Gap, layer: Layer) -> float:
+def _shining(separation: Separation, layer: Layer) -> float:
     """How much an edge of leaves counts, 0.35..1: in full where the leaves are the lighter of the two."""
-    lighter = gap.zones if gap.a == layer.index else -gap.zones
+    lighter = separation.zones if separation.a == layer.index else -separation.zones
     return _BACKDROP + (1 - _BACKDROP) * ramp(lighter, -0.6, 0.4)
 
 
 def _standing(
-    members: Iterable[Layer], gaps: tuple[Gap, ...], layers: tuple[Layer, ...], length: np.ndarray
-) -> tuple[float, Gap | None]:
-    """How well the outline of one or more layers parts, 0..1, and the gap that does most for it."""
+    members: Iterable[Layer], separations: tuple[Separation, ...], layers: tuple[Layer, ...], length: np.ndarray
+) -> tuple[float, Separation | None]:
+    """How well the outline of one or more layers parts, 0..1, and the separation that does most for it."""
     own = {layer.index for layer in members}
     kinds = {layers[i].class_name for i in own}
     total = weighted = 0.0
-    best: Gap | None = None
+    best: Separation | None = None
     best_worth = -1.0
-    for gap in gaps:
-        if (gap.a in own) == (gap.b in own):
+    for separation in separations:
+        if (separation.a in own) == (separation.b in own):
             continue
-        layer, other = (layers[i] for i in ((gap.a, gap.b) if gap.a in own else (gap.b, gap.a)))
+        layer, other = (
+            layers[i] for i in ((separation.a, separation.b) if separation.a in own else (separation.b, separation.a))
+        )
         if other.class_name in kinds:
             continue
-        edge = float(length[gap.a, gap.b])
+        edge = float(length[separation.a, separation.b])
         # an outline against the sky is what makes a figure; the foot may well melt into the ground
         weight = edge * (1.6 if other.class_name in _SKY else 1.0)
         if {layer.class_name, other.class_name} == {"tree", "grass"}:
             weight *= 0.4  # leaves against leaves are one mass
-        worth = weight * parting(gap) * (_shining(gap, layer) if layer.class_name in ("tree", "grass") else 1.0)
+        worth = (
+            weight
+            * parting(separation)
+            * (_shining(separation, layer) if layer.class_name in ("tree", "grass") else 1.0)
+        )
         total += weight
         weighted += worth
         # what is told is an edge that surely holds, where there is one
-        worth *= 1.0 if gap.says == "holds" else 0.4
+        worth *= 1.0 if separation.says == "separates" else 0.4
         if worth > best_worth:
-            best, best_worth = gap, worth
+            best, best_worth = separation, worth
     if total == 0:
         return 0.0, None
     # a figure need not part all round: 60 % of its outline is enough (common practice)
@@ -158,14 +164,16 @@ def _upright(inside: np.ndarray) -> float:
     return max(ramp(mean_height_px / inside.shape[0], *_BAND_HEIGHT), ramp(mean_height_px / columns, *_BAND_SHAPE))
 
 
-def _sky_strength(layers: tuple[Layer, ...], gaps: tuple[Gap, ...], sky: Sky, share: float, structure: float) -> float:
+def _sky_strength(
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], sky: Sky, share: float, structure: float
+) -> float:
     """How well the sky could lead, 0..1: by its texture, or by cloud that stands white on a dark sky.
 
     Where something built comes forward, the sky steps back (figure and ground: Rubin).
     """
     texture = ramp(sky.texture_stops, BLANK_STOPS, DRAMATIC_STOPS)
     parts = max(
-        (parting(g) for g in gaps if {layers[g.a].class_name, layers[g.b].class_name} == set(_SKY)), default=0.0
+        (parting(g) for g in separations if {layers[g.a].class_name, layers[g.b].class_name} == set(_SKY)), default=0.0
     )
     cover = (sky.okta or 0) / 8
     drama = 0.9 * parts * 4 * cover * (1 - cover)
@@ -202,7 +210,7 @@ def _groups(layers: tuple[Layer, ...], length: np.ndarray) -> list[list[Layer]]:
 
 def candidates(
     layers: tuple[Layer, ...],
-    gaps: tuple[Gap, ...],
+    separations: tuple[Separation, ...],
     layer_map: np.ndarray,
     ground: Ground,
     curve: PrintCurve,
@@ -217,7 +225,7 @@ def candidates(
         # what was too small to be a layer and went under here is no outline of this thing
         own = inside & np.isin(ground.winner, [CLASS_ID[layer.class_name] - 1 for layer in group])
         against_sky = _against_sky(own, inside, sky_here)
-        standing, best = _standing(group, gaps, layers, length)
+        standing, best = _standing(group, separations, layers, length)
         layer = max(group, key=lambda la: la.share)
         if best is not None and len(group) > 1:
             layer = next(la for la in group if la.index in (best.a, best.b))
@@ -247,6 +255,8 @@ def candidates(
         structure = max((c.strength for c in out if c.choice == "structure"), default=0.0)
         biggest = max((la for la in layers if la.class_name in _SKY), key=lambda la: la.share)
         out.append(
-            Candidate("sky", _sky_strength(layers, gaps, sky, share, structure), biggest, None, 0.0, share, "sky")
+            Candidate(
+                "sky", _sky_strength(layers, separations, sky, share, structure), biggest, None, 0.0, share, "sky"
+            )
         )
     return tuple(sorted(out, key=lambda c: -c.strength))

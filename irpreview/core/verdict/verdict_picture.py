@@ -18,18 +18,18 @@ from irpreview.core.verdict.layers import zones_of
 from irpreview.core.verdict.separation import print_curve
 from irpreview.core.words.phrases import tone_word
 from irpreview.errors import BadValue
-from irpreview.records import ByteArray, Gap, GapWord, Layer, Rendering, Verdict
+from irpreview.records import ByteArray, Layer, Rendering, Separation, SeparationWord, Verdict
 
 PICTURE_SIDE_PX = 1100
 """With the letters below it can still be read on a phone 390 px wide, where it is shown at a third of its size."""
 _TEXT_PX, _SMALL_PX, _TAG_PX = 25, 22, 22
 _INK, _PAPER, _FAINT = (38, 36, 34), (246, 243, 236), (120, 114, 106)
-_LINE: dict[GapWord, tuple[int, int, int]] = {
-    "holds": (240, 228, 66),
-    "cannot_tell": (255, 255, 255),
+_LINE: dict[SeparationWord, tuple[int, int, int]] = {
+    "separates": (240, 228, 66),
+    "uncertain": (255, 255, 255),
     "merges": (86, 180, 233),
 }
-_SAID: dict[GapWord, str] = {"holds": "holds apart", "cannot_tell": "too close to call", "merges": "melts"}
+_SAID: dict[SeparationWord, str] = {"separates": "holds apart", "uncertain": "too close to call", "merges": "melts"}
 _MARK_RADIUS = 19
 _COLUMN_PX, _ROW_PX = 680, 42
 """The widest entry, "farther cloud in the middle  zone 6.2, prints mid-grey", takes 670 px."""
@@ -53,28 +53,31 @@ def draw_verdict(verdict: Verdict, rendering: Rendering) -> ByteArray:
     grey = cv2.resize(rendering.picture, (w, h), interpolation=how)
     canvas = np.repeat(grey[..., None], 3, axis=2)
     layer_map = cv2.resize(verdict.layer_map, (w, h), interpolation=cv2.INTER_NEAREST)
-    order: dict[GapWord, int] = {"merges": 0, "cannot_tell": 1, "holds": 2}
-    lines = [(gap, _edge_lines(layer_map, gap)) for gap in sorted(verdict.gaps, key=lambda g: order[g.says])]
-    for gap, runs in lines:
+    order: dict[SeparationWord, int] = {"merges": 0, "uncertain": 1, "separates": 2}
+    lines = [
+        (separation, _edge_lines(layer_map, separation))
+        for separation in sorted(verdict.separations, key=lambda g: order[g.says])
+    ]
+    for separation, runs in lines:
         for run in runs:
-            _draw_run(canvas, run, gap.says)
+            _draw_run(canvas, run, separation.says)
     taken: list[tuple[int, int, int, int]] = []
     for layer in verdict.layers:
         x, y = round(layer.centre_xy[0] * w), round(layer.centre_xy[1] * h)
         x, y = (min(max(v, _MARK_RADIUS + 2), n - _MARK_RADIUS - 2) for v, n in ((x, w), (y, h)))
         _mark(canvas, layer.index + 1, (x, y))
         taken.append((x - 22, y - 22, x + 22, y + 22))
-    for gap, runs in sorted(lines, key=lambda item: -sum(len(r) for r in item[1])):
+    for separation, runs in sorted(lines, key=lambda item: -sum(len(r) for r in item[1])):
         longest = max(runs, key=len, default=None)
         if longest is not None and len(longest) > 40:
-            _tag(canvas, gap, longest, taken)
+            _tag(canvas, separation, longest, taken)
     return np.asarray(np.vstack([canvas, _strip(verdict, rendering, w)]), np.uint8)
 
 
-def _edge_lines(layer_map: NDArray[np.int16], gap: Gap) -> list[NDArray[np.float32]]:
+def _edge_lines(layer_map: NDArray[np.int16], separation: Separation) -> list[NDArray[np.float32]]:
     """The shared edge as runs of points (n, 2) x, y [px], smoothed."""
-    in_a = (layer_map == gap.a).astype(np.uint8)
-    near_b = cv2.dilate((layer_map == gap.b).astype(np.uint8), np.ones((7, 7), np.uint8)).astype(bool)
+    in_a = (layer_map == separation.a).astype(np.uint8)
+    near_b = cv2.dilate((layer_map == separation.b).astype(np.uint8), np.ones((7, 7), np.uint8)).astype(bool)
     contours, _ = cv2.findContours(in_a, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     runs: list[NDArray[np.float32]] = []
     height, width = layer_map.shape
@@ -100,11 +103,11 @@ def _smoothed(points: NDArray[np.float32], reach: int = 7) -> NDArray[np.float32
     return np.stack([np.convolve(padded[:, i], kernel, mode="valid") for i in (0, 1)], axis=1).astype(np.float32)
 
 
-def _draw_run(canvas: ByteArray, run: NDArray[np.float32], says: GapWord) -> None:
+def _draw_run(canvas: ByteArray, run: NDArray[np.float32], says: SeparationWord) -> None:
     colour = _LINE[says]
-    if says == "holds":
+    if says == "separates":
         pieces = [run]
-    elif says == "cannot_tell":
+    elif says == "uncertain":
         pieces = [run[i : i + 17] for i in range(0, len(run), 28)]
     else:
         for point in run[6::17]:
@@ -123,9 +126,11 @@ def _mark(canvas: ByteArray, number: int, at: tuple[int, int]) -> None:
     _write(canvas, str(number), (at[0], at[1] + 9), 25, _INK, centred=True)
 
 
-def _tag(canvas: ByteArray, gap: Gap, run: NDArray[np.float32], taken: list[tuple[int, int, int, int]]) -> None:
+def _tag(
+    canvas: ByteArray, separation: Separation, run: NDArray[np.float32], taken: list[tuple[int, int, int, int]]
+) -> None:
     """The size of the step in zones, on the line, where there is room."""
-    text = f"{abs(gap.zones):.1f}" if gap.says != "cannot_tell" else "?"
+    text = f"{abs(separation.zones):.1f}" if separation.says != "uncertain" else "?"
     half_w, half_h = 9 + 7 * len(text), 16
     height, width = canvas.shape[:2]
     for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8):
@@ -138,7 +143,7 @@ def _tag(canvas: ByteArray, gap: Gap, run: NDArray[np.float32], taken: list[tupl
         return
     taken.append(box)
     cv2.rectangle(canvas, (box[0] - 1, box[1] - 1), (box[2] + 1, box[3] + 1), (0, 0, 0), -1)
-    cv2.rectangle(canvas, box[:2], box[2:], _LINE[gap.says], -1)
+    cv2.rectangle(canvas, box[:2], box[2:], _LINE[separation.says], -1)
     _write(canvas, text, (x, y + 8), _TAG_PX, _INK, centred=True)
 
 
@@ -167,11 +172,11 @@ def _text_px(text: str, size_px: int) -> int:
     return _write(np.zeros((4, 4, 3), np.uint8), text, (0, 0), size_px, _INK)
 
 
-def _key_lines(width: int) -> list[list[GapWord | Literal["figures"]]]:
+def _key_lines(width: int) -> list[list[SeparationWord | Literal["figures"]]]:
     """What each line of the key holds, so that nothing runs over the edge on an upright picture."""
-    lines: list[list[GapWord | Literal["figures"]]] = [[]]
+    lines: list[list[SeparationWord | Literal["figures"]]] = [[]]
     x = 18
-    kinds: tuple[GapWord | Literal["figures"], ...] = ("holds", "cannot_tell", "merges", "figures")
+    kinds: tuple[SeparationWord | Literal["figures"], ...] = ("separates", "uncertain", "merges", "figures")
     for kind in kinds:
         wide = _text_px(_FIGURES, _SMALL_PX) if kind == "figures" else 74 + _text_px(_SAID[kind], _TEXT_PX)
         if x + wide > width - 10 and lines[-1]:
@@ -182,7 +187,7 @@ def _key_lines(width: int) -> list[list[GapWord | Literal["figures"]]]:
     return lines
 
 
-def _key(strip: ByteArray, entries: Sequence[GapWord | Literal["figures"]], top: int) -> None:
+def _key(strip: ByteArray, entries: Sequence[SeparationWord | Literal["figures"]], top: int) -> None:
     x = 18
     for says in entries:
         if says == "figures":

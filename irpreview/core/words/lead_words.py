@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.units import shutter_text
 from irpreview.core.verdict.lead import SHARP_PRINT_MM, Lead
-from irpreview.core.verdict.separation import PrintCurve
 from irpreview.core.verdict.subjects import Candidate
 from irpreview.core.words.phrases import short, sky_facts, the, tone_word, zones_text
 from irpreview.records import Conditions, Layer, LeadChoice, Movement, Range, Sentence, Sky
@@ -45,23 +45,25 @@ def _percent(share: float) -> str:
 
 def _standing_text(candidate: Candidate, layers: tuple[Layer, ...], curve: PrintCurve) -> tuple[str, str]:
     """How the leading layer stands against what it parts from best, and the evidence."""
-    layer, gap = candidate.layer, candidate.best_gap
+    layer, separation = candidate.layer, candidate.best_separation
     assert layer is not None
     share = f"{_percent(candidate.share)} of the frame"
-    if gap is None:
+    if separation is None:
         return "", share
-    if gap.says == "merges":
-        part = f"{100 * gap.edge_share_holding:.0f} % of the edge parts, {share}"
-        return ("its edge parts though the middle tones match" if gap.edge_share_holding >= 0.35 else ""), part
-    other = layers[gap.b if gap.a == layer.index else gap.a]
+    if separation.says == "merges":
+        part = f"{100 * separation.edge_share_separating:.0f} % of the edge parts, {share}"
+        return (
+            "its edge parts though the middle tones match" if separation.edge_share_separating >= 0.35 else ""
+        ), part
+    other = layers[separation.b if separation.a == layer.index else separation.a]
     own = tone_word(float(curve.lightness(layer.zone.likely)))
     behind = tone_word(float(curve.lightness(other.zone.likely)))
-    step = f"{abs(gap.zones):.1f} zones from {the(other)}, {abs(gap.print_step.likely):.0f} L* on the print, {share}"
-    doubt = ", if that edge holds" if gap.says == "cannot_tell" else ""
+    step = f"{abs(separation.zones):.1f} zones from {the(other)}, {abs(separation.print_step.likely):.0f} L* on the print, {share}"
+    doubt = ", if that edge holds" if separation.says == "uncertain" else ""
     if own != behind:
         return f"{own} against {behind} {short(other)}{doubt}", step
     more = "lighter" if layer.zone.likely > other.zone.likely else "darker"
-    return f"{zones_text(gap.zones)} {more} than {the(other)}{doubt}", step
+    return f"{zones_text(separation.zones)} {more} than {the(other)}{doubt}", step
 
 
 def _strongest(lead: Lead, layers: tuple[Layer, ...], sky: Sky) -> str:
@@ -73,9 +75,9 @@ def _strongest(lead: Lead, layers: tuple[Layer, ...], sky: Sky) -> str:
     if top.layer is None or top.choice == "sky":
         return f"most stands out: the sky, {sky_facts(sky)}; {reach}"
     facts = f"most stands out: {top.name}, {_percent(top.share)} of the frame"
-    if top.best_gap is not None:
-        other = layers[top.best_gap.b if top.best_gap.a == top.layer.index else top.best_gap.a]
-        facts += f", {abs(top.best_gap.print_step.likely):.0f} L* from {the(other)} on the print"
+    if top.best_separation is not None:
+        other = layers[top.best_separation.b if top.best_separation.a == top.layer.index else top.best_separation.a]
+        facts += f", {abs(top.best_separation.print_step.likely):.0f} L* from {the(other)} on the print"
     return f"{facts}; {reach}"
 
 
@@ -120,26 +122,26 @@ def _wait_sentences(lead: Lead, layers: tuple[Layer, ...], sky_read: Sky, moveme
 
 
 def _movement_sentences(lead: Lead, wind: float | None, movement: Movement | None) -> list[Sentence]:
-    smear = lead.foliage_print_mm
+    blur = lead.foliage_print_mm
     tree = next((c for c in lead.candidates if c.choice == "foliage" and c.layer is not None), None)
-    if tree is None or tree.layer is None or smear is None or movement is None:
+    if tree is None or tree.layer is None or blur is None or movement is None:
         return []
     time = shutter_text(movement.shutter_s)
     air = f"in {_wind_text(wind)} of wind" if wind is not None else "with the wind unknown"
     evidence = (
-        f"smear {smear.likely:.2g} mm ({smear.low:.2g} to {smear.high:.2g}) on a 30 x 40 cm print at {time}; "
+        f"blur {blur.likely:.2g} mm ({blur.low:.2g} to {blur.high:.2g}) on a 30 x 40 cm print at {time}; "
         f"{SHARP_PRINT_MM:g} mm still looks sharp"
     )
     out = []
     what, s = ("the leaves", "") if "tree" in movement.classes else ("the grass", "s")
-    if smear.likely <= SHARP_PRINT_MM:
+    if blur.likely <= SHARP_PRINT_MM:
         text = f"At {time} {air} {what} stay{s} sharp."
-        if smear.high > SHARP_PRINT_MM:
-            text = text[:-1] + ", though a gust can smear them."
-    elif smear.likely <= 3 * SHARP_PRINT_MM:
+        if blur.high > SHARP_PRINT_MM:
+            text = text[:-1] + ", though a gust can blur them."
+    elif blur.likely <= 3 * SHARP_PRINT_MM:
         text = f"At {time} {air} {what} go{'es' if s else ''} soft, a mass more than a drawing."
     else:
-        text = f"At {time} {air} {what} smear{s} into plain tone."
+        text = f"At {time} {air} {what} blur{s} into plain tone."
     out.append(Sentence(text, evidence, tree.layer.centre_xy))
     turns = lead.turns_at_wind_m_s
     # in a gale nobody stands at a tripod
@@ -156,7 +158,7 @@ def _movement_sentences(lead: Lead, wind: float | None, movement: Movement | Non
                 text = f"From about {turn} of wind the {next_one.name} {takes} over."
         else:
             text = f"Under about {turn} of wind {_leaves(tree.layer)} would lead at this shutter."
-        out.append(Sentence(text, f"where the smear at {time} takes the lead from the leaves", tree.layer.centre_xy))
+        out.append(Sentence(text, f"where the blur at {time} takes the lead from the leaves", tree.layer.centre_xy))
     return out
 
 

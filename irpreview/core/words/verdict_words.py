@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.units import shutter_text
 from irpreview.core.verdict.lead import Lead
-from irpreview.core.verdict.separation import PrintCurve
 from irpreview.core.verdict.sky import texture_word
 from irpreview.core.words.lead_words import lead_sentences
 from irpreview.core.words.phrases import (
@@ -22,42 +22,42 @@ from irpreview.core.words.phrases import (
     verb,
     zones_text,
 )
-from irpreview.records import Conditions, Gap, Layer, Movement, Rendering, Sentence, Sky
+from irpreview.records import Conditions, Layer, Movement, Rendering, Sentence, Separation, Sky
 
 __all__ = ["say_all", "tone_word"]
 
 _SAME_IN_COLOUR = 0.4
 """[zones] below this the colour photo shows one grey."""
-_MOST_GAPS_SAID = 5
+_MOST_SAID = 5
 
 
-def gap_evidence(gap: Gap, grade: float) -> str:
-    step = abs(gap.print_step.likely)
+def separation_evidence(separation: Separation, grade: float) -> str:
+    step = abs(separation.print_step.likely)
     return (
-        f"{gap.zones:+.1f} zones in infrared ({gap.low:+.1f} to {gap.high:+.1f}), {gap.visible_zones:+.1f} in colour; "
+        f"{separation.zones:+.1f} zones in infrared ({separation.low:+.1f} to {separation.high:+.1f}), {separation.visible_zones:+.1f} in colour; "
         f"a step of {step:.0f} L* on grade {grade:g} paper, "
-        f"{100 * gap.edge_share_holding:.0f} % of the shared edge parts"
+        f"{100 * separation.edge_share_separating:.0f} % of the shared edge parts"
     )
 
 
-def _swaps(gap: Gap) -> bool:
+def _swaps(separation: Separation) -> bool:
     """Whether the darker of the two in colour is the lighter one in infrared."""
-    return abs(gap.visible_zones) >= _SAME_IN_COLOUR and gap.visible_zones * gap.zones < 0
+    return abs(separation.visible_zones) >= _SAME_IN_COLOUR and separation.visible_zones * separation.zones < 0
 
 
-def _gap_sentence(
-    gap: Gap, layers: tuple[Layer, ...], curve: PrintCurve, grade: float, compare: bool = True
+def _separation_sentence(
+    separation: Separation, layers: tuple[Layer, ...], curve: PrintCurve, grade: float, compare: bool = True
 ) -> Sentence:
-    """One gap; `compare` = say how it differs from the colour photo, else another of its kind was told before it."""
-    a, b = layers[gap.a], layers[gap.b]
+    """One separation; `compare` = say how it differs from the colour photo, else another of its kind was told before it."""
+    a, b = layers[separation.a], layers[separation.b]
     wa, wb = (tone_word(float(curve.lightness(layer.zone.likely))) for layer in (a, b))
-    grey_in_colour = compare and abs(gap.visible_zones) < _SAME_IN_COLOUR
-    swaps = compare and _swaps(gap)
-    more = "lighter" if gap.zones > 0 else "darker"
-    if gap.says == "holds":
+    grey_in_colour = compare and abs(separation.visible_zones) < _SAME_IN_COLOUR
+    swaps = compare and _swaps(separation)
+    more = "lighter" if separation.zones > 0 else "darker"
+    if separation.says == "separates":
         if swaps:
             other = "darker" if more == "lighter" else "lighter"
-            if abs(gap.zones) > 1.2 and wa != wb:
+            if abs(separation.zones) > 1.2 and wa != wb:
                 against = f"{wa} against {wb} {short(b)}"
                 text = f"In infrared {the(a)} {verb(a, 'turn')} {against}; in colour {they_are(a)} {other}."
             else:
@@ -68,95 +68,99 @@ def _gap_sentence(
             tones = f"{the(a)} {verb(a, 'go')} {wa}, {the(b)} {verb(b, 'go')} {wb}"
             text = f"Infrared parts what colour shows as one grey: {tones}."
         elif grey_in_colour:
-            text = f"Infrared parts {the(a)} from {the(b)} by {zones_text(gap.zones)}; in colour they are one grey."
+            text = (
+                f"Infrared parts {the(a)} from {the(b)} by {zones_text(separation.zones)}; in colour they are one grey."
+            )
         elif wa != wb:
             text = f"{cap(the(a))} {verb(a, 'stand')} {wa} against {wb} {short(b)}."
         else:
-            text = f"{cap(the(a))} {verb(a, 'stay')} {zones_text(gap.zones)} {more} than {the(b)}: enough to part."
-        if gap.edge_share_holding < 0.4:
+            text = (
+                f"{cap(the(a))} {verb(a, 'stay')} {zones_text(separation.zones)} {more} than {the(b)}: enough to part."
+            )
+        if separation.edge_share_separating < 0.4:
             text = text[:-1] + ", but where they meet the edge is soft."
-    elif gap.says == "merges":
+    elif separation.says == "merges":
         if wa == wb:
             both = f"both come out {wa}"
-        elif abs(gap.zones) < 0.6:
-            both = f"{'' if abs(gap.zones) < 0.2 else 'only '}{zones_text(gap.zones)} between them"
+        elif abs(separation.zones) < 0.6:
+            both = f"{'' if abs(separation.zones) < 0.2 else 'only '}{zones_text(separation.zones)} between them"
         else:
             both = f"one prints {wa}, the other {wb}, too little between them"
-        if compare and abs(gap.visible_zones) >= 0.6:
+        if compare and abs(separation.visible_zones) >= 0.6:
             text = f"Colour keeps {the(a)} apart from {the(b)}, infrared does not: {both}."
         elif not compare:
             text = f"{cap(the(a))} {verb(a, 'melt')} into {the(b)} too: {both}."
         else:
             text = f"{cap(the(a))} {verb(a, 'melt')} into {the(b)}: {both}."
-        if gap.edge_share_holding >= 0.35:
+        if separation.edge_share_separating >= 0.35:
             text = text[:-1] + ", though along much of the edge they still part."
     else:
-        least = 0.0 if gap.low * gap.high < 0 else min(abs(gap.low), abs(gap.high))
-        most = max(abs(gap.low), abs(gap.high))
+        least = 0.0 if separation.low * separation.high < 0 else min(abs(separation.low), abs(separation.high))
+        most = max(abs(separation.low), abs(separation.high))
         reach = f"{'nothing' if least < 0.2 else zones_text(least)} to {zones_text(most)}"
         text = f"{cap(the(a))} and {the(b)}: too close to call, anything from {reach}."
-    return Sentence(text, gap_evidence(gap, grade), gap.edge_xy)
+    return Sentence(text, separation_evidence(separation, grade), separation.edge_xy)
 
 
 def _layer_sentences(
-    layers: tuple[Layer, ...], gaps: tuple[Gap, ...], curve: PrintCurve, grade: float
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], curve: PrintCurve, grade: float
 ) -> list[Sentence]:
     out: list[Sentence] = []
     names = listed([layer.name for layer in layers])
-    holds = [g for g in gaps if g.says == "holds"]
-    merges = [g for g in gaps if g.says == "merges"]
-    open_gaps = [g for g in gaps if g.says == "cannot_tell"]
+    holds = [g for g in separations if g.says == "separates"]
+    merges = [g for g in separations if g.says == "merges"]
+    open_ones = [g for g in separations if g.says == "uncertain"]
     if len(layers) == 1:
         only = layers[0]
         text = f"{cap(the(only))} {verb(only, 'fill')} the frame: there are no layers to hold apart."
         return [Sentence(text, f"{100 * only.share:.0f} % of the picture", only.centre_xy)]
-    if len(holds) == len(gaps):
-        judged = "and every edge between them holds" if len(gaps) > 1 else "and they hold apart"
+    if len(holds) == len(separations):
+        judged = "and every edge between them holds" if len(separations) > 1 else "and they hold apart"
     elif not holds and merges:
         judged = "and nothing holds apart for certain"
     elif not holds:
         judged = "and none of the edges is sure"
     else:
-        judged = f"and {counted(len(holds))} of {counted(len(gaps))} edges hold"
+        judged = f"and {counted(len(holds))} of {counted(len(separations))} edges hold"
     text = f"From near to far: {names}, {judged}."
-    evidence = (
-        f"{len(layers)} layers, {len(gaps)} shared edges: {len(holds)} hold, {len(merges)} merge, {len(open_gaps)} open"
-    )
+    evidence = f"{len(layers)} layers, {len(separations)} shared edges: {len(holds)} hold, {len(merges)} merge, {len(open_ones)} open"
     out.append(Sentence(text, evidence, None))
-    weight = {id(g): _worth(g, layers) for g in gaps}
+    weight = {id(g): _worth(g, layers) for g in separations}
     said = sorted(merges, key=lambda g: -weight[id(g)])[:3]
     rest = [g for g in holds if g not in said]
-    said += sorted(rest, key=lambda g: -weight[id(g)])[: _MOST_GAPS_SAID - len(said)]
+    said += sorted(rest, key=lambda g: -weight[id(g)])[: _MOST_SAID - len(said)]
     # the same turn of phrase three times running is a list, not a colleague
     compared = dict.fromkeys((True, False), 0)
     melted = 0
     told: set[tuple[str, str, str]] = set()
-    for gap in said:
-        pair = (layers[gap.a].name, short(layers[gap.b]), gap.says)
-        if pair in told or (short(layers[gap.a]), layers[gap.b].name, gap.says) in told:
+    for separation in said:
+        pair = (layers[separation.a].name, short(layers[separation.b]), separation.says)
+        if pair in told or (short(layers[separation.a]), layers[separation.b].name, separation.says) in told:
             continue
-        told |= {pair, (short(layers[gap.a]), layers[gap.b].name, gap.says)}
-        kind = _swaps(gap)
-        compared[kind] += gap.says == "holds"
-        compare = melted == 0 if gap.says == "merges" else compared[kind] <= 2
-        melted += gap.says == "merges"
-        out.append(_gap_sentence(gap, layers, curve, grade, compare))
-    if len(open_gaps) == 1:
-        out.append(_gap_sentence(open_gaps[0], layers, curve, grade))
-    elif open_gaps:
-        worst = sorted(open_gaps, key=lambda g: -weight[id(g)])
+        told |= {pair, (short(layers[separation.a]), layers[separation.b].name, separation.says)}
+        kind = _swaps(separation)
+        compared[kind] += separation.says == "separates"
+        compare = melted == 0 if separation.says == "merges" else compared[kind] <= 2
+        melted += separation.says == "merges"
+        out.append(_separation_sentence(separation, layers, curve, grade, compare))
+    if len(open_ones) == 1:
+        out.append(_separation_sentence(open_ones[0], layers, curve, grade))
+    elif open_ones:
+        worst = sorted(open_ones, key=lambda g: -weight[id(g)])
         pairs = listed([f"{layers[g.a].name} with {layers[g.b].name}" for g in worst[:3]])
         left = len(worst) - 3
         more = "" if left <= 0 else ", and one lesser edge" if left == 1 else f", and {counted(left)} lesser edges"
         text = f"Too close to call: {pairs}{more}. A test frame will tell."
-        out.append(Sentence(text, gap_evidence(worst[0], grade), worst[0].edge_xy))
+        out.append(Sentence(text, separation_evidence(worst[0], grade), worst[0].edge_xy))
     return out
 
 
-def _worth(gap: Gap, layers: tuple[Layer, ...]) -> float:
-    """How much a gap matters to the picture: both layers large, a large step, a change from colour."""
-    size = min(layers[gap.a].share, layers[gap.b].share) ** 0.5
-    return float(size) * (0.3 + min(abs(gap.zones), 2.5) + 0.4 * min(abs(gap.zones - gap.visible_zones), 2.0))
+def _worth(separation: Separation, layers: tuple[Layer, ...]) -> float:
+    """How much a separation matters to the picture: both layers large, a large step, a change from colour."""
+    size = min(layers[separation.a].share, layers[separation.b].share) ** 0.5
+    return float(size) * (
+        0.3 + min(abs(separation.zones), 2.5) + 0.4 * min(abs(separation.zones - separation.visible_zones), 2.0)
+    )
 
 
 def _sky_sentences(
@@ -203,7 +207,7 @@ def _sky_sentences(
     elif sky.okta is not None and sky.okta >= 7:
         text = f"The cloud cover has form, {feel} enough for a print."
     else:
-        dark = f" against {tone} gaps" if sky.clear_zone is not None and tone in ("black", "dark") else ""
+        dark = f" against {tone} separations" if sky.clear_zone is not None and tone in ("black", "dark") else ""
         text = f"There is enough in the sky: {eighths(sky.okta or 0)}{dark}, {feel} in texture."
     out = [Sentence(text, evidence, at.centre_xy)]
     still = sky.after_shutter == "the clouds stand still"
@@ -246,7 +250,7 @@ def _composition_sentences(composition: Mapping[str, object]) -> list[Sentence]:
 
 def say_all(
     layers: tuple[Layer, ...],
-    gaps: tuple[Gap, ...],
+    separations: tuple[Separation, ...],
     sky: Sky,
     sky_share: float,
     lead: Lead,
@@ -259,7 +263,7 @@ def say_all(
 ) -> tuple[tuple[Sentence, ...], tuple[Sentence, ...]]:
     """(reasons for the lead, everything else), each in the order in which it is said."""
     reasons = lead_sentences(lead, layers, sky, curve, conditions, movement)
-    sentences = _layer_sentences(layers, gaps, curve, grade)
+    sentences = _layer_sentences(layers, separations, curve, grade)
     if lead.shade.everything:
         sentences.insert(
             0,

@@ -1,6 +1,7 @@
 """The card's words and tables, against published scales and hand-worked figures."""
 
 import inspect
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,11 +11,17 @@ from irpreview.core.card import card as shotcard
 from irpreview.core.card import field_tables
 from irpreview.core.motion import blur as movement
 from irpreview.core.units import shutter_text
+from irpreview.core.words.exposure_words import focus_lines
 from irpreview.records import (
+    Caution,
+    CautionKind,
     ClassMovement,
     ClassTone,
     Conditions,
     Exposure,
+    ExposureTest,
+    FocusAdvice,
+    FrameCost,
     Kit,
     Light,
     Movement,
@@ -25,6 +32,7 @@ from irpreview.records import (
     Sentence,
     Setting,
     Sky,
+    SnapReading,
     Verdict,
 )
 
@@ -38,19 +46,29 @@ def setting(iso, shutter_s, text=None, f_number=8.0):
     )
 
 
+FOCUS = FocusAdvice(
+    focal_mm=35.0, f_number=8.0, hyperfocal_m=5.3, focus_at_m=5.3, near_m=2.7, far_m=None, blur_circle_mm=0.029,
+    airy_um=15.3, band_nm=785.0, shift_mm=Range(0.04, 0.08, 0.16), shift_covered="yes", through_filter=True,
+)  # fmt: skip
+COST = FrameCost(
+    shutter_s=161.0, seconds_per_frame=330.0, dark_frame_s=161.0, battery_minutes=(90.0, 150.0),
+    battery_frames=(17, 28), cold=False,
+)  # fmt: skip
+
+
 def exposure(**changes):
     values = {
         "factor_stops": Range(12.0, 13.5, 15.5),
         "factor_parts": {},
         "metered_ev100": Range(14.0, 14.5, 15.0),
-        "metered_by": "the phone's own exposure",
+        "metered_by": SnapReading(14.5),
         "settings": (setting(64, 100.0), setting(400, 16.0), setting(6400, 1.0)),
         "recommended": setting(64, 100.0),
         "freezes": setting(6400, 1.0),
         "streaks": setting(64, 100.0),
         "reasons": (),
-        "test_frames": ({"says": "ISO 6400 f/8 1 s: if this one looks right, the frame takes 1 min 40 s"},),
-        "focus": {"says": ("focus on the far trees", "tape the ring")},
+        "test_exposures": (ExposureTest(6400.0, 8.0, 1.0, 13.5, 64.0, 8.0, 100.0),),
+        "focus": FOCUS,
     }
     return Exposure(**{**values, **changes})
 
@@ -58,7 +76,7 @@ def exposure(**changes):
 def verdict(lead="foliage", **changes):
     values = {
         "layers": (),
-        "gaps": (),
+        "separations": (),
         "layer_map": np.full((40, 60), -1, np.int16),
         "sky": Sky(okta=3, texture_stops=0.2, word="textured"),
         "lead": lead,
@@ -67,7 +85,7 @@ def verdict(lead="foliage", **changes):
         "composition": {},
         "layered_contrast": 0.5,
         "layered_contrast_parts": {},
-        "sentences": (Sentence("The trees stand clear of the sky.", "gap 2.1 zones"),),
+        "sentences": (Sentence("The trees stand clear of the sky.", "separation 2.1 zones"),),
     }
     return Verdict(**{**values, **changes})
 
@@ -91,7 +109,10 @@ def rendering(light=None, kit=None):
     return Rendering(
         tones=tones,
         spread_stops=np.ones_like(tones),
-        classes={"clear_sky": ClassTone(0.5, zone, Range(-2, -1, 0)), "tree": ClassTone(0.4, zone, Range(2, 3, 4))},
+        classes={
+            "clear_sky": ClassTone(0.5, zone, zone, Range(-2, -1, 0)),
+            "tree": ClassTone(0.4, zone, zone, Range(2, 3, 4)),
+        },
         picture=np.full((40, 60), 120, np.uint8),
         kit=kit or Kit(),
         light=light or Light(),
@@ -109,13 +130,32 @@ def card(**changes):
         "exposure": exposure(),
         "movement": None,
         "conditions": Conditions(),
+        "in_wind": winds(),
+        "pixels_wide": 6000,
     }
     return shotcard.build_card(**{**values, **changes})
 
 
+def winds(
+    leads_to=7.0, plan=None, lead="foliage", blur=lambda wind, shutter: Range(0.0, wind * shutter, 2 * wind * shutter)
+):
+    """Answers for single winds: one thing leads up to a wind [m/s], structure beyond it."""
+    plan = plan or setting(64, 100.0)
+
+    def in_wind(wind_m_s):
+        return field_tables.WindCase(
+            lead if wind_m_s <= leads_to else "structure",
+            plan,
+            plan.shutter_s.likely,
+            None if blur is None else blur(wind_m_s, plan.shutter_s.likely),
+        )
+
+    return in_wind
+
+
 def test_the_middle_of_each_force_lies_within_it():
     # Limits as printed in the Beaufort table of the weather services (WMO, 10 m mean wind).
-    rows = field_tables.wind_table(exposure(), verdict(), None, pixels_wide=6000)
+    rows = field_tables.wind_table(winds(), pixels_wide=6000)
     assert [row.from_m_s for row in rows] == [0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9]
     assert rows[-1].to_m_s == 17.1
     for force in range(1, 8):
@@ -140,69 +180,32 @@ def test_red_channel_words_depend_on_the_camera():
     assert "alone" not in field_tables.red_channel_words(Kit(sensor="converted", filter_cut_on_nm=590.0))[0]
 
 
-def test_a_faster_setting_lets_foliage_lead_in_more_wind():
-    def blur(wind, shutter):
-        return Range(0.0, wind * shutter, 2 * wind * shutter)
-
-    rows = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
+def test_each_row_says_what_is_said_of_its_wind_alone():
+    rows = field_tables.wind_table(winds(leads_to=5.0), pixels_wide=6000)
     assert [row.beaufort for row in rows] == [1, 2, 3, 4, 5, 6, 7]
-    assert [row.lead for row in rows[:3]] == ["foliage"] * 3
-    assert all(row.iso == 6400 for row in rows[:3])
-    assert rows[-1].lead == "structure"
-    assert rows[-1].iso == 64
+    assert [row.lead for row in rows] == ["foliage"] * 3 + ["structure"] * 4
+    assert {(row.iso, row.shutter_text) for row in rows} == {(64, setting(64, 100.0).shutter_text)}
 
 
-def test_a_sky_that_leads_keeps_leading_while_the_leaves_are_sharp():
-    rows = field_tables.wind_table(
-        exposure(), verdict("sky"), lambda w, t: Range(0, w * t, 2 * w * t), pixels_wide=6000
-    )
-    assert {row.lead for row in rows} == {"sky"}
-    assert rows[0].foliage_holds
-    assert not rows[-1].foliage_holds
-    made = card(verdict=verdict("sky"), foliage_blur_px=lambda w, t: Range(0, 0, 0))
+def test_a_sky_that_leads_is_said_with_sharp_leaves():
+    made = card(verdict=verdict("sky"), in_wind=winds(30.0, lead="sky", blur=lambda w, t: Range(0, 0, 0)))
     table = next(block.table for block in card_blocks.card_blocks(made) if block.heading == "If the wind differs")
     assert table[1][3] == "sky; leaves sharp"
 
 
-def test_a_setting_that_is_too_noisy_saves_no_foliage():
-    import dataclasses
-
-    noisy = dataclasses.replace(setting(6400, 1.0), snr=4.0)
-    rows = field_tables.wind_table(
-        exposure(settings=(setting(64, 100.0), noisy), freezes=noisy),
-        verdict(),
-        lambda w, t: Range(0, w * t, 2 * w * t),
-        pixels_wide=6000,
-    )
-    assert not any(row.foliage_holds for row in rows)
-
-
-def test_still_air_takes_the_cleanest_setting():
-    rows = field_tables.wind_table(exposure(), verdict(), lambda wind, shutter: Range(0, 0.1, 0.2), pixels_wide=6000)
-    assert {row.iso for row in rows} == {64}
-
-
 def test_the_blur_limit_follows_the_width_of_the_snap():
-    def blur(wind, shutter):
-        return Range(2.0, 3.0, 4.0)
-
-    small = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=1024)
-    large = field_tables.wind_table(exposure(), verdict(), blur, pixels_wide=6000)
-    assert small[0].lead == "structure"
-    assert large[0].lead == "foliage"
-
-
-def test_without_anything_that_stands_still_a_gale_says_wait():
-    rows = field_tables.wind_table(
-        exposure(), verdict(), lambda wind, shutter: Range(90, 99, 120), pixels_wide=6000, can_lead=("foliage",)
+    small, large = (
+        field_tables.wind_table(winds(blur=lambda wind, shutter: Range(2.0, 3.0, 4.0)), pixels_wide=wide)
+        for wide in (1024, 6000)
     )
-    assert {row.lead for row in rows} == {"wait"}
+    assert not small[0].foliage_holds
+    assert large[0].foliage_holds
 
 
-def test_a_scene_without_foliage_keeps_its_lead_in_any_wind():
-    rows = field_tables.wind_table(exposure(), verdict("sky"), None, pixels_wide=6000, can_lead=("sky",))
-    assert {row.lead for row in rows} == {"sky"}
+def test_a_scene_without_foliage_has_no_blur_of_leaves():
+    rows = field_tables.wind_table(winds(blur=None), pixels_wide=6000)
     assert {row.blur_px for row in rows} == {None}
+    assert not any(row.foliage_holds for row in rows)
 
 
 def test_sky_corrections_from_the_usual_exposure_values():
@@ -220,11 +223,11 @@ def test_a_plan_for_overcast_is_shortened_when_the_sun_comes_out():
 
 
 def test_minutes_per_frame_come_from_the_cost_of_a_frame():
-    assert field_tables.minutes_per_frame(exposure(frame_cost={"minutes_per_frame": 5.5})) == 5.5
+    assert field_tables.minutes_per_frame(exposure(frame_cost=COST)) == 5.5
     assert field_tables.minutes_per_frame(exposure()) is None
     assert any(
         "Allow 5 min 30 s a frame in all" in line
-        for line in _figure("Setting", exposure=exposure(frame_cost={"minutes_per_frame": 5.5})).notes
+        for line in _figure("Setting", exposure=exposure(frame_cost=COST)).notes
     )
 
 
@@ -288,21 +291,20 @@ def test_the_place_is_there_when_ticked():
 def test_every_part_is_on_the_card():
     made = card(light_window=("Best between 10:00 and 15:00.",), sources=("A handbook.",), version="9.9")
     headings = [block.heading for block in card_blocks.card_blocks(made)]
-    for wanted in ("Other settings", "Test frames", "If the wind differs", "If the sky differs", "Notes", "Sources"):
+    for wanted in ("Other settings", "Test exposures", "If the wind differs", "If the sky differs", "Notes", "Sources"):
         assert wanted in headings
     for wanted in ("Reading the red channel", "White balance", "Take care", "Taken for granted", "Will it hold apart"):
         assert wanted in headings
     assert any(heading.startswith("Order of work") for heading in headings)
     assert headings[0] == "Take care"
     labels = [figure.label for figure in card_blocks.key_figures(made)]
-    assert labels == ["Plan", "Setting", "Good light"]  # this exposure's focus has no distance
+    assert labels == ["Plan", "Setting", "Focus at", "Good light"]
 
 
 def test_the_figures_at_the_top_are_those_of_the_plan():
     made = {
         "exposure": exposure(
-            focus={"says": ("24 mm at f/8, focused at 2.4 m: sharp from 1.2 m to infinity", "tape the ring"),
-                   "focal_mm": 24.0, "f_number": 8.0, "focus_at_m": 2.41, "near_m": 1.2, "far_m": None}
+            focus=replace(FOCUS, focal_mm=24.0, focus_at_m=2.41, near_m=1.2)
         ),
         "light_window": ("3 May 2026: sun up about 06:00 to 20:45, highest 54 degrees.",
                          "Good light 07:00 to 12:00: sun at the side, 9 to 54 degrees high, 94% of the light straight"
@@ -314,12 +316,12 @@ def test_the_figures_at_the_top_are_those_of_the_plan():
     }  # fmt: skip
     setting_shown, focus, light = (_figure(label, **made) for label in ("Setting", "Focus at", "Good light"))
     assert setting_shown.value == "ISO 64, f/8, 1 min 40 s"
-    assert setting_shown.notes[0] == "Could be 30 s to 5 min: test frames first."
+    assert setting_shown.notes[0] == "Could be 30 s to 5 min: test exposures first."
     assert (focus.value, focus.notes) == ("2.4 m", ("24 mm at f/8: sharp from 1.2 m to infinity.",))
     assert light.value == "07:00 to 15:15, 17:00 to 19:00"
     assert light.notes == ("3 May 2026: sun up about 06:00 to 20:45, highest 54 degrees.",)
     # What stands at the top is not said again below, and nothing else is lost.
-    assert _block(card(**made), "More on focus").lines == ("Tape the ring.",)
+    assert _block(card(**made), "More on focus").lines[0] == "Infrared shift 0.08 mm: depth of field covers it."
     assert _block(card(**made), "When the light").lines == (
         "07:00 to 12:00: sun at the side, 9-54° high.",
         "12:00 to 15:15: sun behind you, 39-54° high.",
@@ -332,7 +334,7 @@ def test_winds_that_ask_for_the_same_are_one_row_and_all_seven_forces_are_there(
     def blur(wind, shutter):
         return Range(0.0, wind * shutter, 2 * wind * shutter)
 
-    table = _block(card(foliage_blur_px=blur), "If the wind differs").table
+    table = _block(card(in_wind=winds(blur=blur)), "If the wind differs").table
     assert table[0][0] == "Bft"
     forces = [row[0] for row in table[1:]]
     told = [force for one in forces for force in range(int(one[0]), int(one[-1]) + 1)]
@@ -344,26 +346,24 @@ def test_winds_that_ask_for_the_same_are_one_row_and_all_seven_forces_are_there(
 def test_another_aperture_than_planned_is_named_in_the_table_of_winds():
     quick = setting(6400, 0.1, f_number=2.8)
     plan = exposure(settings=(setting(64, 100.0), quick), freezes=quick)
-    made = card(exposure=plan, foliage_blur_px=lambda wind, shutter: Range(0.0, 0.0 if shutter < 1 else 99.0, 99.0))
+    made = card(exposure=plan, in_wind=winds(plan=quick))
     assert _block(made, "If the wind differs").table[1][4] == "1/10, ISO 6400, f/2.8"
 
 
 def test_the_ladder_is_a_table_and_mixed_frames_stay_sentences():
-    def rung(text, long_text, factor, iso=6400.0):
-        long = {"iso": 64.0, "f_number": 8.0, "shutter_s": 1.0, "shutter_text": long_text}
-        return {"iso": iso, "f_number": 2.8, "shutter_s": 1.0, "shutter_text": text, "if_right_factor_stops": factor,
-                "stands_for": long, "says": f"ISO {iso:g} {text}: then {long_text}"}  # fmt: skip
-
-    plan = exposure(test_frames=(rung("1/8", "50 s", 12.5), rung("1/4", "1 min 40 s", 13.5)))
-    assert _block(card(exposure=plan), "Test frames").table == (
+    first, second = (
+        ExposureTest(6400.0, 2.8, 0.125, 12.5, 64.0, 8.0, 50.0),
+        ExposureTest(6400.0, 2.8, 0.25, 13.5, 64.0, 8.0, 100.0),
+    )
+    assert _block(card(exposure=exposure(test_exposures=(first, second))), "Test exposures").table == (
         ("ISO 6400, f/2.8", "1/8", "1/4"),
         ("ISO 64, f/8", "50 s", "1 min 40 s"),
         ("factor, stops", "12.5", "13.5"),
     )
-    mixed = exposure(test_frames=(rung("1/8", "50 s", 12.5), rung("1/4", "1 min 40 s", 13.5, iso=3200.0)))
-    assert _block(card(exposure=mixed), "Test frames").lines == (
-        "ISO 6400 1/8: then 50 s.",
-        "ISO 3200 1/4: then 1 min 40 s.",
+    mixed = exposure(test_exposures=(first, replace(second, iso=3200.0)))
+    assert _block(card(exposure=mixed), "Test exposures").lines == (
+        "ISO 6400, f/2.8, 1/8: if it looks right, the factor is 12.5 stops; take 50 s at ISO 64, f/8.",
+        "ISO 3200, f/2.8, 1/4: if it looks right, the factor is 13.5 stops; take 1 min 40 s at ISO 64, f/8.",
     )
 
 
@@ -373,16 +373,16 @@ def test_a_gale_is_said_with_the_cautions():
         flows_from_s=None, parts={}, how_known="wind",
     )  # fmt: skip
     gale = "Gale: gusts to 21 m/s. Branches come down; keep away from trees."
-    moved = Movement(30.0, {"tree": move}, move, None, None, ("Leaves and branches smear.", gale))
+    moved = Movement(30.0, {"tree": move}, move, None, None, ("Leaves and branches blur.", gale))
     made = card(movement=moved)
     assert _block(made, "Take care").lines[0] == gale
-    assert _block(made, "What moves").lines == ("Leaves and branches smear.",)
+    assert _block(made, "What moves").lines == ("Leaves and branches blur.",)
     # The core still says it with this first word.
     assert '"Gale: ' in inspect.getsource(movement)
 
 
 def test_cautions_stay_whole_and_local_rules_are_said_once():
-    made = card(exposure=exposure(cautions=("local rules, warnings and licensed guides go before anything said here",)))
+    made = card(exposure=exposure(cautions=(Caution(CautionKind.LOCAL_RULES),)))
     said = _block(made, "Take care").lines
     assert said[0].startswith("Never look at the sun")
     assert sum("ocal rules" in one for one in said) == 1
@@ -397,7 +397,7 @@ def test_the_order_of_work_puts_focus_before_the_filter():
         word: next(i for i, step in enumerate(steps) if step.startswith(word)) for word in ("Lock", "Fit", "Check")
     }
     assert where["Frame"] < where["Focus"] < where["Lock"] < where["Fit"] < where["Check"]
-    assert field_tables.focus_lines(exposure().focus) == ("Focus on the far trees.", "Tape the ring.")
+    assert focus_lines(exposure().focus)[1].short == "Infrared shift 0.08 mm: depth of field covers it."
 
 
 def test_a_title_with_control_characters_is_one_printable_line():

@@ -12,6 +12,7 @@ from irpreview.core.exposure.calibration import calibrate_frames, calibrate_phot
 from irpreview.core.exposure.frame_pairs import CAMERA_CURVES, curve_code, curve_linear
 from irpreview.core.exposure.metering import from_ev, parse_exposure
 from irpreview.core.exposure.setting import plan_exposure
+from irpreview.core.units import shutter_text
 from irpreview.errors import BadPair
 from irpreview.records import Conditions, Kit, Light, Range, Shot
 from tests.core.simulated_frames import LEAF_LIFT, SATURATING, draw, picture_pair, raw_pair, shoulder
@@ -195,10 +196,10 @@ def test_a_test_frame_of_the_plan_calibrates_to_the_factor_it_stood_for() -> Non
     answer = plan_exposure(
         None, Kit(), Light(), Conditions(), None, factor=(factor, {"camera": factor}), readings=(from_ev(14.0),)
     )
-    for frame in answer.test_frames:
-        typed = parse_exposure(f"{frame['shutter_text']} f/{frame['f_number']} ISO {frame['iso']}")
-        told = calibrate_typed(14.0, typed, placement_stops=answer.placement_stops)
-        assert told.factor_stops.likely == pytest.approx(frame["if_right_factor_stops"], abs=0.01)
+    for one in answer.test_exposures:
+        typed = parse_exposure(f"{shutter_text(one.shutter_s)} f/{one.f_number} ISO {one.iso}")
+        told = calibrate_typed(14.0, typed, placement_stops=answer.placement.stops)
+        assert told.factor_stops.likely == pytest.approx(one.factor_stops, abs=0.01)
 
 
 def test_a_calibrated_kit_carries_factor_and_source() -> None:

@@ -17,8 +17,9 @@ from irpreview.core.exposure.focus import (
     infrared_shift_mm,
     shift_is_covered,
 )
+from irpreview.core.words.exposure_words import focus_lines
 from irpreview.errors import BadValue
-from irpreview.records import Kit
+from irpreview.records import FocusAdvice, Kit
 
 KIT = Kit()
 
@@ -49,20 +50,24 @@ def test_the_aperture_asked_for_gives_the_depth_wanted(focal: float, nearest: fl
         assert near == pytest.approx(nearest, rel=0.02)
 
 
+def said(advice: FocusAdvice) -> str:
+    return " ".join(one.long for one in focus_lines(advice))
+
+
 def test_depth_of_field_covers_a_wide_lens_and_not_a_long_one_wide_open() -> None:
     circle = blur_circle_mm(KIT)
     assert shift_is_covered(infrared_shift_mm(24, 800).likely, 8, circle)
     assert not shift_is_covered(infrared_shift_mm(200, 800).likely, 4, circle)
     wide, long = focus_advice(KIT, 24, 8, 800), focus_advice(KIT, 200, 4, 800)
-    assert wide["shift_covered"] == "yes"
-    assert long["shift_covered"] == "no"
+    assert wide.shift_covered == "yes"
+    assert long.shift_covered == "no"
 
 
 def test_what_to_do_depends_on_how_the_camera_focuses() -> None:
-    on_sensor = " ".join(focus_advice(KIT, 24, 8, 800)["says"])  # type: ignore[call-overload]
-    beside = " ".join(focus_advice(dataclasses.replace(KIT, focus="separate"), 24, 8, 800)["says"])  # type: ignore[call-overload]
+    on_sensor = said(focus_advice(KIT, 24, 8, 800))
+    beside = said(focus_advice(dataclasses.replace(KIT, focus="separate"), 24, 8, 800))
     assert "no correction" in on_sensor
-    assert "filter is fitted after focusing" in on_sensor
+    assert "Filter fitted after focusing" in on_sensor
     assert "infrared mark" in beside
     assert "no correction" not in beside
 
@@ -74,7 +79,7 @@ def test_a_smaller_format_takes_a_shorter_lens_and_a_smaller_circle() -> None:
 
 
 def test_what_stands_too_near_is_said() -> None:
-    says = " ".join(focus_advice(KIT, 50, 8, 800, nearest_m=1.0)["says"])  # type: ignore[call-overload]
+    says = said(focus_advice(KIT, 50, 8, 800, nearest_m=1.0))
     assert "would need f/" in says
 
 

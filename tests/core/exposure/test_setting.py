@@ -21,16 +21,22 @@ from irpreview.core.exposure.setting import (
 )
 from irpreview.core.exposure.test_exposures import equal_shutter_s, factor_of_frame, read_back
 from irpreview.core.units import parse_shutter, shutter_text
+from irpreview.core.words import in_words, long_words
 from irpreview.errors import BadValue
 from irpreview.records import (
     ClassMovement,
     CloudDrift,
     Conditions,
     Exposure,
+    FreezeReason,
     Kit,
     Light,
+    Limit,
     Movement,
+    MovementLeftOut,
     Range,
+    SettingsLeftOut,
+    StreakReason,
 )
 
 FACTOR = (
@@ -97,7 +103,7 @@ def test_ranges_rise_and_every_usable_combination_is_there_or_counted(
 ) -> None:
     answer = plan(ev, noise_reduction=noise_reduction, nearest_m=nearest)
     whole = len(nominal_isos(KIT)) * len(nominal_f_numbers(KIT))
-    left_out = [int(d.split()[0]) for d in answer.doubts if "left out" in d]
+    left_out = [d.left_out for d in answer.doubts if isinstance(d, SettingsLeftOut)]
     assert len(answer.settings) + sum(left_out) == whole
     for setting in answer.settings:
         s = setting.shutter_s
@@ -118,8 +124,9 @@ def test_the_grid_holds_the_kits_own_ends() -> None:
     assert list(nominal_isos(kit)) == sorted(nominal_isos(kit))
 
 
-def limits_of(answer: Exposure, iso: float, f_number: float) -> str:
-    return " | ".join(next(s for s in answer.settings if (s.iso, s.f_number) == (iso, f_number)).limits)
+def limits_of(answer: Exposure, iso: float, f_number: float) -> dict[str, Limit]:
+    found = next(s for s in answer.settings if (s.iso, s.f_number) == (iso, f_number)).limits
+    return {limit.kind.value: limit for limit in found}
 
 
 def test_each_limit_is_named_where_it_bites_and_not_elsewhere() -> None:
@@ -127,33 +134,33 @@ def test_each_limit_is_named_where_it_bites_and_not_elsewhere() -> None:
     answer = plan(kit=kit, movement=moving(2.0), nearest_m=1.0, light_minutes=3.0)
     assert "diffraction" in limits_of(answer, 400, 22)
     assert "diffraction" not in limits_of(answer, 400, 8)
-    assert "hot spot" in limits_of(answer, 400, 11)
-    assert "hot spot" not in limits_of(answer, 400, 10)
-    assert "depth of field" in limits_of(answer, 400, 4)
-    assert "depth of field" not in limits_of(answer, 400, 11)
+    assert limits_of(answer, 400, 11)["hot_spot"].bound == 11.0
+    assert "hot_spot" not in limits_of(answer, 400, 10)
+    assert limits_of(answer, 400, 4)["depth"].bound > 4.0
+    assert "depth" not in limits_of(answer, 400, 11)
     assert "noise" in limits_of(answer, 12800, 8)
     assert "noise" not in limits_of(answer, 400, 8)
     assert "bulb" in limits_of(answer, 64, 8)
     assert "bulb" not in limits_of(answer, 800, 8)
-    assert "movement: trees" in limits_of(answer, 400, 8)
+    assert limits_of(answer, 400, 8)["movement"].class_name == "tree"
     assert "movement" not in limits_of(answer, 25600, 2.8)
-    assert "light: lasts 3 min" in limits_of(answer, 64, 11)
-    assert "light:" not in limits_of(answer, 400, 8)
+    assert limits_of(answer, 64, 11)["light_window"].bound == 180.0
+    assert "light_window" not in limits_of(answer, 400, 8)
 
 
 def test_without_bulb_nothing_longer_than_the_camera_times_is_recommended() -> None:
     answer = plan(12.0, kit=dataclasses.replace(KIT, has_bulb=False))
     assert answer.recommended is not None
     assert answer.recommended.shutter_s.likely <= 36.0
-    assert "no bulb" in limits_of(answer, 64, 8)
+    assert "no_bulb" in limits_of(answer, 64, 8)
 
 
 def test_a_recommendation_has_reasons_and_keeps_clear_of_rough_tones_and_diffraction() -> None:
     best = plan(nearest_m=1.2)
     assert best.recommended is not None
-    assert not any(w.startswith(("noise", "diffraction", "depth")) for w in best.recommended.limits)
+    assert not {limit.kind.value for limit in best.recommended.limits} & {"noise", "diffraction", "depth"}
     assert len(best.reasons) >= 4
-    assert any("1.2 m to infinity" in r for r in best.reasons)
+    assert any("1.2 m to infinity" in text for text in long_words(best.reasons))
 
 
 def test_what_freezes_really_freezes_and_what_streaks_really_streaks() -> None:
@@ -171,7 +178,8 @@ def test_where_nothing_freezes_that_is_said_with_the_nearest() -> None:
     windy = plan(movement=moving(4000.0))
     assert windy.freezes is None
     assert windy.nearest_freeze is not None
-    assert any("nothing freezes trees and plants" in r and "nearest" in r for r in windy.reasons)
+    assert [r.freezes for r in windy.reasons if isinstance(r, FreezeReason)] == [False]
+    assert any("Nothing freezes trees and plants" in r and "Nearest" in r for r in long_words(windy.reasons))
     usable = [s for s in windy.settings if s.snr is not None and s.snr >= 10]
     assert windy.nearest_freeze.shutter_s.likely == min(s.shutter_s.likely for s in usable)
 
@@ -179,15 +187,15 @@ def test_where_nothing_freezes_that_is_said_with_the_nearest() -> None:
 def test_without_wind_freezing_cannot_be_told() -> None:
     answer = plan()
     assert answer.freezes is None
-    assert any("cannot be told without wind" in r for r in answer.reasons)
-    assert any("movement is not in this" in d for d in answer.doubts)
+    assert [r.freezes for r in answer.reasons if isinstance(r, FreezeReason)] == [None]
+    assert MovementLeftOut() in answer.doubts
 
 
 def test_where_nothing_streaks_the_nearest_is_given() -> None:
     answer = plan(kit=dataclasses.replace(KIT, has_bulb=False), movement=moving(1.0))
     if answer.streaks is None:
         assert answer.nearest_streak is not None
-        assert any("no setting streaks" in r for r in answer.reasons)
+        assert [r.streaks for r in answer.reasons if isinstance(r, StreakReason)] == [False]
     else:
         assert answer.streaks.shutter_s.likely <= 36.0
 
@@ -198,67 +206,66 @@ def test_the_brightest_layer_is_placed_on_zone_seven_within_limits() -> None:
     def rendering(zone: float, share: float = 0.3) -> Rendering:
         import numpy as np
 
-        tone = ClassTone(share, Range(zone - 0.5, zone, zone + 0.5), Range(2, 3, 4))
+        tone = ClassTone(share, Range(3, 3, 3), Range(zone - 0.5, zone, zone + 0.5), Range(2, 3, 4))
         return Rendering(
             tones=np.zeros((2, 2), np.float32),
             spread_stops=np.zeros((2, 2), np.float32),
-            classes=MappingProxyType({"grass": tone, "other": ClassTone(0.5, Range(8, 9, 10), Range(0, 0, 0))}),
+            classes=MappingProxyType(
+                {"grass": tone, "other": ClassTone(0.5, Range(3, 3, 3), Range(8, 9, 10), Range(0, 0, 0))}
+            ),
             picture=np.zeros((2, 2), np.uint8),
             kit=KIT,
             light=Light(),
         )
 
-    assert placement(rendering(6.4))[0] == pytest.approx(0.6)
-    assert placement(rendering(8.0))[0] == pytest.approx(-1.0)
-    assert placement(rendering(3.0))[0] == 1.0
-    assert "limit" in placement(rendering(3.0))[1]
-    assert placement(rendering(6.4, share=0.001))[0] == 0.0
-    assert placement(None)[0] == 0.0
+    assert placement(rendering(6.4)).stops == pytest.approx(0.6)
+    assert placement(rendering(8.0)).stops == pytest.approx(-1.0)
+    assert placement(rendering(3.0)).stops == 1.0
+    assert "brighter would take 3.0 stops more" in in_words(placement(rendering(3.0))).short
+    assert placement(rendering(6.4, share=0.001)).stops == 0.0
+    assert placement(None).stops == 0.0
 
 
 def test_the_dark_frame_doubles_what_a_long_frame_costs_but_not_a_short_one() -> None:
     assert frame_seconds(300.0, True) - frame_seconds(300.0, False) == pytest.approx(300.0)
     assert frame_seconds(0.5, True) == frame_seconds(0.5, False)
     cost = plan(12.0, noise_reduction=True, light_minutes=10.0).frame_cost
-    assert isinstance(cost["seconds_per_frame"], float)
-    assert cost["frames_in_light"] == math.floor(600.0 / cost["seconds_per_frame"])
+    assert cost is not None
+    assert cost.frames_in_light == math.floor(600.0 / cost.seconds_per_frame)
 
 
 def test_short_frames_gather_the_same_light_at_a_little_more_noise() -> None:
     answer = plan(9.0, kit=dataclasses.replace(KIT, iso_max=200.0))
-    short = answer.frame_cost["short_frames"]
-    assert isinstance(short, dict)
     assert answer.recommended is not None
-    assert short["frames"] * short["shutter_s"] == pytest.approx(answer.recommended.shutter_s.likely, rel=0.01)
-    assert short["shutter_s"] <= KIT.longest_timed_s
-    assert short["iso"] in nominal_isos(KIT)
-    assert 0.8 * short["snr_one_long"] < short["snr"] <= short["snr_one_long"]
+    assert answer.frame_cost is not None
+    short = answer.frame_cost.short_frames
+    assert short is not None
+    assert short.frames * short.shutter_s == pytest.approx(answer.recommended.shutter_s.likely, rel=0.01)
+    assert short.shutter_s <= KIT.longest_timed_s
+    assert short.iso in nominal_isos(KIT)
+    assert 0.8 * short.snr_one_long < short.snr <= short.snr_one_long
 
 
 def test_sun_coming_and_going_is_told_only_under_a_broken_sky() -> None:
     broken = Conditions(sky_state="broken")
     assert sun_and_cloud_doubt(Light(), Conditions(), 60.0) is None
-    assert "wait for the sun" in str(sun_and_cloud_doubt(Light(), broken, 1.0))
-    assert "in and out" in str(sun_and_cloud_doubt(Light(), broken, 120.0))
-    assert "average out" in str(sun_and_cloud_doubt(Light(), broken, 900.0))
+    told = [sun_and_cloud_doubt(Light(), broken, shutter_s) for shutter_s in (1.0, 120.0, 900.0)]
+    assert [one.does for one in told if one is not None] == ["wait", "come_and_go", "average_out"]
 
 
-def test_test_frames_cover_the_doubt_are_quick_and_stand_for_the_long_frame() -> None:
+def test_test_exposures_cover_the_doubt_are_quick_and_stand_for_the_long_frame() -> None:
     answer = plan(13.0)
-    frames = answer.test_frames
-    assert len(frames) >= 3
-    factors = [float(f["if_right_factor_stops"]) for f in frames]  # type: ignore[arg-type]
+    tests = answer.test_exposures
+    assert len(tests) >= 3
+    factors = [one.factor_stops for one in tests]
     assert factors == sorted(factors)
     assert factors[0] < 13.9
     assert factors[-1] > 15.8
-    for frame in frames:
-        s = frame["stands_for"]
-        assert isinstance(s, dict)
-        assert isinstance(frame["shutter_s"], float)
-        assert frame["shutter_s"] <= 15.0
-        assert frame["shutter_s"] == pytest.approx(parse_shutter(str(frame["shutter_text"])))
-        light = frame["shutter_s"] * frame["iso"] / frame["f_number"] ** 2  # type: ignore[operator]
-        assert light == pytest.approx(s["shutter_s"] * s["iso"] / s["f_number"] ** 2, rel=0.001)
+    for one in tests:
+        assert one.shutter_s <= 15.0
+        assert one.shutter_s == pytest.approx(parse_shutter(shutter_text(one.shutter_s)))
+        light = one.shutter_s * one.iso / one.f_number**2
+        assert light == pytest.approx(one.long_shutter_s * one.long_iso / one.long_f_number**2, rel=0.001)
 
 
 @given(st.floats(0.01, 100), st.floats(1.4, 16), st.floats(50, 25600), st.floats(-3, 3), st.floats(-2, 2))

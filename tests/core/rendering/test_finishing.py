@@ -1,8 +1,19 @@
 import numpy as np
 import pytest
 
-from irpreview.core.rendering.finishing import finish, iso_range, placement_stops, print_luminance
+from irpreview.core.imaging.srgb import zone_of_level
+from irpreview.core.rendering.finishing import (
+    PrintCurve,
+    finish,
+    iso_range,
+    place_print,
+    placement_stops,
+    print_luminance,
+    print_of,
+)
 from irpreview.errors import BadValue
+from irpreview.records import CLASS_NAMES, Range
+from tests.core.drawn_scenes import drawn, tower_on_a_moor
 
 
 def test_grade_bands_of_iso_6846():
@@ -62,3 +73,34 @@ def test_flat_black_and_flat_white_pictures_finish():
 def test_grade_outside_the_scale_is_refused(grade):
     with pytest.raises(BadValue, match="0 to 5"):
         iso_range(grade)
+
+
+@pytest.mark.parametrize("grade", [0, 2, 4])
+def test_the_zone_told_is_the_zone_drawn(grade):
+    """IEC 61966-2-1 decodes the drawn grey; zone V is 18 %, one zone a stop (Adams, The Negative, 1981, ch. 4)."""
+    tones = np.geomspace(2.0**-9, 1.5, 60, dtype=np.float32)
+    root = np.sqrt(tones)[None].repeat(3, 0)
+    curve = place_print(root, grade)
+    drawn = finish(root, grade=grade)[0] / 255.0
+    linear = np.where(drawn <= 0.04045, drawn / 12.92, ((drawn + 0.055) / 1.055) ** 2.4)
+    told = curve.zone(5 + np.log2(tones / 0.18))
+    assert np.abs(told - (5 + np.log2(linear / 0.18))).max() < 0.15
+    assert (np.diff(told) >= 0).all()
+
+
+def test_zones_of_the_print_end_at_paper_white_and_above_nothing():
+    """Paper white is log2(1 / 0.18) = 2.5 zones above middle grey."""
+    curve = PrintCurve(4, 0.0)
+    assert float(curve.zone(20.0)) == pytest.approx(5 + np.log2(1 / 0.18), abs=0.02)
+    assert -2.5 < float(curve.zone(-20.0)) < -1
+    told = curve.zone_range(Range(3, 5, 6))
+    assert told.low < told.likely < told.high
+
+
+def test_a_rendering_tells_the_print_it_shows():
+    _, scene, rendering = drawn(tower_on_a_moor())
+    curve = print_of(rendering)
+    for name, tone in rendering.classes.items():
+        shown = np.median(rendering.picture[scene.label == CLASS_NAMES.index(name) + 1])
+        assert float(zone_of_level(shown)) == pytest.approx(tone.zone.likely, abs=0.15), name
+        assert float(curve.zone(tone.scene_zone.likely)) == pytest.approx(tone.zone.likely, abs=1e-6)

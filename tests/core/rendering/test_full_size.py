@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.rendering.finishing import finish
-from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE, FullSize, fine_texture
+from irpreview.core.rendering.finishing import finish, place_print
+from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE, FullSize, fine_texture, print_root
 from irpreview.errors import BadValue
 from tests.core import drawn
 
@@ -19,10 +19,15 @@ def maps():
     return pixels, small, np.log2(0.02 + grey**2).astype(np.float32)
 
 
+def printed(pixels, small, stops, texture, spread, grade=4.0, film_look=False):
+    root = print_root(stops, texture)
+    return FullSize(pixels, small, film_look).printed(stops, root, texture, spread, place_print(root, grade))
+
+
 def test_tones_follow_the_photo_and_keep_their_level(maps):
     pixels, small, stops = maps
     none = np.zeros_like(stops)
-    tones, spread, picture = FullSize(pixels, small, 4.0, False).printed(stops, none, none + 0.7)
+    tones, spread, picture = printed(pixels, small, stops, none, none + 0.7)
     assert tones.shape == spread.shape == picture.shape == pixels.shape[:2]
     assert spread == pytest.approx(0.7)
     assert tones.min() >= LOWEST_TONE * 0.999
@@ -35,8 +40,8 @@ def test_the_picture_is_that_of_the_whole(maps):
     """Printed in strips with a curve from a sample: the same as finishing the square roots of the tones at once."""
     pixels, small, stops = maps
     none = np.zeros_like(stops)
-    tones, _, picture = FullSize(pixels, small, 3.0, False).printed(stops, none, none)
-    whole = finish(np.sqrt(tones), grade=3.0)
+    tones, _, picture = printed(pixels, small, stops, none, none, 3.0)
+    whole = finish(np.sqrt(tones), curve=place_print(print_root(stops, none), 3.0))
     assert np.abs(picture.astype(int) - whole).max() <= 1
 
 
@@ -45,7 +50,7 @@ def test_texture_is_in_the_picture_and_not_in_the_tones(maps):
     none = np.zeros_like(stops)
     texture = fine_texture(stops)  # the network saw the leaves softly, the print takes them from the snap
     assert np.abs(texture).max() <= 0.7
-    plain, rough = (FullSize(pixels, small, 4.0, False).printed(stops, t, none) for t in (none, texture))
+    plain, rough = (printed(pixels, small, stops, t, none) for t in (none, texture))
     assert np.abs(np.log2(plain[0] / rough[0])).mean() < 0.06
     assert np.abs(plain[2].astype(int) - rough[2]).mean() > 1
 
@@ -53,7 +58,7 @@ def test_texture_is_in_the_picture_and_not_in_the_tones(maps):
 def test_the_film_look_glows_at_full_size_too(maps):
     pixels, small, stops = maps
     none = np.zeros_like(stops)
-    plain, glow = (FullSize(pixels, small, 4.0, film).printed(stops, none, none) for film in (False, True))
+    plain, glow = (printed(pixels, small, stops, none, none, film_look=film) for film in (False, True))
     assert (plain[0] == glow[0]).all()
     assert (glow[2].astype(int) - plain[2]).mean() > 0.2
 
@@ -62,4 +67,4 @@ def test_the_film_look_glows_at_full_size_too(maps):
 def test_no_paper_of_that_grade(maps, grade):
     pixels, small, stops = maps
     with pytest.raises(BadValue, match="outside 0 to 5"):
-        FullSize(pixels, small, grade, False).printed(stops, stops * 0, stops * 0)
+        printed(pixels, small, stops, stops * 0, stops * 0, grade)

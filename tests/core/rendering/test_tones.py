@@ -4,14 +4,15 @@ import cv2
 import numpy as np
 import pytest
 
+from irpreview.core.rendering.class_physics import class_physics
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.rendering.tones import RESIDUAL_LIMIT_STOPS, decode_display, linear_light
 from irpreview.core.rendering.tones import render_tones as render_with
 from irpreview.core.scene import scene_map as module
 from irpreview.core.scene.scene_map import repaint, scene_from_network
+from irpreview.installation import load_tables, pairs_table, reference_kit
 from irpreview.io.kits import load_kit
 from irpreview.records import Light, Photo, zone_of
-from irpreview.session import class_physics, pairs_table
 from tests.core import drawn
 
 
@@ -29,13 +30,15 @@ def plain_network_tone(monkeypatch):
 def render(photo, scene, kit="unmodified-720", light=None, **options):
     kit = load_kit(kit) if isinstance(kit, str) else kit
     light = light or Light()
-    return render_with(photo, scene, kit, light, class_physics(kit, light), pairs_table(), **options)
+    return render_with(
+        photo, scene, kit, light, class_physics(kit, light, load_tables(), reference_kit()), pairs_table(), **options
+    )
 
 
 @pytest.fixture(scope="module")
 def scene_and_photo():
     photo, scene = drawn.drawn_scene()
-    return photo, dataclasses.replace(scene, network_tone=None)  # the stand-in above is asked instead
+    return photo, dataclasses.replace(scene, network_stops=None)  # the stand-in above is asked instead
 
 
 def test_srgb_curve_of_iec_61966_2_1():
@@ -57,7 +60,7 @@ def test_zones_count_stops_from_a_grey_card_in_zone_five():
 
 def test_leaves_go_bright_and_sky_and_water_go_dark(scene_and_photo):
     photo, scene = scene_and_photo
-    zones = {name: tone.zone.likely for name, tone in render(photo, scene).classes.items()}
+    zones = {name: tone.scene_zone.likely for name, tone in render(photo, scene).classes.items()}
     assert zones["tree"] - zones["clear_sky"] > 2
     assert zones["grass"] - zones["water"] > 2
     assert zones["cloud"] - zones["clear_sky"] > 2
@@ -101,7 +104,7 @@ def test_a_longer_filter_darkens_the_sky_more(scene_and_photo):
     # Rayleigh scattering falls with the fourth power of wavelength: blue sky goes darker behind a longer cut-on
     photo, scene = scene_and_photo
     sky = [
-        (lambda z: z["clear_sky"].zone.likely - z["cloud"].zone.likely)(render(photo, scene, kit).classes)
+        (lambda z: z["clear_sky"].scene_zone.likely - z["cloud"].scene_zone.likely)(render(photo, scene, kit).classes)
         for kit in ("converted-590", "converted-720", "converted-850")
     ]
     assert sky[0] > sky[1] + 0.1 > sky[2] + 0.2
@@ -109,8 +112,8 @@ def test_a_longer_filter_darkens_the_sky_more(scene_and_photo):
 
 def test_haze_takes_darkness_from_the_sky(scene_and_photo):
     photo, scene = scene_and_photo
-    clear = render(photo, scene, light=Light(haze_aod=0.05)).classes["clear_sky"].zone.likely
-    hazy = render(photo, scene, light=Light(haze_aod=0.3)).classes["clear_sky"].zone.likely
+    clear = render(photo, scene, light=Light(haze_aod=0.05)).classes["clear_sky"].scene_zone.likely
+    hazy = render(photo, scene, light=Light(haze_aod=0.3)).classes["clear_sky"].scene_zone.likely
     assert hazy > clear + 0.15
 
 
@@ -136,7 +139,7 @@ def test_exposure_of_the_snap_moves_zones_by_less_than_their_spread(scene_and_ph
     other = dataclasses.replace(photo, pixels=np.clip(255 * display + 0.5, 0, 255).astype(np.uint8))
     a, b = render(photo, scene).classes, render(other, scene).classes
     for name, tone in a.items():
-        assert abs(tone.zone.likely - b[name].zone.likely) < tone.zone.width / 2, name
+        assert abs(tone.scene_zone.likely - b[name].scene_zone.likely) < tone.scene_zone.width / 2, name
 
 
 @pytest.mark.parametrize("quality", [35, 60, 95])
@@ -146,7 +149,7 @@ def test_jpeg_quality_moves_zones_by_less_than_their_spread(scene_and_photo, qua
     other = dataclasses.replace(photo, pixels=cv2.imdecode(coded, cv2.IMREAD_COLOR))
     a, b = render(photo, scene).classes, render(other, scene).classes
     for name, tone in a.items():
-        assert abs(tone.zone.likely - b[name].zone.likely) < 0.5 * tone.zone.width / 2, name
+        assert abs(tone.scene_zone.likely - b[name].scene_zone.likely) < 0.5 * tone.scene_zone.width / 2, name
 
 
 def test_a_mirrored_snap_gives_the_mirrored_picture():
@@ -171,7 +174,7 @@ def test_full_size_tones_agree_with_the_working_size():
     reduced = cv2.resize(a.tones, (1024, 768), interpolation=cv2.INTER_AREA)
     assert np.abs(np.log2(reduced / b.tones)).mean() < 0.15
     for name in b.classes:
-        assert a.classes[name].zone.likely == pytest.approx(b.classes[name].zone.likely, abs=0.1)
+        assert a.classes[name].scene_zone.likely == pytest.approx(b.classes[name].scene_zone.likely, abs=0.1)
 
 
 def test_finishing_leaves_the_tones_alone(scene_and_photo):
@@ -193,8 +196,8 @@ def test_a_personal_correction_moves_its_class_only(scene_and_photo):
     kit = load_kit("unmodified-720")
     corrected = dataclasses.replace(kit, class_correction_stops={"grass": -0.7})
     a, b = render(photo, scene, kit).classes, render(photo, scene, corrected).classes
-    assert b["grass"].zone.likely - a["grass"].zone.likely == pytest.approx(-0.7, abs=0.1)
-    assert b["structure"].zone.likely == pytest.approx(a["structure"].zone.likely, abs=0.05)
+    assert b["grass"].scene_zone.likely - a["grass"].scene_zone.likely == pytest.approx(-0.7, abs=0.1)
+    assert b["structure"].scene_zone.likely == pytest.approx(a["structure"].scene_zone.likely, abs=0.05)
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (7, 300), (300, 7), (33, 2000)])

@@ -8,18 +8,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from irpreview.analysis import light_of, render
+from irpreview.analysis import planned_light as plan_for
 from irpreview.core.imaging.picture_geometry import pixels_per_radian
 from irpreview.core.light.planned_light import leak_words, planned_light, planned_words
 from irpreview.core.light.water_surface import water_signal_by_view
+from irpreview.core.rendering.class_physics import class_physics
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.rendering.view_factors import View, brightness_change, enlarged, light_is_known, view_factors
-from irpreview.core.scene.scene_map import cloud_share_of_sky, repaint, scene_from_network
+from irpreview.core.scene.scene_map import repaint, scene_from_network
 from irpreview.errors import BadValue
 from irpreview.io.kits import load_kit
-from irpreview.io.tables import load_tables
 from irpreview.records import Conditions, Kit, Light, Photo, Place, Shot
-from irpreview.session import class_physics, light_of, render
-from irpreview.session import planned_light as plan_for
 from tests.core import drawn
 
 TABLES = load_tables()
@@ -38,12 +38,12 @@ def scene_and_photo():
     photo, scene = drawn.drawn_scene(384, 512)
     facts = {"heading_deg": 0.0, "shot": Shot(focal_35mm_mm=26.0), "place": Place(46.5, 7.0)}
     photo = dataclasses.replace(photo, taken_at=datetime(2024, 7, 10, 9, tzinfo=UTC), **facts)
-    return photo, dataclasses.replace(scene, mix=MIX, network_tone=None)
+    return photo, dataclasses.replace(scene, mix=MIX, network_stops=None)
 
 
 def maps(scene, kit="unmodified-720", light=None, view=VIEW, roughness=None):
     light, reference = light or sun(), load_kit("reference-pairs")
-    before = class_physics(reference, light).factor_stops
+    before = class_physics(reference, light, load_tables(), reference).factor_stops
     kit = load_kit(kit) if isinstance(kit, str) else kit
     found = view_factors(view, scene, kit, reference, light, light, TABLES, before, roughness)
     return found.sky + found.sky_factor.likely, found.water + found.water_factor.likely, found
@@ -115,19 +115,6 @@ def test_an_overcast_has_no_blue(scene_and_photo):
     _, scene = scene_and_photo
     sky, _, _ = maps(scene, light=sun(sky_state="overcast"))
     assert sky == pytest.approx(-0.1, abs=1e-5)
-
-
-def test_sky_and_cloud_meet_where_an_edge_is_seen():
-    probability = np.full((9, 96, 128), 1e-3, np.float32)
-    probability[0, :48], probability[1, 48:] = 1.0, 1.0  # the classes meet at row 48
-    probability /= probability.sum(0)
-    smooth = np.full((96, 128, 3), (170, 185, 205), np.uint8)
-    split = smooth.copy()
-    split[48:] = (235, 236, 238)
-    soft, sharp = (cloud_share_of_sky(pixels, probability) for pixels in (smooth, split))
-    assert np.abs(np.diff(soft, axis=0)).max() < 0.1
-    assert soft[4].mean() < 0.1 < 0.9 < soft[-4].mean()
-    assert np.abs(np.diff(sharp, axis=0)).max() > 0.6
 
 
 # ------------------------------------------------------------------------------------------------------- water
@@ -276,7 +263,10 @@ def test_haze_lightens_the_planned_sky_and_spares_the_land(scene_and_photo):
     clear, hazy = (
         render(photo, scene, light=plan_for(photo, sun_height_deg=height, haze=h)) for h in ("clear", "hazy")
     )
-    change = {n: hazy.classes[n].zone.likely - clear.classes[n].zone.likely for n in ("clear_sky", "grass", "cloud")}
+    change = {
+        n: hazy.classes[n].scene_zone.likely - clear.classes[n].scene_zone.likely
+        for n in ("clear_sky", "grass", "cloud")
+    }
     assert change["clear_sky"] > 0.8
     assert abs(change["grass"]) < 0.25
     assert abs(change["cloud"]) < 0.35
@@ -332,7 +322,10 @@ def test_a_leak_lightens_the_sky_first(scene_and_photo):
     tight = load_kit("unmodified-720")
     loose = dataclasses.replace(tight, name="loose", filter_leak=1e-4)
     a, b = render(photo, scene, tight), render(photo, scene, loose)
-    rise = {n: b.classes[n].zone.likely - a.classes[n].zone.likely for n in ("clear_sky", "structure", "tree", "grass")}
+    rise = {
+        n: b.classes[n].scene_zone.likely - a.classes[n].scene_zone.likely
+        for n in ("clear_sky", "structure", "tree", "grass")
+    }
     assert rise["clear_sky"] > 0.3
     assert abs(rise["structure"]) < 0.5 * rise["clear_sky"]
     assert rise["tree"] < -0.3

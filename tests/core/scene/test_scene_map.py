@@ -2,21 +2,21 @@ import cv2
 import numpy as np
 import pytest
 
+from irpreview.core.imaging.resize import size_within
 from irpreview.core.rendering.reference_tone import reference_tone
+from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.core.scene.scene_map import (
-    WORKING_SIDE_PX,
-    EdgeGuide,
     class_planes,
+    layers_of,
     network_tone,
     probability_at,
     repaint,
     repaint_all,
     scene_from_network,
-    size_within,
     working_pixels,
 )
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_ID, Photo
+from irpreview.records import CLASS_ID, WORKING_SIDE_PX, Photo
 from tests.core import drawn
 
 
@@ -121,7 +121,7 @@ def test_the_border_is_decided_at_full_size_and_the_inside_is_not_touched():
     assert scene.label.shape == label.shape
     assert (scene.label == label).mean() > 0.98
     assert scene.cloud_share is not None
-    assert scene.network_tone is not None
+    assert scene.network_stops is not None
     tower = slice(1400, 1800)  # its edges are those of the picture, to a few pixels of 2304
     wrong = scene.label[400:700, tower] != label[400:700, tower]
     assert wrong.mean() < 0.03
@@ -130,5 +130,39 @@ def test_the_border_is_decided_at_full_size_and_the_inside_is_not_touched():
 def test_repainting_keeps_what_the_network_said():
     _, scene = drawn.drawn_scene()
     again = repaint(scene, scene.label == 5, "water")
-    assert again.network_tone is scene.network_tone
+    assert again.network_stops is scene.network_stops
     assert again.cloud_share is scene.cloud_share
+
+
+def test_a_weighted_guide_hears_only_what_counts():
+    """A plane fitted to the left half alone comes back exactly there, whatever stands on the right."""
+    pixels = np.random.default_rng(2).integers(0, 256, (60, 80, 3), dtype=np.uint8)
+    target = (pixels / 255 @ np.array([0.5, 0.3, -0.2]) + 0.2).astype(np.float32)
+    spoilt = target.copy()
+    spoilt[:, 40:] = 5.0
+    weight = np.zeros((60, 80), np.float32) + 1e-6
+    weight[:, :40] = 1.0
+    carried = EdgeGuide(pixels, radius_share=0.1, eps=1e-9, weight=weight).carry(spoilt)
+    assert np.abs(carried - target)[:, :40].max() < 0.01
+    assert np.abs(EdgeGuide(pixels, radius_share=0.1, eps=1e-9).carry(spoilt) - target)[:, :40].max() > 0.2
+
+
+def test_sky_and_land_do_not_spill_over_their_edge():
+    """A wall before the sky, the network's answer blurred over 16 px: the tone steps within 3 px and is flat beyond."""
+    pixels = np.full((300, 400, 3), (96, 146, 205), np.uint8)
+    pixels[:, 200:] = (176, 160, 138)
+    pixels = np.clip(pixels + np.random.default_rng(0).normal(0, 2, pixels.shape), 0, 255).astype(np.uint8)
+    step = np.clip((np.arange(100) - 47.5) / 4, 0, 1).astype(np.float32)  # a cell is 4 px
+    probability = np.full((9, 75, 100), 1e-3, np.float32)
+    probability[0], probability[5] = 1 - step, step
+    probability /= probability.sum(0)
+    mix = np.zeros((5, 150, 200), np.float32)
+    mix[3] = np.repeat(0.2 + 0.5 * step, 2)  # display tone 0.2 in the sky, 0.7 on the wall
+    edges = EdgeGuide(pixels)
+    fine = probability_at(edges, class_planes(probability, edges))
+    layers = layers_of(pixels, probability, mix, edges, probability, fine)
+    row = layers.network_stops[50:250].mean(0)
+    assert np.ptp(row[150:197]) < 0.15
+    assert np.ptp(row[203:250]) < 0.15
+    assert row[250] - row[150] > 2
+    assert np.allclose(layers.probability.sum(0), 1, atol=1e-4)

@@ -25,9 +25,9 @@ def finding(lead: LeadChoice = "foliage", contrast: float = 50.0, **other: objec
         "depth": 0.6,
         "range": 0.9,
         "layers": ("near grass", "trees", "sky"),
-        "edges_hold": 2,
-        "edges_merge": 1,
-        "edges_open": 0,
+        "separates": 2,
+        "merges": 1,
+        "uncertain": 0,
         "sky": "textured",
         "sky_okta": 3,
         "sky_texture_stops": 0.3,
@@ -115,7 +115,7 @@ def test_a_finding_survives_json() -> None:
 
 def test_edges_and_sky_in_words() -> None:
     said = [
-        edges_text(finding(edges_hold=h, edges_merge=m, edges_open=o))
+        edges_text(finding(separates=h, merges=m, uncertain=o))
         for h, m, o in ((0, 0, 0), (1, 0, 0), (2, 0, 0), (5, 0, 0), (0, 1, 0), (0, 1, 2), (1, 1, 2), (3, 0, 1))
     ]
     assert said == [
@@ -165,9 +165,9 @@ def test_unknown_wind_is_said() -> None:
 
 def test_the_caution_about_edges_knows_the_wind_that_was_given() -> None:
     unknown = sheet_of(arrange(SNAPS, settings={"wind_m_s": None})).cautions
-    assert any("Wind is not known" in text for text in unknown)
+    assert any("The wind is not known" in text for text in unknown)
     given = sheet_of(arrange(SNAPS, settings={"wind_m_s": 8.0})).cautions
-    assert not any("Wind is not known" in text for text in given)
+    assert not any("The wind is not known" in text for text in given)
     assert any("Gusts to about 12 m/s: stay well back from edges" in text for text in given)
 
 

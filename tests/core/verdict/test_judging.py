@@ -24,7 +24,7 @@ from irpreview.core.verdict.separation import (
     word_for,
 )
 from irpreview.errors import BadValue
-from irpreview.records import Conditions, Gap, Light, Range, Verdict
+from irpreview.records import Conditions, Light, Range, Separation, Verdict
 from tests.core.drawn_scenes import (
     Canvas,
     drawn,
@@ -42,11 +42,11 @@ def judged(
     return judge_scene(*drawn(label, **options), Conditions(wind_m_s=wind_m_s), shutter_s=shutter_s)  # type: ignore[arg-type]
 
 
-def gap_between(verdict: Verdict, one: str, other: str) -> Gap:
-    for gap in verdict.gaps:
-        if {verdict.layers[gap.a].class_name, verdict.layers[gap.b].class_name} == {one, other}:
-            return gap
-    raise AssertionError(f"no gap between {one} and {other}")
+def gap_between(verdict: Verdict, one: str, other: str) -> Separation:
+    for separation in verdict.separations:
+        if {verdict.layers[separation.a].class_name, verdict.layers[separation.b].class_name} == {one, other}:
+            return separation
+    raise AssertionError(f"no separation between {one} and {other}")
 
 
 # ---- the criterion
@@ -91,12 +91,12 @@ def test_rough_textures_ask_for_more() -> None:
 @pytest.mark.parametrize(
     ("step", "word"),
     [
-        (Range(10, 20, 30), "holds"),
-        (Range(-30, -20, -10), "holds"),
+        (Range(10, 20, 30), "separates"),
+        (Range(-30, -20, -10), "separates"),
         (Range(-5, 0, 5), "merges"),
-        (Range(2, 9, 20), "cannot_tell"),
-        (Range(-20, 1, 5), "cannot_tell"),
-        (Range(-30, 0, 30), "cannot_tell"),
+        (Range(2, 9, 20), "uncertain"),
+        (Range(-20, 1, 5), "uncertain"),
+        (Range(-30, 0, 30), "uncertain"),
     ],
 )
 def test_a_gap_holds_only_when_its_end_nearer_to_nothing_clears_the_limit(step: Range, word: str) -> None:
@@ -123,25 +123,27 @@ def test_only_the_kit_of_the_research_pairs_is_weighed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("gap", "sigma", "word"),
+    ("separation", "sigma", "word"),
     [
-        (1.5, 0.2, "holds"),
-        (-1.5, 0.2, "holds"),
+        (1.5, 0.2, "separates"),
+        (-1.5, 0.2, "separates"),
         (0.05, 0.2, "merges"),
-        (0.35, 0.2, "cannot_tell"),
-        (1.0, 0.9, "cannot_tell"),  # the likely step is large, its sign is open
+        (0.35, 0.2, "uncertain"),
+        (1.0, 0.9, "uncertain"),  # the likely step is large, its sign is open
     ],
 )
-def test_words_of_a_gap_in_the_middle_of_the_scale(gap: float, sigma: float, word: str) -> None:
+def test_words_of_a_gap_in_the_middle_of_the_scale(separation: float, sigma: float, word: str) -> None:
     curve = PrintCurve(4.0, -float(np.log2(0.18)))
-    assert word_for(5 + gap / 2, 5 - gap / 2, sigma, 10.0, curve) == word
+    assert word_for(5 + separation / 2, 5 - separation / 2, sigma, 10.0, curve) == word
 
 
 def test_a_doubtful_gap_never_says_more_than_a_sure_one() -> None:
     curve = PrintCurve(4.0, -float(np.log2(0.18)))
-    for gap in np.arange(0.0, 2.5, 0.1):
-        words = [word_for(5 + gap / 2, 5 - gap / 2, sigma, 10.0, curve) for sigma in (0.01, 0.2, 0.5, 1.0, 2.0)]
-        assert words == sorted(words, key=lambda w: w == "cannot_tell"), (gap, words)
+    for separation in np.arange(0.0, 2.5, 0.1):
+        words = [
+            word_for(5 + separation / 2, 5 - separation / 2, sigma, 10.0, curve) for sigma in (0.01, 0.2, 0.5, 1.0, 2.0)
+        ]
+        assert words == sorted(words, key=lambda w: w == "uncertain"), (separation, words)
 
 
 def test_step_has_the_sign_of_the_gap() -> None:
@@ -169,26 +171,26 @@ def test_edge_step_is_measured_at_the_edge() -> None:
 
 def test_gaps_are_differences_of_the_layers_zones() -> None:
     verdict = judged(layered_view())
-    for gap in verdict.gaps:
-        difference = verdict.layers[gap.a].zone.likely - verdict.layers[gap.b].zone.likely
-        assert gap.zones == pytest.approx(difference, abs=1e-4)
-        assert gap.low <= gap.zones <= gap.high
-        visible = verdict.layers[gap.a].visible_zone - verdict.layers[gap.b].visible_zone
-        assert gap.visible_zones == pytest.approx(visible, abs=1e-4)
-        x, y = gap.edge_xy
+    for separation in verdict.separations:
+        difference = verdict.layers[separation.a].zone.likely - verdict.layers[separation.b].zone.likely
+        assert separation.zones == pytest.approx(difference, abs=1e-4)
+        assert separation.low <= separation.zones <= separation.high
+        visible = verdict.layers[separation.a].visible_zone - verdict.layers[separation.b].visible_zone
+        assert separation.visible_zones == pytest.approx(visible, abs=1e-4)
+        x, y = separation.edge_xy
         assert 0 <= x <= 1
         assert 0 <= y <= 1
 
 
 def test_foliage_melts_into_white_cloud() -> None:
-    gap = gap_between(judged(wood_under_cloud(), tones={"tree": 0.62, "cloud": 0.66}), "tree", "cloud")
-    assert gap.says == "merges"
-    assert abs(gap.visible_zones) > 1.5  # colour kept them apart: dark green against white
+    separation = gap_between(judged(wood_under_cloud(), tones={"tree": 0.62, "cloud": 0.66}), "tree", "cloud")
+    assert separation.says == "merges"
+    assert abs(separation.visible_zones) > 1.5  # colour kept them apart: dark green against white
 
 
 def test_tower_parts_from_blue_sky() -> None:
     verdict = judged(tower_on_a_moor())
-    assert gap_between(verdict, "structure", "clear_sky").says == "holds"
+    assert gap_between(verdict, "structure", "clear_sky").says == "separates"
     assert verdict.lead == "structure"
 
 
@@ -317,7 +319,7 @@ def test_a_grade_outside_the_scale_is_refused(grade: float) -> None:
 def test_one_thing_that_fills_the_frame_is_one_layer_without_gaps() -> None:
     verdict = judged(Canvas(background="tree").label)
     assert len(verdict.layers) == 1
-    assert verdict.gaps == ()
+    assert verdict.separations == ()
     assert verdict.layered_contrast == 0
     assert verdict.sky.word == "none"
 
@@ -332,8 +334,8 @@ def test_half_size_and_a_small_crop_change_no_lead_and_no_clear_gap(scene_of: ob
     for other_label in (cv2.resize(label, None, fx=0.5, fy=0.5, interpolation=0), label[8:-8, 10:-10]):
         other = judged(np.ascontiguousarray(other_label), 2.0, 1 / 30)
         assert other.lead == once.lead
-        clear = {(once.layers[g.a].name, once.layers[g.b].name): g.says for g in once.gaps if abs(g.zones) > 1}
-        found = {(other.layers[g.a].name, other.layers[g.b].name): g.says for g in other.gaps}
+        clear = {(once.layers[g.a].name, once.layers[g.b].name): g.says for g in once.separations if abs(g.zones) > 1}
+        found = {(other.layers[g.a].name, other.layers[g.b].name): g.says for g in other.separations}
         assert {pair: found.get(pair) for pair in clear} == clear
 
 

@@ -106,7 +106,7 @@ def _drifting(share_of_height: float) -> Movement:
     [
         (0.001, 3, "still"),
         (0.02, 3, "soften"),
-        (0.08, 3, "smear"),
+        (0.08, 3, "blur"),
         (0.2, 3, "streaks"),
         (0.6, 3, "veil"),
         (0.3, 8, "grey"),

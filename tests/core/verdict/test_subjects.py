@@ -9,10 +9,10 @@ import pytest
 from irpreview.core.verdict.judging import judge_scene
 from irpreview.core.verdict.layers import find_layers, ground_of
 from irpreview.core.verdict.lead import LEADS_FROM, needed_strength
-from irpreview.core.verdict.separation import measure_gaps
+from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
 from irpreview.core.verdict.subjects import candidates, parting
-from irpreview.records import Conditions, Gap, Range, Verdict
+from irpreview.records import Conditions, Range, Separation, Verdict
 from tests.core.drawn_scenes import Canvas, drawn, plain_under_blue_sky, tower_on_a_moor
 
 
@@ -24,8 +24,8 @@ def strengths(label: np.ndarray, **options: object) -> dict[str, float]:
     photo, scene, rendering = drawn(label, **options)  # type: ignore[arg-type]
     ground = ground_of(photo, scene, rendering)
     layers, layer_map = find_layers(ground)
-    gaps, curve = measure_gaps(ground, layers, layer_map, rendering, 4.0)
-    found = candidates(layers, gaps, layer_map, ground, curve, read_sky(ground))
+    separations, curve = measure_separations(ground, layers, layer_map, rendering, 4.0)
+    found = candidates(layers, separations, layer_map, ground, curve, read_sky(ground))
     return {c.name: c.strength for c in found}
 
 
@@ -102,10 +102,10 @@ def test_cloud_on_a_dark_sky_counts_more_than_cloud_on_a_pale_one() -> None:
 
 @pytest.mark.parametrize("edge_share", [0.0, 0.5, 1.0])
 def test_parting_grows_with_the_step_and_takes_the_edge_into_account(edge_share: float) -> None:
-    def gap(step: float) -> Gap:
-        return Gap(0, 1, 1.0, 0.5, 1.5, 0.0, "holds", 1.0, edge_share, Range(step - 4, step, step + 4), 2.0)
+    def separation(step: float) -> Separation:
+        return Separation(0, 1, 1.0, 0.5, 1.5, 0.0, "separates", 1.0, edge_share, Range(step - 4, step, step + 4), 2.0)
 
-    values = [parting(gap(step)) for step in (0, 5, 10, 20, 30, 60)]
+    values = [parting(separation(step)) for step in (0, 5, 10, 20, 30, 60)]
     assert values == sorted(values)
     assert values[0] >= 0.75 * edge_share
     assert values[-1] == pytest.approx(1.0, abs=0.01)

@@ -1,0 +1,180 @@
+"""The verdict as JSON holds it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import Field
+
+from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span, span
+from irpreview.answers.exposure import SettingAnswer, setting_answer
+from irpreview.answers.movement import MovementAnswer, movement_answer
+from irpreview.answers.picture import Zones, zones_of
+from irpreview.records import LeadChoice, Sentence, SeparationWord, Verdict
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from irpreview.analysis import Analysis
+
+
+class SentenceAnswer(Answer):
+    """A sentence, what it rests on, and where in the picture, in shares of width and height."""
+
+    text: str
+    evidence: str
+    x: float | None
+    y: float | None
+
+
+class LayerAnswer(Answer):
+    """One layer, near to far."""
+
+    index: int
+    name: str
+    class_name: str = Field(alias="class")
+    share: float
+    zone: Span
+    visible_zone: float
+    x: float
+    y: float
+
+
+class SeparationAnswer(Answer):
+    """The tonal separation of two neighbouring layers."""
+
+    a: int
+    b: int
+    zones: float
+    low: float
+    high: float
+    visible_zones: float
+    says: SeparationWord
+    edge_zones: float
+    edge_share_separating: float
+    print_step: Span
+    separability: float
+    x: float
+    y: float
+
+
+class SkyAnswer(Answer):
+    """What the sky shows."""
+
+    okta: int | None
+    texture_stops: float
+    word: str
+    clear_zone: Span | None
+    after_shutter: str | None
+
+
+class LeadAnswer(Answer):
+    """What should lead the picture, and the wind at which that turns."""
+
+    choice: LeadChoice
+    reasons: list[SentenceAnswer]
+    turns_at_wind_m_s: Span | None
+
+
+class VerdictPart(Answer):
+    """The verdict itself, the same in every answer that tells it."""
+
+    layers: list[LayerAnswer]
+    separations: list[SeparationAnswer]
+    sky: SkyAnswer
+    lead: LeadAnswer
+    composition: dict[str, Any]
+    layered_contrast: float
+    layered_contrast_parts: dict[str, float]
+    sentences: list[SentenceAnswer]
+
+
+def _sentence(one: Sentence) -> SentenceAnswer:
+    at = one.at_xy
+    return SentenceAnswer(
+        text=one.text,
+        evidence=one.evidence,
+        x=None if at is None else round(at[0], 3),
+        y=None if at is None else round(at[1], 3),
+    )
+
+
+def verdict_part(verdict: Verdict) -> VerdictPart:
+    """The verdict as plain values."""
+    sky = verdict.sky
+    return VerdictPart(
+        layers=[
+            LayerAnswer(
+                index=layer.index,
+                name=layer.name,
+                class_name=layer.class_name,
+                share=round(layer.share, 4),
+                zone=span(layer.zone, 2),
+                visible_zone=round(layer.visible_zone, 2),
+                x=round(layer.centre_xy[0], 3),
+                y=round(layer.centre_xy[1], 3),
+            )
+            for layer in verdict.layers
+        ],
+        separations=[
+            SeparationAnswer(
+                a=one.a,
+                b=one.b,
+                zones=round(one.zones, 3),
+                low=round(one.low, 3),
+                high=round(one.high, 3),
+                visible_zones=round(one.visible_zones, 3),
+                says=one.says,
+                edge_zones=round(one.edge_zones, 3),
+                edge_share_separating=round(one.edge_share_separating, 3),
+                print_step=span(one.print_step, 1),
+                separability=round(one.separability, 2),
+                x=round(one.edge_xy[0], 3),
+                y=round(one.edge_xy[1], 3),
+            )
+            for one in verdict.separations
+        ],
+        sky=SkyAnswer(
+            okta=sky.okta,
+            texture_stops=round(sky.texture_stops, 3),
+            word=sky.word,
+            clear_zone=maybe_span(sky.clear_zone, 2),
+            after_shutter=sky.after_shutter or None,
+        ),
+        lead=LeadAnswer(
+            choice=verdict.lead,
+            reasons=[_sentence(one) for one in verdict.lead_reasons],
+            turns_at_wind_m_s=maybe_span(verdict.turns_at_wind_m_s, 2),
+        ),
+        composition=dict(verdict.composition),
+        layered_contrast=verdict.layered_contrast,
+        layered_contrast_parts=dict(verdict.layered_contrast_parts),
+        sentences=[_sentence(one) for one in verdict.sentences],
+    )
+
+
+class JudgeAnswer(Whole, Asked, Zones, VerdictPart):
+    """`irpreview judge --json`."""
+
+    kind: Literal["verdict"] = "verdict"
+    photo: str
+    setting: SettingAnswer | None
+    movement: MovementAnswer
+    doubts: list[str]
+    files: dict[str, str]
+
+
+def judge_answer(
+    analysis: Analysis, photo: str, files: Mapping[str, str], more_doubts: tuple[str, ...] = ()
+) -> JudgeAnswer:
+    """The verdict on one photo."""
+    return JudgeAnswer(
+        **dict(asked_of(analysis)),
+        **dict(zones_of(analysis)),
+        **dict(verdict_part(analysis.verdict)),
+        photo=photo,
+        setting=setting_answer(analysis.setting),
+        movement=movement_answer(analysis.movement, analysis.rates),
+        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        files=dict(files),
+    )

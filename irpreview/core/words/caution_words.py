@@ -1,0 +1,66 @@
+"""Cautions in words. The long ones say why, the short ones fit the front of a card."""
+
+from __future__ import annotations
+
+from irpreview.core.units import shutter_text
+from irpreview.core.words.saying import in_words
+from irpreview.records import Caution, CautionKind, Words
+
+
+@in_words.register
+def _(caution: Caution) -> Words:
+    gust = f"{caution.gust_m_s or 0.0:.0f} m/s"
+    time = "a long exposure" if caution.shutter_s is None else f"an exposure of {shutter_text(caution.shutter_s)}"
+    match caution.kind:
+        case CautionKind.SUN_EYES:
+            return Words(
+                "This is no solar filter: never look at the sun through it, nor through an optical finder; what it "
+                "lets through burns unseen.",
+                "Never look at the sun through this filter or an optical finder.",
+            )
+        case CautionKind.SUN_FRAME:
+            if caution.sun_in_frame is not None:
+                first, last = caution.sun_in_frame
+                days = (last.date() - first.date()).days + 1
+                span = f"{first:%H:%M} to {last:%H:%M}" if days == 1 else f"on {days} days"
+                return Words(
+                    f"The sun stands in a level frame {span}: minutes of it can damage sensor and shutter. Keep it out "
+                    "of the picture or behind something, and cap the lens between frames.",
+                    f"Sun in a level frame {span}: keep it out, cap the lens between frames.",
+                )
+            return Words(
+                f"The sun in the frame for {time} can damage sensor and shutter: keep it out of the picture or "
+                "behind something, and cap the lens between frames.",
+                "Keep the sun out of the frame; cap the lens between frames.",
+            )
+        case CautionKind.TIDE:
+            return Words(
+                "Water: check tide and sea state for the whole stay, not only for the start, and keep the way back "
+                "open.",
+                "Check the tide for the whole stay; keep the way back open.",
+            )
+        case CautionKind.EDGE:
+            return Words(
+                f"Gusts to about {gust}: stay well back from edges and weigh the tripod down.",
+                f"Gusts to {gust}: keep back from edges, weigh the tripod down.",
+            )
+        case CautionKind.EDGE_WIND_UNKNOWN:
+            return Words(
+                "The wind is not known: near an edge plan on gusts, stay back and weigh the tripod down.",
+                "Wind not known: keep back from edges, weigh the tripod down.",
+            )
+        case CautionKind.RUIN:
+            return Words(
+                "Structures: old walls and floors may give way; stay out of closed or unstable ruins, and ask on "
+                "private land.",
+                "Old walls give way: stay out of closed ruins, ask on private land.",
+            )
+        case CautionKind.BRANCH:
+            return Words(
+                f"Gusts to about {gust}: do not stand under trees.", f"Gusts to {gust}: do not stand under trees."
+            )
+        case CautionKind.LOCAL_RULES:
+            return Words(
+                "Local rules, warnings and licensed guides go before anything said here.",
+                "Local rules and warnings go first.",
+            )

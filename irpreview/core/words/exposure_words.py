@@ -1,0 +1,440 @@
+"""Exposure in words: limits, reasons, focus, test exposures, cost, doubts."""
+
+from __future__ import annotations
+
+from irpreview.core.exposure.metering import TypedExposure
+from irpreview.core.light.sensor_noise import noise_word
+from irpreview.core.units import shutter_text
+from irpreview.core.words.saying import both, in_words
+from irpreview.records import (
+    CLASS_WORDS,
+    ApertureReason,
+    BlurReason,
+    Exposure,
+    ExposureTest,
+    FocusAdvice,
+    FrameCost,
+    FreezeReason,
+    HandReading,
+    HotSpotUnknown,
+    Limit,
+    LimitKind,
+    MovementLeftOut,
+    NoiseReason,
+    Placement,
+    Range,
+    ReadingsDisagree,
+    RedFirst,
+    Setting,
+    SettingsLeftOut,
+    ShortFrames,
+    SnapBlownOut,
+    SnapReading,
+    SnapTagsDisagree,
+    StreakReason,
+    SunAndCloud,
+    SunReading,
+    TimeReason,
+    TimeUnsure,
+    Words,
+)
+from irpreview.records.exposure import MeterName
+
+READING_WORDS: dict[MeterName, str] = {
+    "meter": "the meter reading",
+    "snap": "the snap's exposure",
+    "sun": "the sun's height on a clear day",
+}
+
+
+def setting_words(setting: Setting) -> str:
+    """`ISO 400, f/8, 2 min 30 s`."""
+    return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
+
+
+def time_range_words(shutter_s: Range) -> str:
+    """Low to high of a shutter time: `1 min 20 s to 5 min`."""
+    low, high = shutter_text(shutter_s.low), shutter_text(shutter_s.high)
+    return low if low == high else f"{low} to {high}"
+
+
+def _set(iso: float, f_number: float, shutter_s: float) -> str:
+    return f"ISO {iso:g}, f/{f_number:g}, {shutter_text(shutter_s)}"
+
+
+def _px(blur: float) -> str:
+    return f"{blur:.0f} px" if blur >= 9.5 else f"{blur:.1f} px"
+
+
+def _class(name: str) -> str:
+    return CLASS_WORDS.get(name, name)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+# ---- the light -----------------------------------------------------------------------------------------------------
+
+
+@in_words.register
+def _(reading: HandReading) -> Words:
+    setting = TypedExposure(reading.shutter_s, reading.f_number, reading.iso).words
+    return Words(f"meter: {setting or f'EV {reading.ev100:g} at ISO 100'}", "meter")
+
+
+@in_words.register
+def _(reading: SnapReading) -> Words:
+    text = f"snap: EV {reading.ev100:.1f} at ISO 100 from its exposure data"
+    above = reading.above_grey_stops
+    if above is None:
+        return Words(text, "the snap's exposure")
+    if abs(above) < 0.1:
+        return Words(f"{text}; what it metered is about as bright as grey", "the snap's exposure")
+    how = "brighter" if above > 0 else "darker"
+    return Words(
+        f"{text}; what it metered is {abs(above):.1f} stops {how} than grey, so EV {reading.ev100 - above:.1f} for "
+        "grey",
+        "the snap's exposure",
+    )
+
+
+@in_words.register
+def _(reading: SunReading) -> Words:
+    height = f"sun {reading.sun_height_deg:.0f} degrees high"
+    return Words(
+        f"{height}, {reading.illuminance_lx / 1000.0:.1f} klx: EV {reading.ev100:.1f} at ISO 100",
+        f"clear day, {height}",
+    )
+
+
+@in_words.register
+def _(placement: Placement) -> Words:
+    if placement.class_name is None or placement.zone is None:
+        why = "no layer is large enough to place" if placement.picture_known else "no picture to find a layer in"
+        return Words(f"Middle grey stays middle grey: {why}.", "Middle grey stays middle grey.")
+    who = _capital(_class(placement.class_name))
+    missing = placement.wanted_stops - placement.stops
+    if abs(missing) <= 0.05:
+        text = f"{who} brightest, just short of white."
+        return Words(f"{who} are the brightest and go to zone VII, light with full texture.", text)
+    if missing > 0:
+        text = f"{who} stay grey; brighter would take {missing:.1f} stops more."
+    else:
+        text = f"{who} stay very light; darker would take {-missing:.1f} stops less."
+    return Words(f"{text[:-1]} (zone {placement.zone:.1f}).", text)
+
+
+# ---- limits and reasons --------------------------------------------------------------------------------------------
+
+
+@in_words.register
+def _(limit: Limit) -> Words:
+    match limit.kind:
+        case LimitKind.MOVEMENT:
+            who = _class(limit.class_name or "other")
+            return Words(f"{who} blur {_px(limit.found)}, {limit.bound:.0f} px is sharp", f"{who} blur")
+        case LimitKind.TRIPOD:
+            return Words(f"tripod shake {_px(limit.found)}, {limit.bound:.0f} px is sharp", "tripod shakes")
+        case LimitKind.DIFFRACTION:
+            return Words(
+                f"diffraction softens: disc of {limit.found:.0f} um, {limit.bound:.0f} um is sharp", "diffraction"
+            )
+        case LimitKind.DEPTH:
+            return Words(f"depth of field too small: f/{limit.bound:.1f} needed", "too little depth")
+        case LimitKind.NOISE:
+            return Words(
+                f"noise: {noise_word(limit.found)} ({limit.found:.0f} to 1)", f"noise: {noise_word(limit.found)}"
+            )
+        case LimitKind.BULB:
+            return Words(f"bulb: longer than the camera's {limit.bound:g} s", "bulb")
+        case LimitKind.NO_BULB:
+            return Words(f"no bulb: this camera stops at {limit.bound:g} s", "no bulb")
+        case LimitKind.HOT_SPOT:
+            return both(f"hot spot: this lens shows one from f/{limit.bound:g}")
+        case LimitKind.LIGHT_WINDOW:
+            return Words(f"longer than the light, which lasts {limit.bound / 60.0:g} min", "longer than the light")
+
+
+@in_words.register
+def _(reason: NoiseReason) -> Words:
+    word = noise_word(reason.snr)
+    return Words(f"ISO {reason.iso:g}: noise {word} ({reason.snr:.0f} to 1 in mid grey).", f"Noise: {word}.")
+
+
+@in_words.register
+def _(reason: ApertureReason) -> Words:
+    sharp = reason.airy_um <= reason.circle_um
+    f_number = f"f/{reason.f_number:g}"
+    text = f"{f_number} is sharp enough" if sharp else f"{f_number} softens by diffraction"
+    if reason.nearest_m is not None and reason.needs_f_number is not None:
+        reach = f"{reason.nearest_m:g} m to infinity"
+        if reason.f_number >= reason.needs_f_number * 0.999:
+            text += f" and holds {reach}"
+        else:
+            text += f" but does not hold {reach}: f/{reason.needs_f_number:.1f} needed"
+    figures = f"diffraction disc {reason.airy_um:.0f} um at {reason.band_nm:.0f} nm, {reason.circle_um:.0f} um is sharp"
+    return Words(f"{text} ({figures}).", f"{text}.")
+
+
+@in_words.register
+def _(reason: TimeReason) -> Words:
+    time = _capital(shutter_text(reason.shutter_s))
+    if reason.bulb:
+        return Words(f"{time}: bulb; a shorter time would cost more in noise or depth.", f"{time}: bulb.")
+    return both(f"{time}: the camera times it, no bulb.")
+
+
+@in_words.register
+def _(reason: BlurReason) -> Words:
+    time = shutter_text(reason.shutter_s)
+    each = ", ".join(f"{_class(name)} {_px(blur)}" for name, blur in reason.blur_px.items())
+    soft = [_class(name) for name, blur in reason.blur_px.items() if blur > reason.hold_px]
+    short = f"{_capital(' and '.join(soft))} blur at {time}." if soft else f"All sharp at {time}."
+    return Words(f"Blur at {time}: {each}; {reason.hold_px:.0f} px is still sharp.", short)
+
+
+@in_words.register
+def _(_reason: RedFirst) -> Words:
+    return Words(
+        "Judge the red channel: it fills first, the picture as a whole will look darker than it.",
+        "Judge the red channel: it fills first.",
+    )
+
+
+@in_words.register
+def _(reason: FreezeReason) -> Words:
+    setting = _set(reason.iso, reason.f_number, reason.shutter_s)
+    if reason.freezes is None:
+        return Words(
+            "Wind not known, so what freezes the trees cannot be told; the shortest time with usable tones is "
+            f"{setting}.",
+            f"Shortest usable: {setting}.",
+        )
+    if reason.freezes:
+        return Words(f"To freeze trees and plants: {setting}.", f"To freeze: {setting}.")
+    blur = "" if reason.blur_px is None else f", with {_px(reason.blur_px)} of blur; {reason.hold_px:.0f} px is sharp"
+    return Words(
+        f"Nothing freezes trees and plants with this kit and wind. Nearest: {setting}{blur}.",
+        f"Trees will not freeze; nearest {setting}.",
+    )
+
+
+@in_words.register
+def _(reason: StreakReason) -> Words:
+    setting = _set(reason.iso, reason.f_number, reason.shutter_s)
+    span = f"{shutter_text(reason.low_s)} to {shutter_text(reason.high_s)}"
+    if reason.drift_deg_per_s is None:
+        known = f"{span}, the usual time; the clouds' speed is not known"
+    else:
+        known = f"{span}; they drift {reason.drift_deg_per_s:.2f} degrees a second"
+    if reason.streaks:
+        return Words(f"To streak clouds ({known}): {setting}.", f"For streaks: {setting}.")
+    return Words(
+        f"No setting streaks the clouds ({known}). Nearest: {setting}.", f"Clouds will not streak; nearest {setting}."
+    )
+
+
+# ---- test exposures, focus, cost -----------------------------------------------------------------------------------
+
+
+@in_words.register
+def _(test: ExposureTest) -> Words:
+    taken = _set(test.iso, test.f_number, test.shutter_s)
+    long = f"{shutter_text(test.long_shutter_s)} at ISO {test.long_iso:g}, f/{test.long_f_number:g}"
+    return Words(
+        f"{taken}: if it looks right, the factor is {test.factor_stops:.1f} stops; take {long}.",
+        f"{taken}: then {shutter_text(test.long_shutter_s)}.",
+    )
+
+
+def focus_lines(focus: FocusAdvice | None) -> tuple[Words, ...]:
+    """Where to focus and what to do about the infrared shift, the most important first."""
+    if focus is None:
+        return ()
+    far = "infinity" if focus.far_m is None else f"{focus.far_m:.1f} m"
+    lines = [
+        Words(
+            f"{focus.focal_mm:.0f} mm at f/{focus.f_number:g}: focus at {focus.focus_at_m:.1f} m, sharp from "
+            f"{focus.near_m:.1f} m to {far}.",
+            f"Focus at {focus.focus_at_m:.1f} m: sharp from {focus.near_m:.1f} m to {far}.",
+        )
+    ]
+    covers = {
+        "yes": "depth of field covers it",
+        "likely": "depth of field probably covers it, check a test exposure",
+        "no": "depth of field does not cover it",
+    }[focus.shift_covered]
+    share = 100.0 * focus.shift_mm.likely / focus.focal_mm
+    shift = f"{focus.shift_mm.likely:.2f} mm"
+    lines.append(
+        Words(
+            f"Infrared focuses about {share:.2f} % of the focal length further back ({shift}): {covers}.",
+            f"Infrared shift {shift}: {covers}.",
+        )
+    )
+    if focus.through_filter:
+        lines += [
+            Words(
+                "Focus through the fitted filter, magnified and wide open: no correction is needed.",
+                "Magnified through the fitted filter, wide open: no correction.",
+            ),
+            Words(
+                "Filter fitted after focusing: tape the ring, shift it or stop down, and check magnified once the "
+                "filter is on.",
+                "Filter fitted after focusing: tape the ring, shift or stop down, check magnified.",
+            ),
+        ]
+    else:
+        lines += [
+            Words(
+                "This camera focuses beside the sensor: focus in visible light, switch to manual, then turn the ring "
+                "to the infrared mark or by the shift above before the filter goes on.",
+                "This camera focuses beside the sensor: focus in visible light, go to manual, turn the ring to the "
+                "infrared mark or by this shift, then fit the filter.",
+            ),
+            Words(
+                "Take one test exposure and look at it magnified: the shift differs from lens to lens.",
+                "Check one test exposure magnified: lenses differ.",
+            ),
+        ]
+    if focus.needs_f_number is not None and focus.needs_f_number > focus.f_number * 1.02:
+        lines.append(both(f"Sharp from the nearest thing to infinity would need f/{focus.needs_f_number:.1f}."))
+    return tuple(lines)
+
+
+def cost_lines(cost: FrameCost | None) -> tuple[Words, ...]:
+    """What one frame takes: minutes, frames that fit, short ones instead, battery."""
+    if cost is None:
+        return ()
+    whole, time = shutter_text(cost.seconds_per_frame), shutter_text(cost.shutter_s)
+    dark = cost.dark_frame_s > 0
+    rest = "as long again for the camera's dark frame, and handling" if dark else "and handling"
+    lines = [Words(f"One frame takes {whole}: {time} open, {rest}.", f"Allow {whole} a frame.")]
+    if cost.frames_in_light is not None and cost.light_minutes is not None:
+        light = f"{cost.light_minutes:g} min of light"
+        if cost.frames_in_light >= 1:
+            plural = "s" if cost.frames_in_light > 1 else ""
+            lines.append(both(f"{cost.frames_in_light} frame{plural} in {light}."))
+        elif dark and cost.shutter_s <= cost.light_minutes * 60.0:
+            lines.append(both(f"One frame in {light}; its dark frame runs on after it."))
+        else:
+            lines.append(both(f"No frame fits into {light}: it takes {whole}."))
+    if cost.short_frames is not None:
+        lines.append(in_words(cost.short_frames))
+    open_s = cost.shutter_s + cost.dark_frame_s
+    if open_s >= 10.0:
+        low, high = cost.battery_minutes
+        cold = ", halved for the cold" if cost.cold else ""
+        few, many = cost.battery_frames
+        lines.append(
+            Words(
+                f"A full battery lasts {few} to {many} such frames ({low:.0f} to {high:.0f} min open, assumed{cold}).",
+                f"Battery: {few} to {many} frames.",
+            )
+        )
+    return tuple(lines)
+
+
+@in_words.register
+def _(short: ShortFrames) -> Words:
+    frames = f"{short.frames} frames of {shutter_text(short.shutter_s)} at ISO {short.iso:g}, averaged"
+    return Words(
+        f"Or {frames}: noise {noise_word(short.snr)} ({short.snr:.0f} to 1 against {short.snr_one_long:.0f} to 1), no "
+        "bulb; what moves blurs as in one long frame.",
+        f"Or {frames}.",
+    )
+
+
+# ---- doubts --------------------------------------------------------------------------------------------------------
+
+
+@in_words.register
+def _(doubt: ReadingsDisagree) -> Words:
+    used, other = READING_WORDS[doubt.used], READING_WORDS[doubt.other]
+    step = doubt.other_ev100 - doubt.used_ev100
+    if doubt.other == "sun" and step > 0:
+        why = "cloud, shade or a wrong time would explain it, meter again in the light you will use"
+    elif doubt.other == "sun":
+        why = "bright cloud, snow, or a wrong place or time would explain it"
+    elif doubt.used == "meter":
+        why = "the light may have changed since the snap, meter again"
+    else:
+        why = "meter again"
+    return Words(
+        f"{_capital(used)} and {other} disagree by {abs(step):.1f} stops (EV {doubt.used_ev100:.1f} against "
+        f"{doubt.other_ev100:.1f}); {used} is used: {why}.",
+        f"{_capital(used)} (used) and {other} disagree by {abs(step):.1f} stops: {why}.",
+    )
+
+
+@in_words.register
+def _(doubt: SnapTagsDisagree) -> Words:
+    return Words(
+        f"The snap's settings say EV {doubt.settings_ev100:.1f} and its brightness tag EV "
+        f"{doubt.brightness_ev100:.1f}; the settings are used, meter again if it matters.",
+        "The snap contradicts itself about the light: meter again.",
+    )
+
+
+@in_words.register
+def _(doubt: SnapBlownOut) -> Words:
+    return Words(
+        f"{doubt.share:.0%} of the snap is blown out: the scene may be brighter than it says.",
+        f"{doubt.share:.0%} of the snap is blown out.",
+    )
+
+
+@in_words.register
+def _(doubt: SettingsLeftOut) -> Words:
+    return both(f"{doubt.left_out} of {doubt.of} settings are left out: longer than an hour or shorter than 1/8000 s.")
+
+
+@in_words.register
+def _(doubt: HotSpotUnknown) -> Words:
+    return Words(
+        f"Whether this lens shows a hot spot at f/{doubt.f_number:g} is not known: look for a bright patch in the "
+        "middle of a test exposure, and write the f-number it starts at into the kit.",
+        f"Hot spot at f/{doubt.f_number:g} unknown: look at the middle of a test exposure.",
+    )
+
+
+@in_words.register
+def _(_doubt: MovementLeftOut) -> Words:
+    return Words(
+        "Movement is left out: no wind was given and no clip was measured.", "Wind not given: movement left out."
+    )
+
+
+@in_words.register
+def _(doubt: TimeUnsure) -> Words:
+    low, high = shutter_text(doubt.low_s), shutter_text(doubt.high_s)
+    return Words(
+        f"The time is sure only to {doubt.stops:.1f} stops ({low} to {high}): take the test exposures first.",
+        "Time unsure: test exposures first.",
+    )
+
+
+@in_words.register
+def _(doubt: SunAndCloud) -> Words:
+    time = shutter_text(doubt.shutter_s)
+    if doubt.does == "average_out":
+        return both(f"Sun and cloud average out over {time}: about {doubt.stops:.1f} stops darker than in steady sun.")
+    if doubt.does == "come_and_go":
+        return Words(
+            f"The sun may go in and out during {time}: up to {doubt.stops:g} stops darker; start as it comes out and "
+            "count how long it stays.",
+            f"Sun in and out during {time}: up to {doubt.stops:g} stops darker.",
+        )
+    return Words(
+        f"Wait for the sun to stand clear of the clouds: in their shadow it is about {doubt.stops:g} stops darker.",
+        "Wait for the sun to stand clear of the clouds.",
+    )
+
+
+def exposure_words(exposure: Exposure) -> Words:
+    """The answer itself."""
+    best = exposure.recommended
+    if best is None:
+        return both("No setting of this kit reaches the light.")
+    return Words(f"{setting_words(best)} ({time_range_words(best.shutter_s)})", setting_words(best))

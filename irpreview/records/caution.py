@@ -1,0 +1,29 @@
+"""What to take care of outdoors."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+
+class CautionKind(StrEnum):
+    SUN_EYES = "sun_eyes"
+    SUN_FRAME = "sun_frame"
+    TIDE = "tide"
+    EDGE = "edge"
+    EDGE_WIND_UNKNOWN = "edge_wind_unknown"
+    RUIN = "ruin"
+    BRANCH = "branch"
+    LOCAL_RULES = "local_rules"
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    kind: CautionKind
+    gust_m_s: float | None = None
+    """Gust to plan on, for edges and branches."""
+    shutter_s: float | None = None
+    """How long the sun rests on the sensor; None = long, not known how long."""
+    sun_in_frame: tuple[datetime, datetime] | None = None
+    """First and last time of a plan with the sun in a level frame."""

@@ -1,0 +1,53 @@
+"""The light on the scene and what the photographer knows of the day."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+from irpreview.records.common import Spectrum
+
+SunSide = Literal["behind_camera", "side", "ahead", "unknown"]
+SkyState = Literal["clear", "thin_cloud", "broken", "overcast", "unknown"]
+WaterKind = Literal["unknown", "pond", "lake", "sea", "stream", "falls"]
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What the photographer knows of the day; None = unknown, never zero."""
+
+    wind_m_s: float | None = None
+    gust_m_s: float | None = None
+    wind_from_deg: float | None = None
+    sky_state: SkyState = "unknown"
+    haze: Literal["clear", "normal", "hazy", "unknown"] = "unknown"
+    temperature_c: float | None = None
+    dew_point_c: float | None = None
+    cloud_height_m: float | None = None
+    cloud_fist_s: float | None = None
+    """Seconds that a cloud takes to cross a fist at arm's length."""
+    distance_m: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    """Distance per class name, where given."""
+    focal_35mm_mm: float | None = None
+    water_kind: WaterKind = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """The light on the scene. Heights and bearings in degrees; spectra in W/m2/nm."""
+
+    sun_height_deg: float = 45.0
+    sun_bearing_deg: float | None = None
+    sun_side: SunSide = "unknown"
+    direct: Spectrum | None = None
+    """Direct beam on a horizontal surface."""
+    sky: Spectrum | None = None
+    """Diffuse on a horizontal surface."""
+    haze_aod: float = 0.1
+    """Aerosol optical depth at 500 nm."""
+    sky_state: SkyState = "clear"
+    planned: bool = False
+    """True: another light than the snap's, a what-if on the snap's own shadows."""
+    how_known: str = "assumed: clear sky, sun 45 degrees high"

@@ -1,0 +1,73 @@
+"""A decoded snap and what its file says."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from irpreview.records.common import ByteArray
+
+WORKING_SIDE_PX = 1024
+"""Long side at which every snap is analysed, whichever way it is asked. [px]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """What a camera wrote about one exposure; None = not known."""
+
+    focal_35mm_mm: float | None = None
+    f_number: float | None = None
+    iso: float | None = None
+    shutter_s: float | None = None
+    brightness_ev: float | None = None
+    exposure_bias_ev: float | None = None
+
+    @property
+    def ev100(self) -> float | None:
+        """Exposure value at ISO 100 [EV]: log2(N^2 / t) - log2(ISO / 100)."""
+        if self.f_number is None or self.iso is None or self.shutter_s is None:
+            return None
+        return math.log2(self.f_number**2 / self.shutter_s) - math.log2(self.iso / 100.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A decoded snap: oriented sRGB pixels and the facts in its file."""
+
+    pixels: ByteArray
+    """(H, W, 3) uint8, sRGB, upright."""
+    name: str = "photo"
+    taken_at: datetime | None = None
+    """Aware, or None; a naive time in the file without a zone stays unknown."""
+    taken_at_naive: datetime | None = None
+    place: Place | None = None
+    heading_deg: float | None = None
+    """Bearing of the view, degrees true."""
+    shot: Shot = field(default_factory=Shot)
+    content_sha256: str = ""
+    doubts: tuple[str, ...] = ()
+    working: ByteArray | None = None
+    """(h, w, 3) the same at the analysis' size as the file's reader made it; None = to be made from `pixels`."""
+    file_size: tuple[int, int] | None = None
+    """(H, W) of the upright picture in its file [px], where `pixels` is smaller; None = as `pixels`."""
+
+    @property
+    def full_size(self) -> tuple[int, int]:
+        """(H, W) of the snap itself [px], whatever size it was read at: blur is said in these pixels."""
+        return self.file_size or (self.height, self.width)
+
+    @property
+    def height(self) -> int:
+        return int(self.pixels.shape[0])
+
+    @property
+    def width(self) -> int:
+        return int(self.pixels.shape[1])

@@ -1,0 +1,359 @@
+"""What the page says of one snap, read off its `Analysis`: the only module of the page that knows the records.
+
+`answer_of` gives the sixty words beside the picture; the other functions give the tables behind them. No markup here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+
+from irpreview.analysis import Analysis
+from irpreview.core.card.field_tables import setting_choices
+from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
+from irpreview.core.light.light_plan import LightPlan
+from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
+from irpreview.core.motion.wind import BEAUFORT, beaufort_of
+from irpreview.core.units import share_text, shutter_text, zone_text
+from irpreview.core.words import in_words, long_words, short_words
+from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
+
+LEAD_TITLES: dict[LeadChoice, str] = {
+    "structure": "Structure leads",
+    "foliage": "Foliage leads",
+    "sky": "Sky leads",
+    "wait": "Wait",
+    "none": "Nothing leads",
+}
+
+SHUTTERS_S = (
+    *(1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0),
+    *(60.0, 120.0, 240.0, 480.0, 900.0, 1800.0, 3600.0),
+)
+"""Stops of the shutter slider [s]."""
+WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
+"""Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
+WIND_NAMES = (
+    *("Unknown: light breeze assumed", "Calm", "Light air", "Light breeze", "Gentle breeze", "Moderate breeze"),
+    *("Fresh breeze", "Strong breeze", "Near gale"),
+)
+"""Names of the Beaufort scale, WMO."""
+LEAST_SUN_DEG = 2.0
+"""Below this the spectra of the sun model are not used."""
+
+
+def wind_words(index: int) -> str:
+    """What the wind slider says at a stop."""
+    wind = WINDS_M_S[index]
+    if wind is None:
+        return WIND_NAMES[0]
+    force = beaufort_of(wind)
+    return f"Beaufort {force}, {WIND_NAMES[index].lower()}: {BEAUFORT[force].land}"
+
+
+def wind_stop(wind_m_s: float | None) -> int:
+    """The slider's stop for a wind: 0 = unknown."""
+    return 0 if wind_m_s is None else min(beaufort_of(wind_m_s), len(WINDS_M_S) - 2) + 1
+
+
+def shutter_stop(shutter_s: float) -> int:
+    """Index of the shutter slider's stop nearest to a time."""
+    distances = [abs(math.log2(stop / shutter_s)) for stop in SHUTTERS_S]
+    return distances.index(min(distances))
+
+
+def sentence(text: str) -> str:
+    """A first capital and a full stop."""
+    text = " ".join(text.split())
+    first = text.partition(" ")[0]
+    if not ("." in first[:-1] or "/" in first):  # a file's name or an aperture stays as it is written
+        text = text[:1].upper() + text[1:]
+    return text if not text or text.endswith((".", "!", "?")) else text + "."
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The sixty words. Empty = nothing to say."""
+
+    lead: str
+    why: str
+    wind: str
+    setting: str
+    """`ISO 400`, `f/9`, `30 s`, joined by commas; empty where there is none."""
+    setting_range: str
+    setting_note: str
+    focus: str
+    hours: str
+    warning: str
+    shutter: str
+    mood: str
+    """The bare lead, for marks: structure, foliage, sky, wait, none."""
+
+    def words(self) -> int:
+        """How many words all of it has."""
+        return sum(len(getattr(self, name).split()) for name in self.__dataclass_fields__ if name != "mood")
+
+
+def answer_of(analysis: Analysis) -> Answer:
+    """The answer beside the picture."""
+    verdict = analysis.verdict
+    reasons = [one.text for one in verdict.lead_reasons] or [one.text for one in verdict.sentences]
+    setting, reach, note = _setting(analysis)
+    return Answer(
+        lead=LEAD_TITLES[verdict.lead],
+        why=sentence(reasons[0]) if reasons else "",
+        # where nothing leads, what the wind does to the leaves is beside the point
+        wind=sentence(reasons[1]) if len(reasons) > 1 and verdict.lead not in ("wait", "none") else "",
+        setting=setting,
+        setting_range=reach,
+        setting_note=note,
+        focus=_focus(analysis),
+        hours=_hours(analysis.day_plan),
+        warning=_warning(analysis),
+        shutter=shutter_text(analysis.shutter_s),
+        mood=verdict.lead,
+    )
+
+
+def setting_words(setting: Setting) -> str:
+    return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
+
+
+def shutter_now(analysis: Analysis) -> dict[str, object]:
+    """The time shown: the slider's step, the words, and whether it is the recommended one."""
+    shutter_s = analysis.shutter_s
+    return {
+        "step": shutter_stop(shutter_s),
+        "text": shutter_text(shutter_s),
+        "recommended": analysis.request.shutter_s is None,
+    }
+
+
+def range_words(shutter: Range) -> str:
+    low, high = shutter_text(shutter.low), shutter_text(shutter.high)
+    return low if low == high else f"{low} to {high}"
+
+
+def asked_time(analysis: Analysis) -> AskedTime | None:
+    """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
+    if analysis.why_no_exposure is not None or analysis.request.shutter_s is None:
+        return None
+    settings = analysis.exposure.settings
+    return setting_for_time(settings, analysis.request.shutter_s, analysis.kit) if settings else None
+
+
+def _setting(analysis: Analysis) -> tuple[str, str, str]:
+    """(setting, its range, a note on what cannot be had)."""
+    if analysis.why_no_exposure is not None:
+        return "", "", "No meter reading, so no exposure time."
+    asked = asked_time(analysis)
+    best = analysis.setting
+    if best is not None:
+        return setting_words(best), range_words(best.shutter_s), _noise_note(best)
+    if asked is None:
+        return "", "", "No setting of this kit fits the light."
+    stops = f"{max(abs(asked.off_stops), 0.1):.0f}" if abs(asked.off_stops) >= 1 else f"{abs(asked.off_stops):.1f}"
+    if asked.off_stops > 0:
+        note = (
+            f"{shutter_text(asked.shutter_s)} is out of reach: {stops} stops too bright. Longest is "
+            f"{setting_words(asked.longest)}."
+        )
+    else:
+        note = (
+            f"{shutter_text(asked.shutter_s)} is out of reach: {stops} stops too dark. Shortest is "
+            f"{setting_words(asked.shortest)}."
+        )
+    return "", "", note
+
+
+def _noise_note(best: Setting) -> str:
+    return f"Noise: {noise_word(best.snr)}." if best.snr is not None and best.snr < FAIR_SNR else ""
+
+
+def _focus(analysis: Analysis) -> str:
+    focus = analysis.exposure.focus if analysis.why_no_exposure is None else None
+    if focus is None:
+        return ""
+    end = "infinity" if focus.far_m is None else _metres(focus.far_m)
+    return f"{_metres(focus.focus_at_m)}; sharp from {_metres(focus.near_m)} to {end}."
+
+
+def _metres(value: float) -> str:
+    return f"{value:.1f} m" if value < 10 else f"{value:.0f} m"
+
+
+def _hours(plan: LightPlan | None) -> str:
+    if plan is None:
+        return "Give place and day to know."
+    spans: list[tuple[datetime, datetime]] = []
+    for one in plan.days[0].windows:
+        if spans and spans[-1][1] == one.start:  # the sun goes to the other side; the light stays good
+            spans[-1] = (spans[-1][0], one.end)
+        else:
+            spans.append((one.start, one.end))
+    if not spans:
+        later = plan.best[0] if plan.best else None
+        return "No good light that day." if later is None else f"Next good light: {later.start:%-d %B, %H:%M}."
+    return " and ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans[:2])
+
+
+def _warning(analysis: Analysis) -> str:
+    cautions = analysis.exposure.cautions if analysis.why_no_exposure is None else ()
+    return in_words(cautions[0]).short if cautions else ""
+
+
+# ---- one line for the strip of snaps --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """A snap in the strip: what leads, how many neighbours separate, and its place among the others."""
+
+    lead: str = ""
+    why: str = ""
+    separates: str = ""
+    setting: str = ""
+    worth: float = -1.0
+    """For best first; below 0 = not looked at yet."""
+
+
+def glance_of(analysis: Analysis) -> Glance:
+    verdict = analysis.verdict
+    held = sum(gap.says == "separates" for gap in verdict.separations)
+    words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
+    why = verdict.lead_reasons[0].text if verdict.lead_reasons else ""
+    best = analysis.setting
+    return Glance(
+        LEAD_TITLES[verdict.lead],
+        sentence(why),
+        words,
+        setting_words(best) if best is not None else "",
+        float(verdict.layered_contrast),
+    )
+
+
+# ---- behind the answer ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table with its heading; the first column names its row."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def tests(analysis: Analysis) -> tuple[list[str], list[str]]:
+    """(test exposures, cautions) in sentences."""
+    if analysis.why_no_exposure is not None:
+        return [], [sentence(str(analysis.why_no_exposure))]
+    exposure = analysis.exposure
+    return list(long_words(exposure.test_exposures)), list(long_words(exposure.cautions))
+
+
+def reasons(analysis: Analysis) -> list[str]:
+    """Why this setting, where to focus, where the white balance, what a frame costs, what is doubtful."""
+    if analysis.why_no_exposure is not None:
+        return []
+    exposure = analysis.exposure
+    patch = analysis.white_patch
+    said = [*long_words(exposure.reasons), in_words(exposure.placement).long]
+    said += [words.long for words in (*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost))]
+    return said + ([sentence(patch.says)] if patch is not None else [])
+
+
+def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
+    """(layers: number, name, zone), the table of neighbours, sentences with what each rests on."""
+    verdict = analysis.verdict
+    names = {layer.index: layer.name for layer in verdict.layers}
+    rows = tuple(
+        (
+            f"{names[gap.a]} and {names[gap.b]}",
+            gap.says,
+            f"{abs(gap.zones):.1f} zones ({gap.low:+.1f} to {gap.high:+.1f})",
+        )
+        for gap in verdict.separations
+        if gap.a in names and gap.b in names
+    )
+    table = Table(f"Neighbours, on paper of grade {verdict.grade:g}", ("Between", "In the print", "Step"), rows)
+    said = [(sentence(one.text), sentence(one.evidence)) for one in (*verdict.lead_reasons, *verdict.sentences)]
+    return [(one.index + 1, one.name, zone_text(one.zone)) for one in verdict.layers], table, said
+
+
+def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
+    """How far each class moves at the time shown, and what has to be said of it."""
+    movement, rows = analysis.movement, []
+    for name, one in movement.classes.items():
+        holds = (
+            "any time"
+            if one.holds_until_s is None or one.holds_until_s.likely >= 3600
+            else shutter_text(max(one.holds_until_s.likely, 1e-4))
+        )
+        rows.append(
+            (
+                CLASS_WORDS.get(name, name),
+                f"{one.print_mm.likely:.2g} mm ({one.print_mm.low:.2g} to {one.print_mm.high:.2g})",
+                holds,
+                one.how_known,
+            )
+        )
+    title = f"Blur at {shutter_text(movement.shutter_s)}"
+    return (
+        Table(title, ("What", "On a 30 x 40 cm print", "Sharp until", "Known from"), tuple(rows)),
+        [sentence(text) for text in movement.warnings],
+    )
+
+
+def tone_table(analysis: Analysis) -> Table:
+    """Share and zone of each class."""
+    share = analysis.scene.share()
+    rows = tuple(
+        (CLASS_WORDS[name], share_text(share[name]), zone_text(tone.zone))
+        for name, tone in sorted(analysis.rendering.classes.items(), key=lambda pair: -pair[1].share)
+        if share.get(name, 0) >= 0.01
+    )
+    return Table("Tone of each part", ("What", "Share", "Zone in infrared"), rows)
+
+
+def settings_table(analysis: Analysis) -> Table | None:
+    """Other settings with the same exposure."""
+    if analysis.why_no_exposure is not None:
+        return None
+    exposure = analysis.exposure
+    marks = {exposure.recommended: "recommended", exposure.freezes: "freezes", exposure.streaks: "streaks the clouds"}
+    rows = tuple(
+        (
+            setting_words(one),
+            range_words(one.shutter_s),
+            " ".join(word for word in (sentence(marks.get(one, "")), *short_words(one.limits)) if word),
+        )
+        for one in setting_choices(exposure)
+    )
+    return Table("Settings with the same exposure", ("Setting", "Could be", "Mind"), rows)
+
+
+def time_parts(analysis: Analysis) -> list[str]:
+    """Where the time comes from."""
+    if analysis.why_no_exposure is not None:
+        return []
+    exposure = analysis.exposure
+    factor, metered = exposure.factor_stops, exposure.metered_ev100
+    lines = [
+        in_words(exposure.metered_by).long,
+        f"Light without the filter: EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
+        f"The filter on this camera takes {factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}).",
+    ]
+    lines += [
+        f"{sentence(name.replace('_', ' '))[:-1]}: {part.likely:+.1f} stops ({part.low:+.1f} to {part.high:+.1f})."
+        for name, part in exposure.factor_parts.items()
+    ]
+    return [*lines, *long_words(exposure.doubts)]
+
+
+def doubts(analysis: Analysis) -> list[str]:
+    """Assumptions: kit, light, and what makes the picture uncertain."""
+    first = f"{analysis.kit.words}. Light: {analysis.light.how_known}"
+    return [sentence(text) for text in (first, *analysis.photo.doubts, *analysis.rendering.doubts)]

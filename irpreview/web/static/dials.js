@@ -1,0 +1,69 @@
+// Wind and shutter: the picture follows while a slider moves, setting and verdict when it rests.
+
+import {ask, find, state} from './shared.js';
+import {current, set_view} from './views.js';
+
+const words = find('#page-words').dataset;
+const winds = JSON.parse(words.winds), times = JSON.parse(words.times);
+let number = 0, shutter = -1, busy = false, waiting = false, rest = null;
+
+const say = () => {
+  const wind = find('#wind'), time = find('#shutter');
+  find('#wind-says').textContent = winds[wind.value];
+  wind.setAttribute('aria-valuetext', winds[wind.value]);
+  const text = typeof shutter === 'string' ? shutter : shutter >= 0 ? times[shutter] : find('#shutter-says').dataset.text;
+  find('#shutter-says').textContent = shutter === -1 ? `${text}, recommended` : text;
+  time.setAttribute('aria-valuetext', text ?? '');
+  find('#recommended').hidden = shutter === -1;
+};
+
+const values = () => ({wind: Number(find('#wind').value), shutter, number: ++number});
+
+// One move at a time is worked on; of those that come meanwhile the last one follows.
+const move = async () => {
+  if (busy) { waiting = true; return; }
+  busy = true;
+  await ask('move', values());
+  busy = false;
+  if (waiting) { waiting = false; move(); }
+};
+const settle = (wait_ms) => {
+  clearTimeout(rest);
+  rest = setTimeout(() => ask('settle', values()), wait_ms);
+};
+const moved = () => {
+  say();
+  if (!state.has_snap) return;
+  if (current() !== 'movement') set_view('movement');
+  move();
+  settle(250);
+};
+
+export const dials = {
+  begin: () => {
+    find('#wind').addEventListener('input', moved);
+    find('#shutter').addEventListener('input', () => { shutter = Number(find('#shutter').value); moved(); });
+    find('#recommended').addEventListener('click', () => { shutter = -1; find('#time').value = ''; ask('settle', values()); });
+    find('#asked').addEventListener('submit', (event) => {
+      event.preventDefault();
+      const text = find('#time').value.trim();
+      if (!text) return;
+      shutter = text;
+      ask('settle', values());
+    });
+    say();
+  },
+  apply: (given) => {
+    if (given.wind !== undefined && rest_is_over()) find('#wind').value = given.wind;
+    if (given.shutter !== undefined) {
+      const {step, text, recommended} = given.shutter;
+      find('#shutter-says').dataset.text = text;
+      if (recommended) shutter = -1;
+      else if (shutter === -1) shutter = text;
+      if (typeof shutter === 'string' || shutter === -1) find('#shutter').value = step;
+      if (typeof shutter === 'string') shutter = text;
+    }
+    if (given.wind !== undefined || given.shutter !== undefined) say();
+  },
+};
+const rest_is_over = () => !busy;

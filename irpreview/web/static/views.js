@@ -1,0 +1,72 @@
+// One picture, several views of it.
+
+import {ask, find, state} from './shared.js';
+import {brush} from './brush.js';
+
+let now = 'infrared', wanted = null;
+
+const WORDS = {infrared: 'The scene in infrared, black and white', colour: 'The snap as taken, in colour',
+  half: 'The snap in colour on the left, infrared on the right', movement: 'The infrared picture with its movement',
+  separation: 'The infrared picture with its layers numbered and the lines between them; the legend says the same',
+  map: 'The snap with what is where marked by colour and letter'};
+
+// What a view is made of; a view that is not there yet is asked for, once for each state of the answer.
+const layers = () => now === 'half' ? ['infrared', 'colour'] : [now];
+
+export const current = () => now;
+
+export const set_view = (name) => {
+  now = name;
+  for (const button of document.querySelectorAll('#views button'))
+    button.setAttribute('aria-pressed', String(button.dataset.view === name));
+  show_view();
+};
+
+export const show_view = () => {
+  document.body.dataset.view = now;
+  find('#tools').hidden = now !== 'map' || !state.has_snap;
+  find('#dials').hidden = now === 'map' && state.has_snap;
+  find('#legend').hidden = now !== 'separation';
+  if (!state.has_snap) return;
+  const missing = layers().find((name) => !(name in state.pictures));
+  if (missing !== undefined) {
+    const key = `${missing} ${state.version}`;
+    if (wanted !== key) {
+      wanted = key;
+      ask('view', {name: missing}).then(() => { if (wanted === key) wanted = null; });
+    }
+    return; // the picture before stays until the new one is here
+  }
+  const under = find('#under'), over = find('#over'), half = now === 'half';
+  const base = half ? 'infrared' : now;
+  under.onload = () => {
+    find('#frame').style.setProperty('--ratio', under.naturalWidth / under.naturalHeight);
+    brush.fit();
+  };
+  if (under.getAttribute('src') !== state.pictures[base]) under.src = state.pictures[base];
+  under.alt = WORDS[now];
+  under.hidden = false;
+  under.dataset.view = now;
+  over.hidden = !half;
+  if (half) over.src = state.pictures.colour;
+  find('#seam').hidden = find('#seam-at').hidden = !half;
+  find('#paint').hidden = now !== 'map';
+  brush.fit();
+};
+
+const cut = () => {
+  const value = find('#seam-at').value;
+  find('#frame').style.setProperty('--cut', `${value}%`);
+  find('#seam-at').setAttribute('aria-valuetext', `${value} percent colour, from the left`);
+};
+
+export const views = {
+  begin: () => {
+    find('#views').addEventListener('click', (event) => {
+      const button = event.target.closest('button[data-view]');
+      if (button) set_view(button.dataset.view);
+    });
+    find('#seam-at').addEventListener('input', cut);
+    cut();
+  },
+};
