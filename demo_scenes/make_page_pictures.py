@@ -20,8 +20,8 @@ from irpreview.web.app import opened_page
 CHECKOUT = Path(__file__).resolve().parents[1]
 OUT = CHECKOUT / "irpreview" / "docs" / "pictures"
 SNAP = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
-DESK_PX, PHONE_PX = 1100, 390
-COLUMNS, COLUMN_HEIGHT_PX, GAP_PX = 4, 1700, 20
+DESK_PX, PHONE_PX = 1440, 390
+COLUMNS, COLUMN_HEIGHT_PX, GAP_PX = 2, 844, 20
 QUALITY = (cv2.IMWRITE_JPEG_QUALITY, 82)
 
 
@@ -32,8 +32,9 @@ def shot(browser: Browser, url: str, width: int, scheme: str) -> np.ndarray:
     )
     page = context.new_page()
     page.goto(url)
-    page.get_by_label("Choose snaps").set_input_files(SNAP)
-    expect(page.locator("#opening .big")).to_be_visible(timeout=120_000)
+    page.locator("body[data-opened]").wait_for(state="attached")
+    page.locator(".rail input[type=file]").first.set_input_files(SNAP)
+    expect(page.locator("#answer .setting")).to_be_visible(timeout=120_000)
     page.wait_for_timeout(1500)
     picture = cv2.imdecode(np.frombuffer(page.screenshot(full_page=True), np.uint8), cv2.IMREAD_COLOR)
     context.close()
@@ -60,11 +61,12 @@ def main() -> None:
     warnings.simplefilter("ignore")
     binary = os.environ.get("CHROMIUM") or shutil.which("chromium")
     with tempfile.TemporaryDirectory() as folder:
+        os.environ["IRPREVIEW_PAGE"] = f"{folder}/kept"
         os.environ["IRPREVIEW_LOG"] = f"{folder}/log.sqlite"  # not the log of whoever runs this
         with opened_page() as opened, sync_playwright() as driver:
             browser = driver.chromium.launch(executable_path=binary, args=["--no-sandbox", "--disable-gpu"])
             for scheme in ("light", "dark"):
-                desk = shot(browser, opened.url, DESK_PX, scheme)[:2300]
+                desk = shot(browser, opened.url, DESK_PX, scheme)[:900]
                 cv2.imwrite(str(OUT / f"page_desk_{scheme}.jpg"), smaller(desk, 733), QUALITY)
                 phone = columns(shot(browser, opened.url, PHONE_PX, scheme))
                 cv2.imwrite(str(OUT / f"page_phone_{scheme}.jpg"), smaller(phone, 972), QUALITY)

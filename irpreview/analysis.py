@@ -27,7 +27,7 @@ from irpreview.core.exposure.asked_time import setting_for_time
 from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
-from irpreview.core.imaging.picture_geometry import pixels_per_radian
+from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.imaging.resize import within
 from irpreview.core.light.daylight import HAZE_AOD, illuminance_lx, light_for, light_spectra, sun_positions
 from irpreview.core.light.filter_factor import filter_factor
@@ -37,7 +37,7 @@ from irpreview.core.light.planned_light import planned_light as light_planned
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import Stage, prepare_stage
-from irpreview.core.motion.rates import ASSUMED_FOCAL_35MM_MM, Rates, SceneGeometry, rates_of_motion
+from irpreview.core.motion.rates import Rates, SceneGeometry, rates_of_motion
 from irpreview.core.rendering.class_physics import light_words, physics_in_view, water_roughness
 from irpreview.core.rendering.finishing import finish, print_of
 from irpreview.core.rendering.tones import render_tones
@@ -55,6 +55,8 @@ from irpreview.records import (
     Exposure,
     Kit,
     Light,
+    LightBy,
+    LightKnown,
     Movement,
     Photo,
     Place,
@@ -230,7 +232,7 @@ class Analysis:
         if light is None or light.sun_height_deg < LOWEST_SUN_DEG:
             return replace(
                 assumed,
-                how_known="assumed: clear sky, sun 45 degrees high; the photo's own time and place give no sunlight",
+                known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT),
             )
         return light
 
@@ -458,6 +460,14 @@ class Analysis:
     def doubts(self) -> tuple[str, ...]:
         """Why to doubt what is told of this snap, in sentences, each once."""
         said = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
+        light, photo = self.light, self.photo
+        if (
+            light.sun_bearing_deg is None
+            and not light.planned
+            and photo.place is not None
+            and photo.taken_at is not None
+        ):
+            said.append("the photo's place and time have the sun below the horizon: told in an assumed light instead")
         if self.request.shutter_s is None and self.why_no_exposure is not None:
             said.append(f"no shutter time was planned ({self.why_no_exposure}); give one with --shutter")
         return tuple(dict.fromkeys(said))

@@ -52,7 +52,7 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         pixels_wide=analysis.photo.full_size[1],
         light_window=tuple(window_words(analysis.day_plan)),
         white_balance=patch.says if patch is not None else "",
-        assumptions=(*analysis.full_photo.doubts, *analysis.taught.says),
+        assumptions=analysis.doubts,
         sources=SOURCES,
         place=analysis.photo.place,
         with_place=with_place,

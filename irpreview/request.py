@@ -306,6 +306,8 @@ def _one_of(name: str, word: str, allowed: tuple[str, ...]) -> Any:
 def _within(value: float, low: float, high: float, what: str, unit: str) -> float:
     if not (math.isfinite(value) and low <= value <= high):
         raise BadValue(
-            f"{what} {value:g} {unit}".strip() + f" must lie between {low:g} and {high:g}; leave it empty if unknown"
+            f"{what} {value:g} {unit}".strip()
+            + f" must lie between {low:g} and {high:g} {unit}".rstrip()
+            + "; leave it out if unknown"
         )
     return float(value)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_serializer
-from pydantic.functional_serializers import SerializerFunctionWrapHandler
+from pydantic import BaseModel, ConfigDict, Field, SerializerFunctionWrapHandler, model_serializer
 
 from irpreview.core.units import shutter_text
+from irpreview.core.words import in_words
 from irpreview.records import Range
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def asked_of(analysis: Analysis) -> Asked:
         kit=analysis.kit.name,
         log_used=analysis.lessons_used,
         model=analysis.scene.model_id,
-        light=analysis.light.how_known,
+        light=in_words(analysis.light).long,
         planned=analysis.light.planned,
         sun_height_deg=round(analysis.light.sun_height_deg, 1),
         grade=analysis.request.grade,

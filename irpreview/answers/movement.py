@@ -10,7 +10,8 @@ from irpreview.core.motion.blur import HoldingSetting
 from irpreview.core.motion.clip_motion import ClipMotion
 from irpreview.core.motion.rates import Rates
 from irpreview.core.units import shutter_text
-from irpreview.core.words import in_words
+from irpreview.core.words import in_words, long_words
+from irpreview.core.words.motion_words import wind_words
 from irpreview.records import ClassMovement, Exposure, Movement
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ def _class(move: ClassMovement) -> ClassMovementAnswer:
         holds_until_s=maybe_span(move.holds_until_s, 5),
         flows_from_s=round(move.flows_from_s, 4) if move.flows_from_s is not None else None,
         parts={name: span(part, 4) for name, part in move.parts.items()},
-        how_known=move.how_known,
+        how_known=in_words(move.known).long,
         core_px=round(move.core_px, 4),
         halo_px=round(move.halo_px, 4),
     )
@@ -95,7 +96,7 @@ def movement_answer(moved: Movement, rates: Rates) -> MovementAnswer:
             m_s=span(rates.wind_m_s, 2),
             known=rates.wind_known,
             gust_m_s=round(rates.gust_m_s, 2),
-            words=rates.facts["wind"],
+            words=wind_words(rates.wind_m_s, rates.wind_known),
         ),
         classes={name: _class(move) for name, move in moved.classes.items()},
         tripod=_class(moved.tripod),
@@ -105,10 +106,10 @@ def movement_answer(moved: Movement, rates: Rates) -> MovementAnswer:
             deg_per_s=span(clouds.deg_per_s, 5),
             toward_deg=clouds.toward_deg,
             image_deg=clouds.image_deg,
-            how_known=clouds.how_known,
+            how_known=in_words(clouds.known).long,
         ),
         water=None if water is None else WaterAnswer(periods=span(water.periods, 3), word=water.word),
-        warnings=list(moved.warnings),
+        warnings=list(long_words(moved.notes)),
     )
 
 
@@ -158,7 +159,7 @@ def clip_answer(measured: ClipMotion | None) -> ClipAnswer | None:
         },
         cloud_px_per_s=list(measured.cloud_px_per_s) if measured.cloud_px_per_s is not None else None,
         water_period_s=measured.water_period_s,
-        doubts=list(measured.doubts),
+        doubts=list(long_words(measured.doubts)),
     )
 
 
@@ -234,5 +235,5 @@ def move_answer(
         settings=settings,
         clip=clip_answer(analysis.request.clip),
         files=dict(files),
-        doubts=list(dict.fromkeys((*analysis.doubts, *analysis.rates.doubts, *more_doubts))),
+        doubts=list(dict.fromkeys((*analysis.doubts, *long_words(analysis.rates.doubts), *more_doubts))),
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Literal
 
 from pydantic import Field
 
@@ -10,7 +11,18 @@ from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_s
 from irpreview.answers.exposure import SettingAnswer, setting_answer
 from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
-from irpreview.records import LeadChoice, Sentence, SeparationWord, Verdict
+from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
+from irpreview.records import (
+    CloudLook,
+    DoubtKind,
+    LeadChoice,
+    NotLandscape,
+    Sentence,
+    SeparationWord,
+    SubjectKind,
+    Verdict,
+    WaitFor,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -65,15 +77,63 @@ class SkyAnswer(Answer):
     texture_stops: float
     word: str
     clear_zone: Span | None
-    after_shutter: str | None
+    clouds_after_shutter: CloudLook | None
 
 
 class LeadAnswer(Answer):
     """What should lead the picture, and the wind at which that turns."""
 
     choice: LeadChoice
+    headline: str
+    short: str
+    wait_for: WaitFor | None
+    subject: SubjectKind | None
     reasons: list[SentenceAnswer]
     turns_at_wind_m_s: Span | None
+
+
+class GateAnswer(Answer):
+    """Whether the picture is a daylight landscape; one that is none is not ranked."""
+
+    landscape: bool
+    chance: float
+    reasons: list[NotLandscape]
+
+
+class DoubtAnswer(Answer):
+    """A rule of plausibility that found something."""
+
+    kind: DoubtKind
+    value: float | None
+
+
+class StrongestEdgeAnswer(Answer):
+    """The edge that parts most, between two layers by index."""
+
+    between: list[str]
+    print_step: float
+    x: float
+    y: float
+
+
+class CropAnswer(Answer):
+    """The largest frame of a format, moved towards what leads."""
+
+    format: str
+    keeps_share: float
+    left: float
+    top: float
+    mostly_lost: list[str]
+
+
+class CompositionAnswer(Answer):
+    """Facts of the frame."""
+
+    horizon_height: float | None
+    sky_share: float
+    ground_share: float
+    strongest_edge: StrongestEdgeAnswer | None
+    crops: list[CropAnswer]
 
 
 class VerdictPart(Answer):
@@ -83,7 +143,9 @@ class VerdictPart(Answer):
     separations: list[SeparationAnswer]
     sky: SkyAnswer
     lead: LeadAnswer
-    composition: dict[str, Any]
+    gate: GateAnswer
+    plausibility: list[DoubtAnswer]
+    composition: CompositionAnswer
     layered_contrast: float
     layered_contrast_parts: dict[str, float]
     sentences: list[SentenceAnswer]
@@ -99,6 +161,33 @@ def _sentence(one: Sentence) -> SentenceAnswer:
     )
 
 
+def _composition(verdict: Verdict) -> CompositionAnswer:
+    made, edge = verdict.composition, verdict.composition.strongest_edge
+    return CompositionAnswer(
+        horizon_height=made.horizon_height,
+        sky_share=made.sky_share,
+        ground_share=made.ground_share,
+        strongest_edge=None
+        if edge is None
+        else StrongestEdgeAnswer(
+            between=[verdict.layers[edge.a].name, verdict.layers[edge.b].name],
+            print_step=round(edge.print_step, 1),
+            x=round(edge.xy[0], 3),
+            y=round(edge.xy[1], 3),
+        ),
+        crops=[
+            CropAnswer(
+                format=one.format,
+                keeps_share=one.keeps_share,
+                left=one.left,
+                top=one.top,
+                mostly_lost=list(one.mostly_lost),
+            )
+            for one in made.crops
+        ],
+    )
+
+
 def verdict_part(verdict: Verdict) -> VerdictPart:
     """The verdict as plain values."""
     sky = verdict.sky
@@ -107,7 +196,7 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             LayerAnswer(
                 index=layer.index,
                 name=layer.name,
-                class_name=layer.class_name,
+                **{"class": layer.class_name},
                 share=round(layer.share, 4),
                 zone=span(layer.zone, 2),
                 visible_zone=round(layer.visible_zone, 2),
@@ -139,17 +228,25 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             texture_stops=round(sky.texture_stops, 3),
             word=sky.word,
             clear_zone=maybe_span(sky.clear_zone, 2),
-            after_shutter=sky.after_shutter or None,
+            clouds_after_shutter=sky.clouds_after_shutter,
         ),
         lead=LeadAnswer(
             choice=verdict.lead,
-            reasons=[_sentence(one) for one in verdict.lead_reasons],
+            headline=headline(verdict),
+            short=short_headline(verdict),
+            wait_for=verdict.wait_for,
+            subject=None if verdict.subject is None else verdict.subject.kind,
+            reasons=[_sentence(one) for one in reasons(verdict)],
             turns_at_wind_m_s=maybe_span(verdict.turns_at_wind_m_s, 2),
         ),
-        composition=dict(verdict.composition),
+        gate=GateAnswer(
+            landscape=verdict.gate.landscape, chance=verdict.gate.chance, reasons=list(verdict.gate.reasons)
+        ),
+        plausibility=[DoubtAnswer(kind=one.kind, value=one.value) for one in verdict.doubts],
+        composition=_composition(verdict),
         layered_contrast=verdict.layered_contrast,
-        layered_contrast_parts=dict(verdict.layered_contrast_parts),
-        sentences=[_sentence(one) for one in verdict.sentences],
+        layered_contrast_parts=asdict(verdict.layered_contrast_parts),
+        sentences=[_sentence(one) for one in sentences(verdict)],
     )
 
 

@@ -1,4 +1,4 @@
-"""Everything that can be said of a snap, as options: one set for every command, so that each means the same everywhere."""
+"""Everything that can be said of a snap, as options: one set for every command, each with one meaning."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import inspect
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -24,6 +24,7 @@ from irpreview.cli.common import (
     WindOption,
     ZoneOption,
     fail_usage,
+    within,
 )
 from irpreview.records import CLASS_NAMES, DEFAULT_GRADE
 
@@ -43,8 +44,8 @@ def _flag(name: str, text: str) -> Any:
     return Annotated[bool, typer.Option(name, help=text)]
 
 
-def _number(name: str, metavar: str, text: str, **limits: float) -> Any:
-    return Annotated[float | None, typer.Option(name, metavar=metavar, help=text, **cast(dict[str, Any], limits))]
+def _number(name: str, metavar: str, low: float, high: float, text: str) -> Any:
+    return Annotated[float | None, typer.Option(name, metavar=metavar, **within(low, high), help=text)]
 
 
 def _text(names: tuple[str, ...], metavar: str, text: str) -> Any:
@@ -58,19 +59,28 @@ SHARED: dict[str, tuple[Any, Any]] = {
     "without_log": (_flag("--without-log", "The kit as it stands, without what the field log taught."), False),
     "wind": (WindOption, None),
     "gust": (GustOption, None),
-    "wind_from": (_number("--wind-from", "DEG", "Where the wind blows from, degrees true: 270 = west."), None),
+    "wind_from": (
+        _number("--wind-from", "DEG", 0.0, 360.0, "Where the wind blows from, degrees true: 270 = west."),
+        None,
+    ),
     "shutter": (ShutterOption, None),
     "grade": (GradeOption, DEFAULT_GRADE),
     "place": (_text(("--place", "--at"), "LAT,LON", "Where the snap was taken; else the photo's own place."), ""),
     "when": (_text(("--when",), "TIME", "When, such as 2026-06-21T10:30; else the photo's own time."), ""),
     "zone": (ZoneOption, None),
-    "heading": (_number("--heading", "DEG", "View direction, degrees true, 90 = east; else the photo's own."), None),
+    "heading": (
+        _number("--heading", "DEG", -360.0, 360.0, "View direction, degrees true, 90 = east; else the photo's own."),
+        None,
+    ),
     "sky": (Annotated[Sky, typer.Option("--sky", help="The sky of the day.")], "unknown"),
     "haze": (Annotated[Haze, typer.Option("--haze", help="The air of the day.")], "unknown"),
     "temperature": (TemperatureOption, None),
-    "dew_point": (_number("--dew-point", "C", "Dew point, degrees Celsius.", min=-60.0, max=40.0), None),
-    "cloud_height": (_number("--cloud-height", "M", "Cloud base, metres."), None),
-    "cloud_fist": (_number("--cloud-fist", "S", "Seconds a cloud takes to cross a fist at arm's length."), None),
+    "dew_point": (_number("--dew-point", "C", -60.0, 40.0, "Dew point, degrees Celsius."), None),
+    "cloud_height": (_number("--cloud-height", "M", 0.0, 20000.0, "Cloud base, metres."), None),
+    "cloud_fist": (
+        _number("--cloud-fist", "S", 0.0, 36000.0, "Seconds a cloud takes to cross a fist at arm's length."),
+        None,
+    ),
     "water": (Annotated[Water, typer.Option("--water", help="What water it is.")], "unknown"),
     "distance": (
         Annotated[
@@ -79,15 +89,20 @@ SHARED: dict[str, tuple[Any, Any]] = {
         ],
         None,
     ),
-    "focal": (_number("--focal", "MM", "Lens for the picture, 35 mm equivalent; else that of the snap."), None),
-    "nearest": (_number("--nearest", "M", "Nearest thing that must be sharp, metres."), None),
+    "focal": (
+        _number("--focal", "MM", 1.0, 5000.0, "Lens for the picture, 35 mm equivalent; else that of the snap."),
+        None,
+    ),
+    "nearest": (_number("--nearest", "M", 0.0, 100000.0, "Nearest thing that must be sharp, metres."), None),
     "meter": (MeterOption, None),
     "ev": (EvOption, None),
     "shade": (_flag("--shade", "What matters lies in open shade, and was metered there."), False),
     "hold": (
         Annotated[
             float,
-            typer.Option("--hold", metavar="PX", min=0.5, max=100.0, help="Blur that still counts as sharp, pixels."),
+            typer.Option(
+                "--hold", metavar="PX", **within(0.5, 100.0, "pixels"), help="Blur that still counts as sharp, pixels."
+            ),
         ],
         5.0,
     ),
@@ -95,9 +110,9 @@ SHARED: dict[str, tuple[Any, Any]] = {
         _flag("--noise-reduction", "The camera takes a dark frame of equal length after each."),
         False,
     ),
-    "light_minutes": (_number("--light-minutes", "MIN", "How long the light will last, minutes."), None),
+    "light_minutes": (_number("--light-minutes", "MIN", 0.0, 1440.0, "How long the light will last, minutes."), None),
     "planned_sun": (
-        _number("--planned-sun", "DEG", "A what-if: the snap with the sun this high above the horizon."),
+        _number("--planned-sun", "DEG", -90.0, 90.0, "A what-if: the snap with the sun this high above the horizon."),
         None,
     ),
     "planned_time": (
@@ -126,8 +141,11 @@ SHARED: dict[str, tuple[Any, Any]] = {
         ],
         None,
     ),
-    "clip_fps": (_number("--clip-fps", "HZ", "Frames per second where the clip does not tell."), None),
-    "clip_focal": (_number("--clip-focal", "MM", "Focal length of the clip, else that of the snap."), None),
+    "clip_fps": (_number("--clip-fps", "HZ", 0.0, 10000.0, "Frames per second where the clip does not tell."), None),
+    "clip_focal": (
+        _number("--clip-focal", "MM", 1.0, 5000.0, "Focal length of the clip, else that of the snap."),
+        None,
+    ),
     "crisp": (_flag("--crisp", "Hold to two pixels of a large frame instead of to a sharp print."), False),
     "film_look": (_flag("--film-look", "Let bright parts glow a little, as on film without a backing."), False),
 }
@@ -244,6 +262,11 @@ class Asked:
         return measure_clip(self.given["clip"], photo, self.given["clip_fps"], self.given["clip_focal"])
 
 
+def nothing_said() -> Asked:
+    """As if no option had been given, and the field log left alone."""
+    return Asked({name: default for name, (_, default) in SHARED.items()} | {"without_log": True})
+
+
 def _distances(given: list[str]) -> dict[str, float]:
     distances = {}
     for text in given:
@@ -272,7 +295,7 @@ def asks(command: Callable[..., None]) -> Callable[..., None]:
     kind = inspect.Parameter.KEYWORD_ONLY
     told = [inspect.Parameter(n, kind, default=d, annotation=a) for n, (a, d) in SHARED.items()]
     parameters = [one.replace(kind=kind) for one in kept] + told + [one.replace(kind=kind) for one in last]
-    run.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    run.__dict__["__signature__"] = inspect.Signature(parameters)
     run.__annotations__ = {one.name: one.annotation for one in parameters}
-    del run.__wrapped__  # type: ignore[attr-defined]
+    del run.__dict__["__wrapped__"]
     return run

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say
+from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say, within
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.calibration import Calibration
@@ -24,15 +24,23 @@ FilteredOption = Annotated[
 DarkOption = Annotated[
     float,
     typer.Option(
-        "--too-dark", metavar="STOPS", min=-6.0, max=6.0, help="How much more light the typed filtered frame needed."
+        "--too-dark",
+        metavar="STOPS",
+        **within(-6.0, 6.0, "stops"),
+        help="How much more light the typed filtered frame needed.",
     ),
 ]
 EvOption = Annotated[
-    float | None, typer.Option("--ev", metavar="EV", help="Typed instead of --meter: exposure value at ISO 100.")
+    float | None,
+    typer.Option(
+        "--ev", metavar="EV", **within(-20.0, 30.0), help="Typed instead of --meter: exposure value at ISO 100."
+    ),
 ]
 PlacedOption = Annotated[
     float,
-    typer.Option("--placed", metavar="STOPS", min=-6.0, max=6.0, help="What the plan's placement added, in stops."),
+    typer.Option(
+        "--placed", metavar="STOPS", **within(-6.0, 6.0, "stops"), help="What the plan's placement added, in stops."
+    ),
 ]
 SaveOption = Annotated[
     Path | None, typer.Option("--save", metavar="FILE", help="Write the kit with this factor to a kit file.")

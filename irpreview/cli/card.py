@@ -38,8 +38,8 @@ def register(app: typer.Typer) -> None:
         snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)
         analysis = analyse(snap, asked.request(snap))
         made = card_of(analysis, title or Path(snap.name).stem, with_place)
-        for doubt in asked.lessons[1]:
-            say(doubt)
+        for doubt in dict.fromkeys((*asked.lessons[1], *analysis.doubts)):
+            say(f"doubt: {doubt}")
         for path in write_card(made, out):
             say(f"written: {path}")
         if as_json:

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 import typer
 
-from irpreview.core.units import parse_shutter, parse_wind, shutter_text
+from irpreview.core.units import parse_number, parse_shutter, parse_wind, shutter_text
 from irpreview.errors import IrpreviewError
 from irpreview.records import Range
 
@@ -50,6 +50,7 @@ __all__ = [
     "plain",
     "say",
     "shutter_text",
+    "within",
 ]
 
 SCHEMA = "irpreview/1"
@@ -67,6 +68,16 @@ def as_option(parse: Callable[[str], T]) -> Callable[[str], T]:
 
     read.__name__ = parse.__name__
     return read
+
+
+def within(low: float, high: float, unit: str = "", *, whole: bool = False) -> dict[str, Any]:
+    """For `typer.Option(**within(...))`: the one converter of typed numbers, digits 0 to 9 within low..high."""
+
+    def read(text: Any) -> Any:
+        return parse_number(text, low, high, unit, whole=whole) if isinstance(text, str) else text
+
+    read.__name__ = "integer" if whole else "float"
+    return {"parser": as_option(read), "min": low, "max": high}
 
 
 def known_zone(name: str) -> str:
@@ -87,7 +98,7 @@ KitOption = Annotated[
     str | None,
     typer.Option("--kit", metavar="NAME|FILE", help="Filter and camera: a built-in name or a kit file of your own."),
 ]
-GradeOption = Annotated[float, typer.Option("--grade", min=0.0, max=5.0, help="Paper grade: 0 soft to 5 very hard.")]
+GradeOption = Annotated[float, typer.Option("--grade", **within(0.0, 5.0), help="Paper grade: 0 soft to 5 very hard.")]
 WindOption = Annotated[
     float | None,
     typer.Option(
@@ -108,7 +119,8 @@ GustOption = Annotated[
     typer.Option("--gust", parser=as_option(parse_wind), metavar="WIND", help="Gusts, written like --wind."),
 ]
 TemperatureOption = Annotated[
-    float | None, typer.Option("--temperature", metavar="C", min=-60.0, max=60.0, help="Air, degrees Celsius.")
+    float | None,
+    typer.Option("--temperature", **within(-60.0, 60.0, "degrees C"), metavar="C", help="Air, degrees Celsius."),
 ]
 AtOption = Annotated[
     str | None,
@@ -116,7 +128,12 @@ AtOption = Annotated[
 ]
 PlannedSunOption = Annotated[
     float | None,
-    typer.Option("--planned-sun", metavar="DEG", help="A what-if: the snap with the sun this high above the horizon."),
+    typer.Option(
+        "--planned-sun",
+        **within(-90.0, 90.0, "degrees"),
+        metavar="DEG",
+        help="A what-if: the snap with the sun this high above the horizon.",
+    ),
 ]
 PlannedTimeOption = Annotated[
     str | None,
@@ -135,17 +152,22 @@ WhenOption = Annotated[
 ]
 HazeOption = Annotated[str, typer.Option("--haze", metavar="WORD", help="clear, normal, hazy or unknown.")]
 HeadingOption = Annotated[
-    float | None, typer.Option("--heading", metavar="DEG", help="View direction, degrees true; 90 = east.")
+    float | None,
+    typer.Option(
+        "--heading", **within(-360.0, 360.0, "degrees"), metavar="DEG", help="View direction, degrees true; 90 = east."
+    ),
 ]
 FocalOption = Annotated[
-    float | None, typer.Option("--focal", metavar="MM", help="Focal length, 35 mm equivalent, in mm.")
+    float | None,
+    typer.Option("--focal", **within(1.0, 5000.0, "mm"), metavar="MM", help="Focal length, 35 mm equivalent, in mm."),
 ]
 LensOption = Annotated[str | None, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")]
 MeterOption = Annotated[
     str | None, typer.Option("--meter", metavar="READING", help='The metered light, such as "1/125 f/10 ISO 64".')
 ]
 EvOption = Annotated[
-    float | None, typer.Option("--ev", metavar="EV", help="The metered light as exposure value at ISO 100.")
+    float | None,
+    typer.Option("--ev", **within(-20.0, 30.0), metavar="EV", help="The metered light as exposure value at ISO 100."),
 ]
 LogOption = Annotated[
     Path | None,

@@ -28,16 +28,17 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Do the main job on a scene that comes along, and say where the pictures are. The snap is put beside them."""
-        from irpreview.cli.render import facts_of, render_one, report
+        from irpreview.cli.asking import nothing_said
+        from irpreview.cli.render import render_one, report
         from irpreview.io.pictures import make_folder, write_file
 
         photo = demo_photo(scene)
         make_folder(out)
-        done = render_one(photo, out, photo.parent.name)
+        analysis, answer = render_one(photo, out, photo.parent.name, nothing_said())
         if as_json:
-            emit_json(facts_of(done))
+            emit_json(answer.as_json())
         else:
-            print(report(done, title=photo.parent.name.replace("_", " ")))
+            print(report(analysis, answer, title=photo.parent.name.replace("_", " ")))
         write_file(out / "snap.jpg", photo.read_bytes())
         say(f"The pictures are in {out.resolve()}; snap.jpg there is the photo they were made from")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -72,7 +73,8 @@ def register(app: typer.Typer) -> None:
 
 def report(analysis: Analysis, doubts: list[str]) -> str:
     """The verdict as a short text."""
-    from irpreview.core.words.lead_words import LEAD_WORDS
+    from irpreview.core.words.lead_words import lead_text
+    from irpreview.core.words.verdict_words import reasons, sentences
 
     verdict, wind = analysis.verdict, analysis.request.conditions.wind_m_s
     frame = [
@@ -80,10 +82,10 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
         f"wind {wind:.1f} m/s" if wind is not None else "wind not given",
         f"grade {verdict.grade:g}",
     ]
-    lines = [f"{analysis.photo.name}: {LEAD_WORDS[verdict.lead]}  ({analysis.kit.name}, {', '.join(frame)})"]
-    for sentence in (*verdict.lead_reasons, *verdict.sentences):
+    lines = [f"{analysis.photo.name}: {lead_text(verdict)}  ({analysis.kit.name}, {', '.join(frame)})"]
+    for sentence in (*reasons(verdict), *sentences(verdict)):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
-    parts = ", ".join(f"{name} {value:.2f}" for name, value in verdict.layered_contrast_parts.items())
+    parts = ", ".join(f"{name} {value:.2f}" for name, value in asdict(verdict.layered_contrast_parts).items())
     lines.append(f"  For sorting: layered contrast {verdict.layered_contrast:.0f} of 100 ({parts}).")
     for doubt in doubts:
         lines += textwrap.wrap(f"Doubt: {doubt}.".replace("..", "."), 96, initial_indent="  ", subsequent_indent="    ")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import JsonOption, LensOption, emit_json, say
+from irpreview.cli.common import JsonOption, LensOption, emit_json, say, within
 
 if TYPE_CHECKING:
     from irpreview.core.light.spectra import Tables
@@ -62,7 +62,10 @@ def register(app: typer.Typer) -> None:
         ] = "unmodified-720",
         name: Annotated[str | None, typer.Option(help="A name for it; without it the file's.")] = None,
         cut_on: Annotated[
-            float | None, typer.Option("--cut-on", metavar="NM", help="Filter cut-on, 500 to 1100 nm.")
+            float | None,
+            typer.Option(
+                "--cut-on", metavar="NM", **within(500.0, 1100.0, "nm"), help="Filter cut-on, 500 to 1100 nm."
+            ),
         ] = None,
         curve: Annotated[
             Path | None,
@@ -70,7 +73,13 @@ def register(app: typer.Typer) -> None:
         ] = None,
         sensor: Annotated[str | None, typer.Option("--sensor", help="unmodified, full_spectrum or converted.")] = None,
         factor: Annotated[
-            float | None, typer.Option("--factor", metavar="STOPS", help="Your own filter factor of grey, where known.")
+            float | None,
+            typer.Option(
+                "--factor",
+                metavar="STOPS",
+                **within(-10.0, 30.0, "stops"),
+                help="Your own filter factor of grey, where known.",
+            ),
         ] = None,
         lens: LensOption = None,
         overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace the file if it is there.")] = False,

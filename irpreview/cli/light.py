@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say
+from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say, within
 from irpreview.core.words import long_words
 
 if TYPE_CHECKING:
@@ -16,9 +16,14 @@ if TYPE_CHECKING:
 
 AtOption = Annotated[str, typer.Option("--at", metavar="LAT,LON", help="Place in degrees; west and south negative.")]
 DateOption = Annotated[str, typer.Option("--date", metavar="DATE", help="Day as YYYY-MM-DD.")]
-DaysOption = Annotated[int, typer.Option("--days", metavar="N", help="Look at N days from the date on.")]
+DaysOption = Annotated[
+    int, typer.Option("--days", metavar="N", **within(1, 366, whole=True), help="Look at N days from the date on.")
+]
 FocalOption = Annotated[
-    float | None, typer.Option("--focal", metavar="MM", help="35 mm equivalent, to warn of the sun in the frame.")
+    float | None,
+    typer.Option(
+        "--focal", metavar="MM", **within(1.0, 5000.0, "mm"), help="35 mm equivalent, to warn of the sun in the frame."
+    ),
 ]
 PlotOption = Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw the hours to a PNG, PDF or SVG.")]
 
@@ -39,7 +44,7 @@ def register(app: typer.Typer) -> None:
         plot: PlotOption = None,
         as_json: JsonOption = False,
     ) -> None:
-        """When the light is right: sun, hard light and view direction, every quarter hour."""
+        """When the light is right: sun, hard or soft light and view direction, every quarter hour."""
         from irpreview.core.light.light_plan import parse_date, parse_place, plan_light
         from irpreview.io.kits import load_kit
         from irpreview.io.tables import load_tables
@@ -99,6 +104,8 @@ def facts_of(plan: LightPlan, kit: Kit, plot: Path | None) -> dict[str, Any]:
                 "sun_bearing_deg": q.sun_bearing_deg,
                 "sun_side": q.sun_side,
                 "hard_light": q.hard_light,
+                "hardness": q.hardness,
+                "sunlit_to_shade": q.sunlit_to_shade,
                 "shade_stops": q.shade_stops,
                 "longer_stops": q.longer_stops,
                 "sun_in_frame": q.sun_in_frame,
@@ -130,14 +137,14 @@ def report(plan: LightPlan) -> str:
     first = plan.days[0]
     place = f"{plan.place.latitude_deg:g}, {plan.place.longitude_deg:g}"
     lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {first.words}", ""]
-    lines.append("time   height  bearing  hard light   shade  expose longer  sun")
+    lines.append("time   height  bearing  light   sun:shade  expose longer  sun")
     for q in first.quarters:
         if q.sun_height_deg > 0.0 and q.time.minute in (0, 30):
             frame = ", in the frame" if q.sun_in_frame else ""
             longer = "" if q.longer_stops is None else f"{q.longer_stops:+.1f}"
             lines.append(
-                f"{q.time:%H:%M} {q.sun_height_deg:7.0f} {q.sun_bearing_deg:8.0f} {q.hard_light:10.0%} "
-                f"{-q.shade_stops:+7.1f} {longer:>14}  {SIDE_WORDS[q.sun_side]}{frame}"
+                f"{q.time:%H:%M} {q.sun_height_deg:7.0f} {q.sun_bearing_deg:8.0f} {q.hardness:>6} "
+                f"{f'{q.sunlit_to_shade:.0f}:1':>10} {longer:>14}  {SIDE_WORDS[q.sun_side]}{frame}"
             )
     if plan.best:
         several = len(plan.days) > 1

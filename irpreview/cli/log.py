@@ -22,6 +22,7 @@ from irpreview.cli.common import (
     emit_json,
     fail_usage,
     say,
+    within,
 )
 
 if TYPE_CHECKING:
@@ -30,7 +31,12 @@ if TYPE_CHECKING:
     from irpreview.core.field_log.entries import LogEntry, SearchWish
     from irpreview.records import Kit, Place
 
-NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="Number of the frame, as `log list` shows it.")]
+NumberArgument = Annotated[
+    int,
+    typer.Argument(
+        metavar="NUMBER", **within(1, 10**12, whole=True), help="Number of the frame, as `log list` shows it."
+    ),
+]
 FrameOption = Annotated[
     Path | None,
     typer.Option("--frame", metavar="FILE", help="The infrared frame: its exposure data and brightness are read."),
@@ -48,7 +54,10 @@ PlannedOption = Annotated[
 CameOutOption = Annotated[
     float | None,
     typer.Option(
-        "--came-out", metavar="STOPS", help="How much brighter (+) or darker (-) than middle grey it came out."
+        "--came-out",
+        metavar="STOPS",
+        **within(-20.0, 20.0, "stops"),
+        help="How much brighter (+) or darker (-) than middle grey it came out.",
     ),
 ]
 OutcomeOption = Annotated[
@@ -62,7 +71,8 @@ ShadeOption = Annotated[
     bool | None, typer.Option("--shade/--sun", help="Whether the subject lay in open shade.", show_default=False)
 ]
 SunHeightOption = Annotated[
-    float | None, typer.Option("--sun-height", metavar="DEG", help="Height of the sun; else from place and time.")
+    float | None,
+    typer.Option("--sun-height", metavar="DEG", **within(-90, 90), help="Height of the sun; else from place and time."),
 ]
 PlaceOption = Annotated[str | None, typer.Option("--place", metavar="NAME", help="Name of the place.")]
 NotesOption = Annotated[str | None, typer.Option("--notes", metavar="TEXT", help="Anything else.")]
@@ -170,7 +180,10 @@ def _register_writing(group: typer.Typer) -> None:
 
     @group.command("remove")
     def remove(
-        numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...", help="Numbers of the frames.")],
+        numbers: Annotated[
+            list[int],
+            typer.Argument(metavar="NUMBER...", **within(1, 10**12, whole=True), help="Numbers of the frames."),
+        ],
         log: LogOption = None,
     ) -> None:
         """Take frames out; `log undo` brings them back."""
@@ -192,7 +205,9 @@ def _register_writing(group: typer.Typer) -> None:
 def _register_reading(group: typer.Typer) -> None:
     @group.command("list")
     def list_(
-        most: Annotated[int, typer.Option("--most", metavar="N", min=1, help="At most so many.")] = 50,
+        most: Annotated[
+            int, typer.Option("--most", metavar="N", **within(1, 10**6, whole=True), help="At most so many.")
+        ] = 50,
         log: LogOption = None,
         as_json: JsonOption = False,
     ) -> None:
@@ -214,7 +229,9 @@ def _register_reading(group: typer.Typer) -> None:
     def search(
         place: PlaceOption = None,
         near: Annotated[str | None, typer.Option("--near", metavar="LAT,LON", help="Near this point.")] = None,
-        within: Annotated[float, typer.Option("--within", metavar="KM", min=0.01, help="So near, km.")] = 5.0,
+        within: Annotated[
+            float, typer.Option("--within", metavar="KM", **within(0.01, 20100), help="So near, km.")
+        ] = 5.0,
         since: SinceOption = None,
         until: UntilOption = None,
         kit: KitNameOption = None,

@@ -17,6 +17,7 @@ from irpreview.cli.common import (
     emit_json,
     fail_usage,
     say,
+    within,
 )
 from irpreview.records import CLASS_WORDS, Range
 
@@ -191,8 +192,12 @@ def _register_hot_spot(group: typer.Typer) -> None:
             typer.Argument(metavar="FRAME...", help="Frames of one even subject, one lens, focal length and aperture."),
         ] = None,
         lens: LensOption = None,
-        focal: Annotated[float | None, typer.Option("--focal", metavar="MM", help="Focal length, mm.")] = None,
-        aperture: Annotated[float | None, typer.Option("--aperture", metavar="N", help="f-number.")] = None,
+        focal: Annotated[
+            float | None, typer.Option("--focal", metavar="MM", **within(1.0, 5000.0, "mm"), help="Focal length, mm.")
+        ] = None,
+        aperture: Annotated[
+            float | None, typer.Option("--aperture", metavar="N", **within(0.5, 256.0), help="f-number.")
+        ] = None,
         kit: KitOption = None,
         keep: Annotated[bool, typer.Option("--keep", help="Put it in the lens table of the log.")] = False,
         log: LogOption = None,

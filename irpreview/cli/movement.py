@@ -9,6 +9,8 @@ import typer
 
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotoArgument, emit_json, say, shutter_text
+from irpreview.core.words import long_words
+from irpreview.core.words.motion_words import print_text, wind_words
 from irpreview.records import CLASS_WORDS
 
 if TYPE_CHECKING:
@@ -93,12 +95,12 @@ def _draw(analysis: Analysis, out: Path) -> Path:
 
 def report(name: str, moved: Movement, rates: Rates, answer: MoveAnswer) -> str:
     """The movement in words for a person."""
-    lines = [f"{name} at {shutter_text(moved.shutter_s)}; {rates.facts['wind']}"]
+    lines = [f"{name} at {shutter_text(moved.shutter_s)}; {wind_words(rates.wind_m_s, rates.wind_known)}"]
     for key, move in moved.classes.items():
         word = "people and boats" if key == "other" else CLASS_WORDS[key]
         lines.append(f"  {word:18s}{_line(move)}")
     lines.append(f"  {'tripod':18s}{_line(moved.tripod)}")
-    lines += [f"  {text}" for text in moved.warnings]
+    lines += [f"  {text}" for text in long_words(moved.notes)]
     settings = answer.settings
     if settings is not None:
         lines.append(f"  To hold the {CLASS_WORDS[settings.holds]} ({settings.shutter_text}):")
@@ -113,7 +115,6 @@ def report(name: str, moved: Movement, rates: Rates, answer: MoveAnswer) -> str:
 
 
 def _line(move: ClassMovement) -> str:
-    from irpreview.core.motion.blur import print_text
     from irpreview.core.motion.sway import LONGEST_S
 
     if move.holds_until_s is None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from irpreview.cli.asking import Asked, asks
-from irpreview.cli.common import JsonOption, emit_json, fail_usage, say
+from irpreview.cli.common import JsonOption, emit_json, fail_usage, say, within
 
 if TYPE_CHECKING:
     from irpreview.core.scouting.ranking import Scouting
@@ -39,12 +39,17 @@ PlacesOption = Annotated[
     ),
 ]
 MostOption = Annotated[
-    int, typer.Option("--most", metavar="N", min=1, max=5000, help="Views on the contact sheet; the tables have all.")
+    int,
+    typer.Option(
+        "--most", metavar="N", **within(1, 5000, whole=True), help="Views on the contact sheet; the tables have all."
+    ),
 ]
 TitleOption = Annotated[str, typer.Option("--title", metavar="TEXT", help="Heading of the contact sheet.")]
 JobsOption = Annotated[
     int | None,
-    typer.Option("--jobs", metavar="N", min=1, max=512, help="Photos judged at once; left out = one per core."),
+    typer.Option(
+        "--jobs", metavar="N", **within(1, 512, whole=True), help="Photos judged at once; left out = one per core."
+    ),
 ]
 ClusterOption = Annotated[
     str | None,

@@ -11,6 +11,8 @@ from typing import Annotated
 
 import typer
 
+from irpreview.cli.common import within
+
 
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
@@ -18,7 +20,11 @@ def register(app: typer.Typer) -> None:
     @app.command()
     def serve(
         port: Annotated[
-            int | None, typer.Option(help="Port to listen on, 1024 to 65535; without it the usual or a free one.")
+            int | None,
+            typer.Option(
+                **within(1024, 65535, whole=True),
+                help="Port to listen on, 1024 to 65535; without it the usual or a free one.",
+            ),
         ] = None,
         no_open: Annotated[bool, typer.Option("--no-open", help="Do not open the browser.")] = False,
         lan: Annotated[

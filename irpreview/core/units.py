@@ -87,10 +87,26 @@ def parse_shutter(text: str) -> float:
         hours, minutes, rest = (float(part) if part else 0.0 for part in match.groups())
         seconds = hours * 3600.0 + minutes * 60.0 + rest
     if seconds is None:
-        raise BadValue(f"shutter time {text!r} was not understood; write seconds (30), a fraction (1/30) or 2m30s")
+        raise BadValue(f"shutter time {text[:40]!r} was not understood; write seconds (30), a fraction (1/30) or 2m30s")
     if not SHUTTER_MIN_S <= seconds <= SHUTTER_MAX_S:
-        raise BadValue(f"shutter time {text!r} is {seconds:g} s; it must lie between 1/32000 s and 24 h")
+        raise BadValue(f"shutter time {text[:40]!r} is {seconds:g} s; it must lie between 1/32000 s and 24 h")
     return seconds
+
+
+_PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+
+
+def parse_number(text: str, low: float, high: float, unit: str = "", *, whole: bool = False) -> float:
+    """A number as a person types it, within low..high: digits 0 to 9, a point, no words. Raises BadValue."""
+    cleaned, unit = text.strip(), f" {unit}" if unit else ""
+    kind = "a whole number" if whole else "a number"
+    understood = _PLAIN_NUMBER.fullmatch(cleaned) is not None and (not whole or cleaned.lstrip("+-").isdigit())
+    if not understood or len(cleaned) > 60:
+        raise BadValue(f"{text[:40]!r} is not {kind}; give {kind} from {low:g} to {high:g}{unit}")
+    value = float(cleaned)
+    if not low <= value <= high:
+        raise BadValue(f"{text[:40]} is outside {low:g} to {high:g}{unit}; give {kind} in that range")
+    return int(cleaned) if whole else value
 
 
 def beaufort_m_s(force: float) -> float:
@@ -110,16 +126,18 @@ def parse_wind(text: str) -> float:
     elif match is not None:
         number, unit = float(match[1]), match[2] or "m/s"
     else:
-        raise BadValue(f"wind {text!r} was not understood; write metres per second (4), or 5bft, 12kn, 20km/h, 10mph")
+        raise BadValue(
+            f"wind {text[:40]!r} was not understood; write metres per second (4), or 5bft, 12kn, 20km/h, 10mph"
+        )
     if unit in ("bft", "beaufort", "force"):
         if number > 12:
-            raise BadValue(f"wind {text!r} is beyond the Beaufort scale; it runs from 0 to 12")
+            raise BadValue(f"wind {text[:40]!r} is beyond the Beaufort scale; it runs from 0 to 12")
         return beaufort_m_s(number)
     if unit not in _WIND_UNIT_M_S:
-        raise BadValue(f"wind unit {unit!r} in {text!r} is not known; write 4 (m/s), 5bft, 12kn, 20km/h or 10mph")
+        raise BadValue(f"wind unit {unit!r} in {text[:40]!r} is not known; write 4 (m/s), 5bft, 12kn, 20km/h or 10mph")
     speed = number * _WIND_UNIT_M_S[unit]
     if speed > WIND_MAX_M_S:
-        raise BadValue(f"wind {text!r} is {speed:.0f} m/s; it must lie between 0 and {WIND_MAX_M_S:.0f} m/s")
+        raise BadValue(f"wind {text[:40]!r} is {speed:.0f} m/s; it must lie between 0 and {WIND_MAX_M_S:.0f} m/s")
     return speed
 
 

@@ -112,7 +112,8 @@ class FieldLog(SqliteFile):
         """Take frames out; `undo` brings them back."""
         with self._change(f"removed {_frames(numbers)}"):
             for number in numbers:
-                self.entry(number)
+                with contextlib.suppress(BadLog):  # what makes no sense can still be taken out
+                    self.entry(number)
                 self._delete("frames", number)
 
     def undo(self) -> str:
@@ -211,6 +212,8 @@ class FieldLog(SqliteFile):
 
     def entry(self, number: int) -> LogEntry:
         """One frame by its number. Raises BadValue if it is not there."""
+        if not 0 < number < 2**63:  # sqlite counts no further
+            raise BadValue(f"there is no frame {str(number)[:30]} in the log {self.path}; `log list` shows what is")
         row = self._one(f"{_SELECT} WHERE frames.id = ?", (number,))
         if row is None:
             raise BadValue(f"frame {number} is not in the log {self.path}; `log list` shows what is")
@@ -407,6 +410,16 @@ def distance_km(a: Place, b: Place) -> float:
 
 
 def _entry_of(row: sqlite3.Row) -> LogEntry:
+    try:
+        return _entry_as_kept(row)
+    except (ValueError, TypeError, KeyError, IndexError):  # another program wrote into the file
+        raise BadLog(
+            f"frame {str(row['id'])[:20]} of the log holds a value that makes no sense (a date or a number); "
+            "bring back a backup copy, or take the frame out with `log remove`"
+        ) from None
+
+
+def _entry_as_kept(row: sqlite3.Row) -> LogEntry:
     value: dict[str, Any] = {name: row[name] for name in _PLAIN_COLUMNS}
     place = None
     if row["latitude_deg"] is not None and row["longitude_deg"] is not None:

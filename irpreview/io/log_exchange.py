@@ -6,8 +6,6 @@ sun's height only to five degrees (time and height together would draw a line on
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -35,6 +33,7 @@ from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog, default_path
 from irpreview.io.kits import same_lens
 from irpreview.io.pictures import write_file
+from irpreview.io.spreadsheet import read_rows, write_rows
 from irpreview.io.tables import load_tables
 from irpreview.records import Kit, Place, Range, Taught
 
@@ -82,13 +81,7 @@ def export_log(log: FieldLog, path: Path | str, wish: SearchWish | None = None, 
     entries = log.search(wish or SearchWish(newest_first=False))
     facts = [facts_of(entry, locations=locations) for entry in entries]
     if path.suffix.lower() == ".csv":
-        text = io.StringIO()
-        writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(
-            {k: "" if v is None else int(v) if isinstance(v, bool) else v for k, v in f.items()} for f in facts
-        )
-        write_file(path, text.getvalue().encode())
+        write_file(path, write_rows(COLUMNS, facts).encode())
     else:
         kits = (wish.kit_name,) if wish is not None and wish.kit_name else log.all_kit_names()
         whole = {
@@ -116,7 +109,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
     for where, row in rows:
         try:
             entry = check_entry(_entry_of(row))
-        except (IrpreviewError, ValueError, TypeError, KeyError) as error:
+        except (IrpreviewError, ValueError, TypeError, KeyError, OverflowError) as error:
             raise BadLog(f"{path.name}, {where}: {_fault(error)}; nothing was imported") from None
         if entry.uid and (entry.uid in seen or log.has_uid(entry.uid)):
             continue
@@ -132,17 +125,22 @@ Rows = list[tuple[str, dict[str, Any]]]
 def _content(path: Path) -> tuple[Rows, list[SpotRecord], list[ToneDifference]]:
     """(frames with where they stand, lens table, comparisons) of an exported file."""
     try:
+        if path.exists() and not path.is_file():
+            raise BadLog(f"{path} is no ordinary file; name a JSON or CSV file of `log export`")
         if path.stat().st_size > LARGEST_FILE_MB * 1e6:
             raise BadLog(f"{path} is larger than {LARGEST_FILE_MB:.0f} MB; a log of 10000 frames has about 8 MB")
         text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:
         said = getattr(error, "strerror", None) or "it is no text"
         raise BadLog(f"{path} could not be read ({said}); name a JSON or CSV file of `log export`") from None
     if path.suffix.lower() == ".csv":
-        reader = csv.DictReader(io.StringIO(text))
-        if "kit_name" not in (reader.fieldnames or ()):
+        try:
+            names, cells = read_rows(text)
+        except BadValue as error:
+            raise BadLog(f"{path.name}, {error}; nothing was imported") from None
+        if "kit_name" not in names:
             raise BadLog(f"{path.name} lacks the column kit_name in its first line; see a CSV file of `log export`")
-        rows = [(f"line {i + 2}", {k: v for k, v in row.items() if k and v}) for i, row in enumerate(reader)]
+        rows: Rows = [(f"line {i + 2}", dict(row)) for i, row in enumerate(cells)]
         return rows, [], []
     try:
         whole = json.loads(text)
@@ -175,7 +173,7 @@ def _records(
     for i, row in enumerate(rows):
         try:
             out.append(read(row))
-        except (IrpreviewError, ValueError, TypeError, KeyError) as error:
+        except (IrpreviewError, ValueError, TypeError, KeyError, OverflowError) as error:
             raise BadLog(f"{path.name}, {part} {i + 1}: {_fault(error)}; nothing was imported") from None
     return out
 
@@ -184,7 +182,7 @@ def _fault(error: Exception) -> str:
     said = " ".join(str(error).split())[:200]
     if isinstance(error, KeyError):
         return f"{said} is missing"
-    return said if isinstance(error, IrpreviewError) else f"a value of the wrong kind ({said})"
+    return said if isinstance(error, IrpreviewError) else f"a value of the wrong kind or size ({said[:80]})"
 
 
 def _spot_facts(spot: SpotRecord) -> dict[str, Any]:

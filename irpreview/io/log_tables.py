@@ -114,6 +114,8 @@ def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
 
 def _is_ours(path: Path) -> bool:
     """Whether the file is empty (just made) or begins like an sqlite file with our mark, or none yet."""
+    if not path.is_file():
+        raise BadLog(f"{path} is no ordinary file (a device or a pipe); name a file for the log")
     try:
         with path.open("rb") as file:
             head = file.read(100)

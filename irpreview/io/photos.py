@@ -13,7 +13,6 @@ import io
 import logging
 import re
 import stat
-import struct
 import warnings
 from collections.abc import Callable, Mapping
 from functools import lru_cache
@@ -26,8 +25,9 @@ from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPIma
 
 from irpreview.core.imaging.resize import within
 from irpreview.core.scene.photo_doubts import pixel_doubts
-from irpreview.errors import BadPhoto, BadValue
+from irpreview.errors import BadPhoto, BadValue, IrpreviewError
 from irpreview.io.colour_profiles import to_srgb
+from irpreview.io.jpeg_damage import BREAKS_OFF, SHIFTED, STEP_LIMIT, block_px, decoder_says, step_strength
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
 from irpreview.records import WORKING_SIDE_PX, ByteArray, Photo, frozen_array
@@ -63,13 +63,18 @@ def load_photo(
     if max_side is not None and max_side < LEAST_SIDE_PX:
         raise BadValue(f"a photo cannot be read at {max_side} px; its long side must be {LEAST_SIDE_PX} px or more")
     data, name = _read(source, name)
-    kind = kind_of(data[:_HEAD_BYTES], name)
     try:
-        check_whole(data, kind, name)
-        raw = kind == "TIFF" and is_raw_tiff(data)
-    except (ValueError, OverflowError, IndexError, struct.error, MemoryError) as error:
-        raise _damaged(name, error) from error  # offsets and lengths in a file may be any number
-    if raw:
+        return _photo_of(data, name, zone, max_side)
+    except IrpreviewError:
+        raise
+    except Exception as error:  # offsets and lengths in a file may be any number, and its readers raise anything
+        raise _damaged(name, error) from error
+
+
+def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) -> Photo:
+    kind = kind_of(data[:_HEAD_BYTES], name)
+    check_whole(data, kind, name)
+    if kind == "TIFF" and is_raw_tiff(data):
         raise BadPhoto(f"{name} is a camera raw file; develop it to JPEG or TIFF first")
     _keep_pillow_quiet()
     doubts: list[str] = []
@@ -79,11 +84,15 @@ def load_photo(
     if kind in ("PNG", "WEBP", "TIFF") and getattr(image, "is_animated", False):
         doubts.append("the file holds several pictures; only the first was used")
     _decode(image, kind, name, max_side)
-    if kind == "JPEG" and _ends_in_nothing(image):
-        raise BadPhoto(
-            f"{name} is damaged: its last rows hold no picture, as after a broken copy; copy it again from the phone, "
-            "or use another photo"
-        )
+    if kind == "JPEG":
+        doubts += _decoder_doubts(data, image, name)
+    # The analysis sees the same pixels whatever size the photo is read at: a JPEG read larger is decoded once more.
+    again = kind == "JPEG" and max(image.size) > WORKING_SIDE_PX and (max_side is None or max_side > WORKING_SIDE_PX)
+    small = _open(data, kind, name) if again else image
+    if again:
+        _decode(small, kind, name, WORKING_SIDE_PX)
+    if kind == "JPEG":
+        doubts += _step_doubts(data, small, full_size[1])
     facts = _facts(image, zone, doubts)
     orientation = _orientation(image, kind, doubts)
     pixels = _to_pixels(image, name, doubts)
@@ -91,7 +100,10 @@ def load_photo(
     if max_side is not None:
         pixels = within(pixels, max_side)
     pixels = _upright(pixels, orientation)
-    working = _working(data, kind, name, orientation, pixels)
+    if again:
+        working = _upright(within(_to_pixels(small, name, []), WORKING_SIDE_PX), orientation)
+    else:
+        working = within(pixels, WORKING_SIDE_PX)
     doubts += facts.doubts
     doubts += pixel_doubts(working, facts.shot)
     return Photo(
@@ -109,21 +121,17 @@ def load_photo(
     )
 
 
-def _working(data: bytes, kind: str, name: str, orientation: int, pixels: ByteArray) -> ByteArray:
-    """The picture at the analysis' size, (h, w, 3): the same pixels whatever size the photo itself is read at."""
-    if kind != "JPEG" or max(pixels.shape) <= WORKING_SIDE_PX:
-        return within(pixels, WORKING_SIDE_PX)
-    image = _open(data, kind, name)
-    _decode(image, kind, name, WORKING_SIDE_PX)
-    return _upright(within(_to_pixels(image, name, []), WORKING_SIDE_PX), orientation)
-
-
 def read_facts(source: str | Path | bytes, *, zone: str | None = None, name: str | None = None) -> Facts:
     """Time, place and exposure of a photo, without decoding its pixels. Raises BadPhoto as `load_photo` does."""
     data, name = _read(source, name)
     kind = kind_of(data[:_HEAD_BYTES], name)
     _keep_pillow_quiet()
-    return _facts(_open(data, kind, name), zone, [])
+    try:
+        return _facts(_open(data, kind, name), zone, [])
+    except IrpreviewError:
+        raise
+    except Exception as error:
+        raise _damaged(name, error) from error
 
 
 def _read(source: str | Path | bytes, name: str | None) -> tuple[bytes, str]:
@@ -254,6 +262,22 @@ def _decode(image: Image.Image, kind: str, name: str, max_side: int | None) -> N
         raise _damaged(name, error) from error
 
 
+def _decoder_doubts(data: bytes, image: Image.Image, name: str) -> list[str]:
+    """Raise BadPhoto for a JPEG whose data are broken; a doubt about one that its decoder had to mend."""
+    broken, doubt = decoder_says(data)
+    if broken or _ends_in_nothing(image):
+        raise BadPhoto(f"{name} is damaged: {BREAKS_OFF}; copy it again from the phone, or use another photo")
+    return [doubt] if doubt is not None else []
+
+
+def _step_doubts(data: bytes, image: Image.Image, full_width: int) -> list[str]:
+    block, reduced = block_px(data), round(full_width / image.width)
+    if block is None or image.mode not in ("L", "RGB"):
+        return []
+    strength = step_strength(np.asarray(image), (block[0] // reduced, block[1] // reduced))
+    return [SHIFTED] if strength > STEP_LIMIT else []
+
+
 def _ends_in_nothing(image: Image.Image) -> bool:
     """Whether the last rows are the very middle grey that a JPEG decoder puts where the data are missing.
 
@@ -261,8 +285,9 @@ def _ends_in_nothing(image: Image.Image) -> bool:
     """
     width, height = image.size
     rows = np.asarray(image.crop((0, height - 8, width, height)))
-    whole = np.asarray(image.resize((32, 32)))  # a picture that is this grey all over is what it is
-    return bool(np.all(rows == 128) and whole.std() > 1.0)
+    if not np.all(rows == 128):
+        return False
+    return bool(np.asarray(image.resize((32, 32))).std() > 1.0)  # a picture this grey all over is what it is
 
 
 def _facts(image: Image.Image, zone: str | None, doubts: list[str]) -> Facts:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from typing import Any
 
 from irpreview.core.scouting.ranking import COLUMNS, PLACE_COLUMNS, Scouting, all_facts, geojson
-
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+from irpreview.io.spreadsheet import is_live, write_rows
 
 
 def printable(path: str) -> str:
@@ -23,20 +20,17 @@ def scouting_csv(scouting: Scouting) -> str:
     A path that a spreadsheet would take for a formula gets "./" in front, which names the same file.
     """
     columns = [*COLUMNS, *(PLACE_COLUMNS if scouting.with_places else ()), "refused"]
-    text = io.StringIO()
-    writer = csv.DictWriter(text, columns, lineterminator="\n", extrasaction="ignore")
-    writer.writeheader()
-    for facts in all_facts(scouting):
-        row = {name: "" if value is None else value for name, value in facts.items()}
-        writer.writerow(row | {"photo": _safe(facts["photo"]), "layers": "; ".join(facts["layers"]), "refused": ""})
-    for path, why in scouting.refused:
-        writer.writerow({"photo": _safe(path), "refused": _one_line(why)})
-    return text.getvalue()
+    rows = [
+        {**facts, "photo": _safe(facts["photo"]), "layers": "; ".join(facts["layers"]), "refused": None}
+        for facts in all_facts(scouting)
+    ]
+    rows += [{"photo": _safe(path), "refused": _one_line(why)} for path, why in scouting.refused]
+    return write_rows(columns, rows)
 
 
 def _safe(path: str) -> str:
     text = printable(path)
-    return f"./{text}" if text.startswith(_FORMULA_SIGNS) else text
+    return f"./{text}" if is_live(text) else text
 
 
 def _one_line(text: str) -> str:

@@ -58,6 +58,16 @@ class Spectrum:
     source_id: str
     spread: NDArray[np.float64] | None = None
 
+    def _content(self) -> tuple[object, ...]:
+        arrays = (self.wavelength_nm, self.value, self.spread)
+        return (*(None if one is None else one.tobytes() for one in arrays), self.quantity, self.unit, self.source_id)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Spectrum) and self._content() == other._content()
+
+    def __hash__(self) -> int:
+        return hash(self._content())
+
 
 def zone_of(tone: float) -> float:
     """Zone of a linear tone (white surface = 1): 5 + log2(tone / 0.18). [zones]"""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
 from types import MappingProxyType
 from typing import Literal
 
@@ -34,6 +36,30 @@ class Conditions:
     water_kind: WaterKind = "unknown"
 
 
+class LightBy(StrEnum):
+    ASSUMED = "assumed"
+    """Neither place nor time."""
+    ASSUMED_NO_DAYLIGHT = "assumed_no_daylight"
+    """Place and time are known, but the sun is down then."""
+    PLACE_AND_TIME = "place_and_time"
+    PLANNED_TIME = "planned_time"
+    PLANNED_HEIGHT = "planned_height"
+
+
+@dataclass(frozen=True, slots=True)
+class LightKnown:
+    """How the sun and the haze of a light are known."""
+
+    by: LightBy = LightBy.ASSUMED
+    haze: str | float | None = None
+    """As it was given, a word or an optical depth; None = the snap's own."""
+    planned_for: datetime | None = None
+
+    @property
+    def assumed(self) -> bool:
+        return self.by in (LightBy.ASSUMED, LightBy.ASSUMED_NO_DAYLIGHT)
+
+
 @dataclass(frozen=True, slots=True)
 class Light:
     """The light on the scene. Heights and bearings in degrees; spectra in W/m2/nm."""
@@ -50,4 +76,5 @@ class Light:
     sky_state: SkyState = "clear"
     planned: bool = False
     """True: another light than the snap's, a what-if on the snap's own shadows."""
-    how_known: str = "assumed: clear sky, sun 45 degrees high"
+    known: LightKnown = field(default_factory=lambda: LightKnown())
+    """How the sun's height is known."""

@@ -1,12 +1,97 @@
-"""What moves, how fast, and what a shutter time makes of it."""
+"""What moves, how fast, how that is known, and what a shutter time makes of it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
-from irpreview.records.common import Range
+from irpreview.records.common import Doubt, Range
+from irpreview.records.light import WaterKind
+
+WaterWord = Literal["frozen", "texture", "silky", "smooth", "mist"]
+
+
+# ---- how a rate is known -------------------------------------------------------------------------------------------
+
+
+class KnownBy(StrEnum):
+    CLIP = "clip"
+    """Measured."""
+    FIST = "fist"
+    """A cloud timed across a fist."""
+    WIND_GIVEN = "wind_given"
+    WIND_UNKNOWN = "wind_unknown"
+    USUAL = "usual"
+    """Usual speeds, whatever the wind."""
+
+
+class DistanceBy(StrEnum):
+    GIVEN = "given"
+    LEVEL_GROUND = "level_ground"
+    FOOT_AND_HEIGHT = "foot_and_height"
+    USUAL_HEIGHT = "usual_height"
+    ASSUMED = "assumed"
+
+
+class HorizonBy(StrEnum):
+    WATER = "water"
+    GRASS = "grass"
+    GROUND = "ground"
+    MIDDLE = "middle"
+    """Of the picture: nothing else told."""
+
+
+class CloudHeightBy(StrEnum):
+    GIVEN = "given"
+    DEW_POINT = "dew_point"
+    ASSUMED_LOW = "assumed_low"
+
+
+class Moving(StrEnum):
+    PLANTS = "plants"
+    GRASS = "grass"
+    WAVES = "waves"
+    FALLS = "falls"
+    STREAM = "stream"
+    CLOUDS = "clouds"
+    BOATS = "boats"
+    PEOPLE = "people"
+    TRIPOD = "tripod"
+
+
+@dataclass(frozen=True, slots=True)
+class HowKnown:
+    """From what a rate of motion was worked out; None = played no part."""
+
+    by: KnownBy
+    moving: Moving
+    wind_m_s: Range | None = None
+    clip_s: float | None = None
+    """Length of the clip."""
+    distance_m: Range | None = None
+    distance_by: DistanceBy | None = None
+    horizon_by: HorizonBy | None = None
+    """Where level ground told the distance."""
+    wave_period_s: Range | None = None
+    period_from_clip: bool = False
+    water_kind: WaterKind = "unknown"
+    looks_like_falls: bool = False
+    speed_m_s: float | None = None
+    """Of water that runs or falls."""
+    fist_s: float | None = None
+    cloud_height_m: float | None = None
+    cloud_height_by: CloudHeightBy | None = None
+    cloud_speed_m_s: float | None = None
+    cloud_layer: Literal["low", "middle", "high"] | None = None
+
+    @property
+    def measured(self) -> bool:
+        return self.by is KnownBy.CLIP
+
+
+# ---- movement ------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +105,9 @@ class ClassMovement:
     holds_until_s: Range | None
     flows_from_s: float | None
     parts: Mapping[str, Range]
-    how_known: str
+    known: HowKnown
     core_px: float = 0.0
-    """Dense core of the smear in pixels of the snap."""
+    """Dense core of the blur in pixels of the snap."""
     halo_px: float = 0.0
     direction_deg: float | None = None
 
@@ -32,13 +117,57 @@ class CloudDrift:
     deg_per_s: Range
     toward_deg: float | None
     image_deg: float | None
-    how_known: str = ""
+    known: HowKnown
 
 
 @dataclass(frozen=True, slots=True)
 class WaterMovement:
     periods: Range
-    word: Literal["frozen", "texture", "silky", "smooth", "mist"]
+    word: WaterWord
+
+
+# ---- what to say of it ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class ClassMoves:
+    """A class blurs so that one sees it: plants, people, boats, clouds or water."""
+
+    class_name: str
+    moving: Moving
+    shutter_s: float
+    move: ClassMovement
+    sure: bool = True
+    """False: only the high end of the range shows."""
+    drift_deg_per_s: Range | None = None
+    """Of clouds."""
+    clouds: Literal["still", "soft", "direction", "streaks", "veil"] | None = None
+    water: WaterMovement | None = None
+    wave_period_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TripodShakes:
+    print_mm: Range
+    wind_m_s: Range
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Gale:
+    gust_m_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class GustLikely:
+    """During a long exposure."""
+
+    shutter_s: float
+    gust_m_s: float
+    mean_m_s: float
+
+
+MovementNote = ClassMoves | TripodShakes | Gale | GustLikely
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,4 +177,65 @@ class Movement:
     tripod: ClassMovement
     clouds: CloudDrift | None
     water: WaterMovement | None
-    warnings: tuple[str, ...] = ()
+    notes: tuple[MovementNote, ...] = ()
+
+
+# ---- doubts --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class FocalAssumed(Doubt):
+    focal_35mm_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class WindUnknown(Doubt):
+    wind_m_s: Range
+
+
+@dataclass(frozen=True, slots=True)
+class DistanceEstimated(Doubt):
+    class_name: str
+    distance_m: Range
+    by: DistanceBy
+
+
+class ClipDoubtKind(StrEnum):
+    SHORT = "short"
+    SLOW = "slow"
+    """Too few frames a second for leaves."""
+    CAMERA_LOST = "camera_lost"
+    STILL_MOVES = "still_moves"
+    """What should stand still moves after the shake was taken out."""
+    AT_THE_FLOOR = "at_the_floor"
+    TOO_FAST = "too_fast"
+    SUMMED = "summed"
+    CLOUDS_HARDLY_MOVED = "clouds_hardly_moved"
+    NOT_TIMED = "not_timed"
+    WATER_STILL = "water_still"
+    WATER_SLOW = "water_slow"
+    WATER_FAST = "water_fast"
+    FOCAL_AS_SNAP = "focal_as_snap"
+    LITTLE_SKY = "little_sky"
+    BLANK_SKY = "blank_sky"
+    CLOUDS_DISAGREE = "clouds_disagree"
+    LITTLE_STANDS = "little_stands"
+    """Nothing to take the camera's shake out by."""
+    SMOOTH_STANDS = "smooth_stands"
+
+
+@dataclass(frozen=True, slots=True)
+class ClipDoubt(Doubt):
+    """What a clip cannot tell. `value` and `of` are the numbers that its words name."""
+
+    kind: ClipDoubtKind
+    value: float = 0.0
+    of: float = 0.0
+    class_name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReaderNote(Doubt):
+    """What the reader of a file has to say of it, in its own words."""
+
+    text: str

@@ -20,7 +20,7 @@ CLASS_WORDS = MappingProxyType(
         "grass": "grass",
         "structure": "structures",
         "ground": "ground",
-        "other": "other things",
+        "other": "people and objects",
         "snow": "snow",
     }
 )

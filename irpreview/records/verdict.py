@@ -1,9 +1,11 @@
-"""Does the picture stand: layers, what lies between them, what leads."""
+"""Does the picture stand: layers, how they separate, what leads, what the wind does to it, and what is doubtful.
+
+Numbers and words of fixed lists only; sentences are made of them by `core.words`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -14,6 +16,37 @@ from irpreview.records.rendering import DEFAULT_GRADE
 
 LeadChoice = Literal["structure", "foliage", "sky", "wait", "none"]
 SeparationWord = Literal["separates", "merges", "uncertain"]
+WaitFor = Literal["cloud", "breaks", "sun", "lull"]
+SubjectKind = Literal[
+    "tower", "building", "buildings", "lone_tree", "trees", "grass", "hill", "mountain", "snow", "sky"
+]
+CloudLook = Literal["still", "softened", "blurred", "streaks", "veil", "formless", "even_grey"]
+"""Clouds after an exposure; `formless` and `even_grey` are closed cover."""
+NotLandscape = Literal["indoors", "night", "close_up", "things", "drawn"]
+"""Why a picture is no daylight landscape: `things` = people, animals or objects fill it; `drawn` = drawing or
+screen."""
+DoubtKind = Literal[
+    "small_sky",
+    "snow_unlikely",
+    "low_sun",
+    "sunset_light",
+    "little_recognised",
+    "out_of_leaf",
+    "assumed_wind",
+    "what_if",
+]
+"""Named rules of plausibility, see core.verdict.plausibility."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """Whether a picture is a daylight landscape: one that is none is told, and not ranked."""
+
+    landscape: bool = True
+    chance: float = 1.0
+    """How like a daylight landscape, 0..1."""
+    reasons: tuple[NotLandscape, ...] = ()
+    """Why not, weightiest first; empty for a landscape."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +60,14 @@ class Layer:
     visible_zone: float
     centre_xy: tuple[float, float]
     """Shares of width and height."""
+    lightness: float = 50.0
+    """L* on the print."""
 
 
 @dataclass(frozen=True, slots=True)
 class Separation:
+    """Tonal separation of two neighbouring layers."""
+
     a: int
     b: int
     zones: float
@@ -53,7 +90,113 @@ class Sky:
     texture_stops: float
     word: Literal["clear", "textured", "overcast", "hazy", "none"]
     clear_zone: Range | None = None
-    after_shutter: str = ""
+    clouds_after_shutter: CloudLook | None = None
+    """None = no cloud, or no shutter time known."""
+    share: float = 0.0
+    """Of the picture."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """A thing that could lead the picture."""
+
+    choice: LeadChoice
+    kind: SubjectKind
+    layer: int
+    """Index of the layer that stands for it."""
+    strength: float
+    """0..1, with what movement leaves of it."""
+    strength_still: float
+    """The same in calm air."""
+    share: float
+    """Of the picture."""
+    sky_outline: float
+    """Share of its outline that stands against sky."""
+    best: Separation | None
+    """The edge that does most for it."""
+    weakest: Separation | None
+    """The long edge of its outline that does least; None = every long edge separates."""
+    centre_xy: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class WindTurn:
+    """Foliage leads below a wind, something else above it."""
+
+    wind_m_s: Range
+    calm: Subject
+    windy: Subject | None
+    """None = nothing leads then, or `waits`."""
+    waits: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FoliageBlur:
+    """What wind and shutter make of one kind of plant."""
+
+    class_name: Literal["tree", "grass"]
+    share: float
+    leads: bool
+    print_mm: Range
+    word: Literal["sharp", "slightly_soft", "soft_shapes", "plain_tone"]
+    sharp_until_s: Range | None
+    """Exposure up to which it is sharp; None = it does not move."""
+    centre_xy: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Shade:
+    """Whether no sun at all falls on the land, and by what that is told: the sun's height, or stops below the sky."""
+
+    everything: bool = False
+    sun_height_deg: float | None = None
+    below_sky_stops: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictDoubt:
+    kind: DoubtKind
+    value: float | None = None
+    """Degrees, share or m/s, as the kind says."""
+    at_xy: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StrongestEdge:
+    a: int
+    b: int
+    print_step: float
+    xy: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Crop:
+    """The largest frame of a format, moved towards what leads."""
+
+    format: str
+    keeps_share: float
+    left: float
+    top: float
+    mostly_lost: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Composition:
+    horizon_height: float | None
+    """Share of the height from below; None = no skyline."""
+    sky_share: float
+    ground_share: float
+    strongest_edge: StrongestEdge | None
+    crops: tuple[Crop, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ContrastParts:
+    """What layered contrast is made of, each 0..1."""
+
+    parting: float
+    depth: float
+    range: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +215,30 @@ class Verdict:
     """(H, W) 0-based layer, -1 = none."""
     sky: Sky
     lead: LeadChoice
-    lead_reasons: tuple[Sentence, ...]
-    turns_at_wind_m_s: Range | None
-    composition: Mapping[str, object]
+    wait_for: WaitFor | None
+    strength: float
+    needed: float
+    """Least strength of a lead in this picture."""
+    subject: Subject | None
+    """What leads, or for a lull what would lead in calm air."""
+    runner_up: Subject | None
+    """Of another kind and nearly as strong."""
+    subjects: tuple[Subject, ...]
+    """Everything that could lead, strongest first."""
+    turn: WindTurn | None
+    foliage: tuple[FoliageBlur, ...]
+    """Plants that matter to the picture, weightiest first; empty where no exposure is known."""
+    shade: Shade
+    composition: Composition
     layered_contrast: float
-    layered_contrast_parts: Mapping[str, float]
-    sentences: tuple[Sentence, ...]
+    layered_contrast_parts: ContrastParts
+    doubts: tuple[VerdictDoubt, ...] = ()
+    gate: Gate = field(default_factory=Gate)
     grade: float = DEFAULT_GRADE
+    wind_m_s: float | None = None
+    """The wind given; None = a light breeze was assumed."""
+    shutter_s: float | None = None
+
+    @property
+    def turns_at_wind_m_s(self) -> Range | None:
+        return None if self.turn is None else self.turn.wind_m_s

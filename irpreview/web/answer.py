@@ -16,8 +16,9 @@ from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
-from irpreview.core.words import in_words, long_words, short_words
+from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.core.words.lead_words import lead_text
 from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
 
 LEAD_TITLES: dict[LeadChoice, str] = {
@@ -99,13 +100,13 @@ class Answer:
 def answer_of(analysis: Analysis) -> Answer:
     """The answer beside the picture."""
     verdict = analysis.verdict
-    reasons = [one.text for one in verdict.lead_reasons] or [one.text for one in verdict.sentences]
+    why = [one.text for one in verdict_words.reasons(verdict)]
     setting, reach, note = _setting(analysis)
     return Answer(
-        lead=LEAD_TITLES[verdict.lead],
-        why=sentence(reasons[0]) if reasons else "",
+        lead=sentence(lead_text(verdict)).rstrip("."),
+        why=sentence(why[0]) if why else "",
         # where nothing leads, what the wind does to the leaves is beside the point
-        wind=sentence(reasons[1]) if len(reasons) > 1 and verdict.lead not in ("wait", "none") else "",
+        wind=sentence(why[1]) if len(why) > 1 and verdict.lead not in ("wait", "none") else "",
         setting=setting,
         setting_range=reach,
         setting_note=note,
@@ -223,7 +224,7 @@ def glance_of(analysis: Analysis) -> Glance:
     verdict = analysis.verdict
     held = sum(gap.says == "separates" for gap in verdict.separations)
     words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
-    why = verdict.lead_reasons[0].text if verdict.lead_reasons else ""
+    why = verdict_words.short_headline(verdict)
     best = analysis.setting
     return Glance(
         LEAD_TITLES[verdict.lead],
@@ -279,7 +280,10 @@ def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, 
         if gap.a in names and gap.b in names
     )
     table = Table(f"Neighbours, on paper of grade {verdict.grade:g}", ("Between", "In the print", "Step"), rows)
-    said = [(sentence(one.text), sentence(one.evidence)) for one in (*verdict.lead_reasons, *verdict.sentences)]
+    said = [
+        (sentence(one.text), sentence(one.evidence))
+        for one in (*verdict_words.reasons(verdict), *verdict_words.sentences(verdict))
+    ]
     return [(one.index + 1, one.name, zone_text(one.zone)) for one in verdict.layers], table, said
 
 
@@ -297,13 +301,13 @@ def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
                 CLASS_WORDS.get(name, name),
                 f"{one.print_mm.likely:.2g} mm ({one.print_mm.low:.2g} to {one.print_mm.high:.2g})",
                 holds,
-                one.how_known,
+                in_words(one.known).short,
             )
         )
     title = f"Blur at {shutter_text(movement.shutter_s)}"
     return (
         Table(title, ("What", "On a 30 x 40 cm print", "Sharp until", "Known from"), tuple(rows)),
-        [sentence(text) for text in movement.warnings],
+        list(long_words(movement.notes)),
     )
 
 
@@ -355,5 +359,5 @@ def time_parts(analysis: Analysis) -> list[str]:
 
 def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
-    first = f"{analysis.kit.words}. Light: {analysis.light.how_known}"
+    first = f"{analysis.kit.words}. Light: {in_words(analysis.light).long}"
     return [sentence(text) for text in (first, *analysis.photo.doubts, *analysis.rendering.doubts)]

@@ -620,7 +620,7 @@ def _entries(inputs: Inputs) -> dict[str, str]:
     shown = {}
     for name in inputs.__dataclass_fields__:
         value = getattr(inputs, name)
-        if name not in ("wind_m_s", "shutter_s"):
+        if name not in ("wind_m_s", "shutter_s") and (value is None or isinstance(value, (str, float))):
             shown[name] = "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
     return shown
 

@@ -68,7 +68,7 @@ class Keeping:
             state = {
                 "version": VERSION,
                 "current": session.current,
-                "inputs": asdict(session.inputs),
+                "inputs": _plain(session.inputs),
                 "snaps": snaps,
             }
             whole = place / "session.json.new"
@@ -143,6 +143,12 @@ def _mask_file(place: Path, mask: Any, masks: dict[int, str]) -> str:
             (place / name).write_bytes(cv2.imencode(".png", mask.astype(np.uint8) * 255)[1].tobytes())
         masks[id(mask)] = name
     return masks[id(mask)]
+
+
+def _plain(inputs: Inputs) -> dict[str, Any]:
+    """The entries as JSON holds them; what does not come from the page's own fields is left at its start."""
+    kept = {one.name: getattr(inputs, one.name) for one in fields(Inputs)}
+    return {name: value for name, value in kept.items() if value is None or isinstance(value, (str, float, int))}
 
 
 def _inputs(values: dict[str, Any]) -> Inputs:

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from irpreview.core.card import blocks as card_blocks
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io import card_files
-from irpreview.records import Light, Place, Range, Sentence
+from irpreview.records import Light, LightBy, LightKnown, Place, Range, Sentence
 from tests.core.card.test_card import card, exposure, rendering, setting, verdict
 
 
@@ -211,7 +211,7 @@ def test_the_json_of_a_card_without_a_setting_keeps_the_schema_too():
 
 
 def test_no_location_in_any_file_unless_ticked():
-    light = Light(how_known="sun of 51.2346 N, 7.6543 E")
+    light = Light(known=LightKnown(LightBy.PLACE_AND_TIME, "normal"))
     place = Place(51.23456, 7.65432)
     made = full_card(place=place, rendering=rendering(light))
     pdf, png = card_files.card_pdf(made), card_files.card_png(made)

@@ -35,7 +35,8 @@ MEASURED = {
     "uncertain": 0.320,
 }
 """On 2026-11-25, by the one shipped network that has not seen these pairs. What ships is the mean of two. Such
-means, on the same pairs (159 separations): error 0.215, covered 0.937, holds 0.946, merges 0.833, open 0.270; on 60 (336):
+means, on the same pairs (159 separations): error 0.215, covered 0.937, holds 0.946, merges 0.833, open 0.270; on 60
+(336):
 0.254, 0.905, 0.955, 0.784, 0.245. One alone, over all 123 (646 separations): 0.270, 0.878, 0.931, 0.812, 0.272."""
 
 
@@ -147,8 +148,8 @@ def _same_separations(one: Verdict, other: Verdict, cropped: float) -> list[tupl
 
 def test_lead_and_clear_gaps_survive_small_changes_of_the_snap(research: Path) -> None:
     """None changes on these four. Over 41 pairs (every third, run by hand on 2026-11-25) one lead in 41 changes and one
-    verdict of a clear separation in 72, with the default kit one in 29 and one in 25: things that lie on the edge of a word,
-    two woods that touch in one version of the snap and not in the other, tones at the black end of the print.
+    verdict of a clear separation in 72, with the default kit one in 29 and one in 25: things that lie on the edge of a
+    word, two woods that touch in one version of the snap and not in the other, tones at the black end of the print.
     """
     leads: list[bool] = []
     separations: list[tuple[str, str]] = []

@@ -78,7 +78,7 @@ def test_a_demo_scene_is_one_page_in_letters_read_outdoors(scene, tmp_path):
     assert "…" not in text
     for caution in made["cautions"]:
         assert caution in text
-    for name in ("Take care", "If the wind differs", "What moves", "Taken for granted", "Sources", "Notes"):
+    for name in ("Take care", "If the wind differs", "What moves", "Assumptions", "Sources", "Notes"):
         assert name in text
     assert made["model_id"] in text
     for frame in made["exposure"]["test_frames"]:

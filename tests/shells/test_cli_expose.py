@@ -125,7 +125,7 @@ def test_expose_from_a_snap_places_its_brightest_layer_and_marks_the_white_balan
 
 def test_a_planned_light_leaves_the_snaps_exposure_data_out(call, meadow) -> None:  # type: ignore[no-untyped-def]
     place = ("--at", "61.12,9.06", "--zone", "Europe/Oslo")
-    _, out, _ = call("expose", meadow, *place, "--when", "2026-06-21T20:30", "--json")
+    _, out, _ = call("expose", meadow, *place, "--planned-time", "2026-06-21T20:30", "--json")
     evening = checked("expose", out)
     assert set(evening["readings_ev100"]) == {"sun"}
     assert any("differs from the planned one" in doubt for doubt in evening["doubts"])
@@ -220,8 +220,8 @@ def test_light_for_several_days_for_people(call) -> None:  # type: ignore[no-unt
         (("expose", "--at", "47,11", "--when", "2026-06-31T10:00"), "does not exist"),
         (("expose", "--at", "78,15", "--when", "2026-12-21T12:00", "--zone", "UTC"), "below the horizon"),
         (("expose", "--ev", "12", "--kit", "unmodified-721"), "did you mean unmodified-720"),
-        (("expose", "--ev", "12", "--sky", "purple"), "give one of clear"),
-        (("expose", "--ev", "12", "--focal", "0.1"), "outside 1 to 3000 mm"),
+        (("expose", "--ev", "12", "--sky", "purple"), "is not one of"),
+        (("expose", "--ev", "12", "--focal", "0.1"), "between 8 and 2000 mm"),
         (("expose", "--ev", "12", "--nearest", "-2"), "above 0 m"),
         (("expose", "--ev", "12", "--light-minutes", "-2"), "above 0"),
         (("light", "--at", "91,11", "--date", "2026-06-21"), "latitude 91"),

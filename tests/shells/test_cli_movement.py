@@ -140,8 +140,8 @@ def test_a_clip_is_measured_and_overrides(call, snap, tmp_path, schema, monkeypa
         (("--shutter", "1", "--distance", "tree=near"), 2, "CLASS=METRES"),
         (("--shutter", "1", "--water", "tea"), 2, "pond"),
         (("--shutter", "1", "--heading", "700"), 2, "bearing"),
-        (("--shutter", "1", "--focal", "1"), 2, "4 to 2000 mm"),
-        (("--shutter", "1", "--wind-from", "500"), 2, "0 to 360"),
+        (("--shutter", "1", "--focal", "1"), 2, "between 8 and 2000 mm"),
+        (("--shutter", "1", "--wind-from", "500"), 2, "between 0 and 360"),
         (("--shutter", "1", "--clip", "/nowhere/film.mp4"), 1, "does not exist"),
     ],
 )

@@ -176,8 +176,8 @@ def test_wind_roughens_water_through_every_door(tmp_path: Path) -> None:
     rough = base.in_wind(8.0)
     assert base.rendering.classes["water"].zone != rough.rendering.classes["water"].zone
     assert (calm, windy) == (
-        round(base.exposure.placement_stops, 3),
-        round(rough.exposure.placement_stops, 3),
+        round(base.exposure.placement.stops, 3),
+        round(rough.exposure.placement.stops, 3),
     )
 
 

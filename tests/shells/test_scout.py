@@ -24,6 +24,7 @@ from PIL import Image
 
 from irpreview import judge, load_photo, scouting
 from irpreview.cli import main
+from irpreview.core.words.verdict_words import short_headline
 from irpreview.errors import BadCluster, BadPhoto, BadValue
 from irpreview.io.log_exchange import LogLessons
 from irpreview.io.scout_store import STORE_NAME, ScoutStore
@@ -135,7 +136,7 @@ def test_it_says_what_judge_says(done: Path, day: Path) -> None:
     row = next(r for r in rows(done) if r["photo"] == "walk/lea.jpg")
     assert float(row["layered_contrast"]) == verdict.layered_contrast
     assert row["lead"] == verdict.lead
-    assert row["sentence"] == verdict.lead_reasons[0].text
+    assert row["sentence"] == short_headline(verdict)
     assert int(row["separates"]) == sum(g.says == "separates" for g in verdict.separations)
 
 

@@ -26,7 +26,14 @@ def serving(tmp_path, *arguments, **environment):
     spoken = tmp_path / "said.txt"
     folder = tmp_path / "temporary"
     folder.mkdir(exist_ok=True)
-    values = {**os.environ, "TMPDIR": str(folder), "BROWSER": "true", "NO_PROXY": "*", **environment}
+    values = {
+        **os.environ,
+        "TMPDIR": str(folder),
+        "BROWSER": "true",
+        "NO_PROXY": "*",
+        "IRPREVIEW_PAGE": str(tmp_path / "kept"),
+        **environment,
+    }
     with spoken.open("w") as out:
         process = subprocess.Popen(
             [sys.executable, "-m", "irpreview", "serve", *arguments], stdout=out, stderr=out, env=values
@@ -186,7 +193,7 @@ def test_on_the_local_network_with_a_password(tmp_path):
 def test_a_guest_on_the_local_network_sees_no_log(tmp_path):
     from irpreview.core.field_log.entries import LogEntry
     from irpreview.io.field_log import FieldLog
-    from tests.shells.test_doors import call
+    from tests.shells.test_access_control import call, opened_session
 
     addresses = lan_addresses()
     if not addresses:
@@ -202,8 +209,7 @@ def test_a_guest_on_the_local_network_sees_no_log(tmp_path):
         for url, headers, sees in ((guests, basic(PASSWORD), False), (address(spoken), {}, True)):
             headers = {**headers, "origin": url.rstrip("/")}
             with httpx.Client(base_url=url, timeout=60, headers=headers, trust_env=False) as client:
-                who = "owner" if sees else "guest"
-                text = str(call(client, (None, "load"), [], session=who)["heard"])
-                text += str(call(client, ("home", "search"), [], {"words": "mill"}, session=who)["heard"])
+                text = str(call(client, "open", {"token": None}))
+                text += str(call(client, "log_search", {"words": "mill", "token": opened_session(client)}))
             assert ("Secret mill" in text) is sees
             assert ("only there" in text) is not sees

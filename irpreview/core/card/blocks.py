@@ -20,27 +20,34 @@ from irpreview.core.card.field_tables import (
     setting_choices,
 )
 from irpreview.core.units import shutter_text, zone_text
-from irpreview.core.words import long_words
+from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.card_words import (
-    ASSUMPTIONS,
-    AT_THE_TOP,
     LIGHT,
-    MOVEMENT,
-    NO_MOVEMENT,
-    NO_USE_OUTDOORS,
     ORDER,
     RED,
     SOURCES,
     WHITE_BALANCE,
     WIND_NOW,
     hyphened,
-    said_once,
     shorter,
     without_layers,
 )
 from irpreview.core.words.exposure_words import setting_words, time_range_words
-from irpreview.core.words.lead_words import LEAD_NAMES, LEAD_WORDS
-from irpreview.records import CLASS_WORDS, Exposure, Place, Setting, ShotCard, Verdict
+from irpreview.core.words.lead_words import LEAD_NAMES, lead_text
+from irpreview.core.words.verdict_words import reasons, sentences
+from irpreview.records import (
+    CLASS_WORDS,
+    Exposure,
+    Gale,
+    MovementLeftOut,
+    Place,
+    Setting,
+    SettingsLeftOut,
+    ShotCard,
+    TimeUnsure,
+    Verdict,
+    Words,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +79,9 @@ class Block:
 
 def key_figures(card: ShotCard) -> tuple[Figure, ...]:
     """Plan, setting, focus and light: what is printed large."""
-    plan = full_sentence(LEAD_WORDS[card.verdict.lead]).rstrip(".")
-    reasons = tuple(one.text for one in card.verdict.lead_reasons[:1]) if _nothing_leads(card.verdict) else ()
-    found = [Figure("Plan", plan, reasons), _setting_figure(card)]
+    plan = full_sentence(lead_text(card.verdict)).rstrip(".")
+    why = tuple(one.text for one in reasons(card.verdict)[:1]) if _nothing_leads(card.verdict) else ()
+    found = [Figure("Plan", plan, why), _setting_figure(card)]
     focus = card.exposure.focus
     if focus is not None:
         far = "infinity" if focus.far_m is None else f"{focus.far_m:.1f} m"
@@ -136,8 +143,8 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
     focus = tuple(one.short for one in facts["focus"])
     red = facts["red_channel"]
     # Danger is said with the cautions: these never go on the back.
-    gale = tuple(one for one in facts["movement"] if one.startswith("Gale: "))
-    moves = tuple(one for one in facts["movement"] if one not in gale)
+    gale = tuple(in_words(one).long for one in facts["movement"] if isinstance(one, Gale))
+    moves = short_words(one for one in facts["movement"] if not isinstance(one, Gale))
     blocks = [
         Block("Take care", (*gale, *facts["cautions"]), kind="care"),
         Block("Other settings", _other_settings(exposure), kind="settings"),
@@ -154,7 +161,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         Block("Order of work (1, 2, 4 without the filter)", shorter(facts["order_of_work"], ORDER), kind="numbered"),
         Block(
             "If the wind differs",
-            (_wind_now(facts),),
+            (_wind_now(facts, exposure),),
             table=_wind_cells(facts["wind_table"], exposure.recommended),
             shares=(0.1, 0.19, 0.23, 0.24, 0.24),
         ),
@@ -167,11 +174,11 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         ),
         Block("Will it hold apart", _verdict_lines(card.verdict)),
         Block("What is in it, with its zone", (_tone_words(card),)),
-        Block(_moves_heading(moves), shorter(said_once(moves), MOVEMENT)),
+        Block("What moves", moves),
         Block("When the light is right", shorter(_light_lines(facts["light_window"]), LIGHT)),
         Block("More on focus", focus[1:], kind="run"),
         Block("White balance", shorter((facts["white_balance"],), WHITE_BALANCE), kind="run"),
-        Block("Taken for granted", shorter(_assumed(facts["assumptions"], exposure), ASSUMPTIONS), kind="small"),
+        Block("Assumptions", _assumed(facts["assumptions"], exposure), kind="small"),
         Block("Sources", shorter(facts["sources"], SOURCES), kind="small"),
     ]
     if card.place is not None:
@@ -233,9 +240,9 @@ def _test_exposures(exposure: Exposure) -> Block:
 
 
 def _verdict_lines(verdict: Verdict) -> tuple[str, ...]:
-    lines = [without_layers(one.text) for one in verdict.sentences[:5]]
-    if verdict.lead_reasons and not _nothing_leads(verdict):
-        lines[:1] = [" ".join((verdict.lead_reasons[0].text, *lines[:1]))]
+    lines = [without_layers(one.text) for one in sentences(verdict)[:5]]
+    if reasons(verdict) and not _nothing_leads(verdict):
+        lines[:1] = [" ".join((reasons(verdict)[0].text, *lines[:1]))]
     if verdict.turns_at_wind_m_s is not None:
         turn = verdict.turns_at_wind_m_s
         lines.append(f"Turns at {turn.likely:.0f} m/s of wind ({turn.low:.0f} to {turn.high:.0f}).")
@@ -295,21 +302,15 @@ def _factor(correction: Correction) -> str:
     return f"{low:.0f}-{high:.0f} times"
 
 
-def _assumed(said: Sequence[str], exposure: Exposure) -> tuple[str, ...]:
+def _assumed(said: Sequence[Words], exposure: Exposure) -> tuple[str, ...]:
     """Without what the range of the setting says already, and what helps nobody outdoors."""
-    known = exposure.recommended is not None
-    return tuple(
-        one
-        for one in said
-        if not (known and AT_THE_TOP.match(one)) and not NO_USE_OUTDOORS.match(one) and not NO_MOVEMENT.match(one)
-    )
+    elsewhere: tuple[type, ...] = (SettingsLeftOut, MovementLeftOut)
+    if exposure.recommended is not None:
+        elsewhere = (*elsewhere, TimeUnsure)
+    left_out = {in_words(one).long for one in exposure.doubts if isinstance(one, elsewhere)}
+    return tuple(one.short for one in said if one.long not in left_out)
 
 
-def _moves_heading(said: Sequence[str]) -> str:
-    on_print = any("on a 30 x 40 cm print" in one for one in said)
-    return "What moves (on a 30 x 40 cm print)" if on_print else "What moves"
-
-
-def _wind_now(facts: Mapping[str, Any]) -> str:
-    left_out = any(NO_MOVEMENT.match(one) for one in facts["assumptions"])
+def _wind_now(facts: Mapping[str, Any], exposure: Exposure) -> str:
+    left_out = any(isinstance(one, MovementLeftOut) for one in exposure.doubts)
     return shorter((f"{facts['wind_now']}{'; the setting leaves movement out' if left_out else ''}.",), WIND_NOW)[0]

@@ -6,7 +6,6 @@ writes it down.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
@@ -25,12 +24,14 @@ from irpreview.core.card.field_tables import (
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import focus_lines
+from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
     ByteArray,
     Caution,
     CautionKind,
     Conditions,
     Exposure,
+    Light,
     Movement,
     Place,
     Rendering,
@@ -39,6 +40,7 @@ from irpreview.records import (
     ShotCard,
     SkyState,
     Verdict,
+    Words,
     frozen_array,
 )
 
@@ -70,7 +72,7 @@ def build_card(
     light_window: Sequence[str] = (),
     white_balance: str = "",
     cautions: Sequence[Caution] = (),
-    assumptions: Sequence[str] = (),
+    assumptions: Sequence[object] = (),
     sources: Sequence[str] = (),
     place: Place | None = None,
     with_place: bool = False,
@@ -80,7 +82,7 @@ def build_card(
 
     `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. `in_wind` gives the answer for a mean wind [m/s],
     `pixels_wide` is the width of the snap at its own size. The place goes on the card only `with_place`;
-    without it, coordinates are also taken out of every sentence.
+    no sentence holds coordinates.
     """
     share = scene.share()
     kit, light = rendering.kit, rendering.light
@@ -88,8 +90,7 @@ def build_card(
     sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
 
     def clean(texts: Iterable[str]) -> tuple[str, ...]:
-        kept = (one_line(text) for text in texts if text)
-        return tuple(dict.fromkeys(text if with_place else without_coordinates(text) for text in kept))
+        return tuple(dict.fromkeys(one_line(text) for text in texts if text))
 
     facts: dict[str, object] = {
         "wind_table": rows,
@@ -101,21 +102,9 @@ def build_card(
         "light_window": clean(light_window),
         "focus": focus_lines(exposure.focus),
         "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
-        "movement": clean(_WIND_SIGNS.sub("", text) for text in movement.warnings) if movement is not None else (),
+        "movement": movement.notes if movement is not None else (),
         "cautions": clean(_cautions(long_words((*exposure.cautions, *cautions)), exposure.cautions)),
-        "assumptions": clean(
-            full_sentence(text)
-            for text in (
-                f"Light: {light.how_known}.",
-                f"Brightness: {in_words(exposure.metered_by).long}.",
-                f"Filter factor: {exposure.factor_stops.likely:.1f} stops ({exposure.factor_stops.low:.1f} to"
-                f" {exposure.factor_stops.high:.1f}), from {kit.factor_source}.",
-                *assumptions,
-                *long_words(exposure.doubts),
-                *rendering.doubts,
-            )
-            if text
-        ),
+        "assumptions": assumptions_of(light, exposure, kit.factor_source, (*assumptions, *rendering.doubts)),
         "sources": clean(sources),
         "version": version,
         "model_id": scene.model_id,
@@ -136,6 +125,20 @@ def build_card(
     )
 
 
+def assumptions_of(light: Light, exposure: Exposure, factor_source: str, more: Iterable[object]) -> tuple[Words, ...]:
+    """What the card stands on, long and short, nothing twice."""
+    sun, metered, factor = in_words(light), in_words(exposure.metered_by), exposure.factor_stops
+    stops = f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}), from {factor_source}."
+    ev100 = f"EV {exposure.metered_ev100.likely:.1f} at ISO 100"
+    said = [
+        Words(f"Light: {sun.long}.", f"{sun.short}."),
+        Words(f"Brightness: {metered.long}.", f"Brightness: {ev100}, {metered.short}."),
+        Words(f"Filter factor: {stops}", f"Filter: {stops}"),
+        *(in_words(one) for one in (*exposure.doubts, *more)),
+    ]
+    return tuple(dict.fromkeys(Words(*(full_sentence(text) for text in one)) for one in said))
+
+
 def _cautions(said: Iterable[str], of_this_day: Iterable[Caution]) -> tuple[str, ...]:
     """The usual ones first; what the day's own say again, or say better, is left to these."""
     standing = STANDING if any(one.kind is CautionKind.LOCAL_RULES for one in of_this_day) else f"{STANDING} {LOCAL}"
@@ -146,22 +149,6 @@ def _wind_words(conditions: Conditions) -> str:
     if conditions.wind_m_s is None:
         return "Wind not known when this was made"
     return f"Wind when this was made: {conditions.wind_m_s:.1f} m/s (Beaufort {beaufort_of(conditions.wind_m_s)})"
-
-
-_WIND_SIGNS = re.compile(r" \(Beaufort \d+: [^)]*\)")
-"""What a force of wind looks like; the card's table of winds says it already."""
-_COORDINATES = re.compile(
-    r"[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?\s*(?:north|south|[NS])\b[\s,;/]*(?:and\s+)?"
-    r"[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?\s*(?:east|west|[EWO])\b"
-    r"|(?:lat(?:itude)?|lon(?:gitude)?)\W{0,3}[-+]?\d{1,3}(?:[.,]\d+)?\s*(?:°|deg(?:rees)?)?"
-    r"|[-+]?\d{1,2}[.]\d{2,}\s*[,;/]\s*[-+]?\d{1,3}[.]\d{2,}",
-    re.IGNORECASE,
-)
-
-
-def without_coordinates(text: str) -> str:
-    """The text with geographic coordinates replaced by words."""
-    return _COORDINATES.sub("the photo's place", text)
 
 
 def card_dict(card: ShotCard) -> dict[str, Any]:
@@ -200,8 +187,8 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
         },
         "verdict": {
             "lead": verdict.lead,
-            "sentences": [{"text": one.text, "evidence": one.evidence} for one in verdict.sentences],
-            "lead_reasons": [{"text": one.text, "evidence": one.evidence} for one in verdict.lead_reasons],
+            "sentences": [{"text": one.text, "evidence": one.evidence} for one in sentences(verdict)],
+            "lead_reasons": [{"text": one.text, "evidence": one.evidence} for one in reasons(verdict)],
             "turns_at_wind_m_s": verdict.turns_at_wind_m_s.as_dict(1) if verdict.turns_at_wind_m_s else None,
             "layers": [
                 {"index": one.index, "name": one.name, "class": one.class_name, "zone": one.zone.as_dict(2)}
@@ -256,9 +243,9 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
         "order_of_work": list(facts["order_of_work"]),
         "red_channel": list(facts["red_channel"]),
         "white_balance": facts["white_balance"],
-        "movement": list(facts["movement"]),
+        "movement": list(long_words(facts["movement"])),
         "cautions": list(facts["cautions"]),
-        "assumptions": list(facts["assumptions"]),
+        "assumptions": [one.long for one in facts["assumptions"]],
         "sources": list(facts["sources"]),
     }
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from irpreview.core.exposure.setting import HOLD_PX
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.motion.wind import BEAUFORT
 from irpreview.core.units import beaufort_m_s, shutter_text
 from irpreview.core.words.exposure_words import time_range_words
@@ -136,12 +137,8 @@ def red_channel_rows() -> tuple[tuple[float, float], ...]:
 
     From the sRGB curve of IEC 61966-2-1; a camera's own curve may differ by half a stop.
     """
-    aim = _linear(FINE_RED_SHARE)
-    return tuple((share, math.log2(aim / _linear(share))) for share in (0.25, 0.5, 0.75))
-
-
-def _linear(encoded: float) -> float:
-    return encoded / 12.92 if encoded <= 0.04045 else float(((encoded + 0.055) / 1.055) ** 2.4)
+    aim = float(to_linear(FINE_RED_SHARE))
+    return tuple((share, math.log2(aim / float(to_linear(share)))) for share in (0.25, 0.5, 0.75))
 
 
 def red_channel_words(kit: Kit) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.imaging.srgb import to_display, to_linear
 from irpreview.errors import BadPair
 from irpreview.records import CLASS_ID, FloatArray, Photo, Shot
 
@@ -53,7 +54,7 @@ class Frame:
 def curve_code(linear: NDArray[np.float32], steepness: float) -> NDArray[np.float32]:
     """Coded value 0..1 of a linear one: sRGB, then the S-curve of this steepness."""
     x = np.clip(linear, 0.0, 1.0)
-    code = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-9), 1 / 2.4) - 0.055)
+    code = to_display(x)
     if steepness > 0:
         low, high = _sigmoid_ends(steepness)
         code = (1.0 / (1.0 + np.exp(-steepness * (code - CURVE_MIDDLE))) - low) / (high - low)
@@ -67,7 +68,7 @@ def curve_linear(code: NDArray[np.float32], steepness: float) -> NDArray[np.floa
         low, high = _sigmoid_ends(steepness)
         share = np.clip(low + y * (high - low), 1e-6, 1 - 1e-6)
         y = np.clip(CURVE_MIDDLE + np.log(share / (1.0 - share)) / steepness, 0.0, 1.0)
-    return np.asarray(np.where(y <= 0.04045, y / 12.92, np.power((y + 0.055) / 1.055, 2.4)), np.float32)
+    return np.asarray(to_linear(y), np.float32)
 
 
 def _sigmoid_ends(steepness: float) -> tuple[float, float]:

@@ -14,7 +14,7 @@ ridge or Huber regression would do either the priors or the robustness, not both
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
@@ -157,7 +157,7 @@ def learn_factor(kit: Kit, observations: Sequence[Observation], tables: Tables) 
 
     Frames whose raw factor lies outside -5 to 35 stops are set aside unseen. With no frames the prior comes back.
     """
-    prior = _by_spectra(kit, tables, _prior)
+    prior = _prior(kit, tables)
     possible = [o for o in observations if -5.0 <= o.raw_factor_stops <= 35.0]
     impossible = tuple(o.number for o in observations if not -5.0 <= o.raw_factor_stops <= 35.0)
     if not possible:
@@ -232,14 +232,6 @@ def _class_doubt(kit: Kit, tables: Tables) -> Mapping[str, float]:
     return {n: f.width / (2.0 * HALF_WIDTH_SD) for n, f in class_factors(kit, Light(), tables).items()}
 
 
-def _by_spectra(kit: Kit, tables: Tables, what: Callable[[Kit, Tables], T]) -> T:
-    """`what` of a kit, remembered; a kit with a curve of its own holds arrays and cannot be a key."""
-    if kit.filter_curve is None:
-        return what(kit, tables)
-    plain: Callable[[Kit, Tables], T] = what.__wrapped__  # type: ignore[attr-defined]
-    return plain(kit, tables)
-
-
 def _bare(kit: Kit) -> Kit:
     """The kit's spectra alone, so that what was learned or corrected before plays no part."""
     return replace(kit, class_correction_stops=MappingProxyType({}), factor_stops=None, factor_source="")
@@ -251,7 +243,7 @@ def _heights(observations: Sequence[Observation]) -> Array:
 
 def _expected(kit: Kit, observations: Sequence[Observation], tables: Tables) -> Array:
     """What sun height, shade and subject add to the factor of each frame, by the model. [stops]"""
-    sun, shade, classes = _by_spectra(_bare(kit), tables, _model_at_nodes)
+    sun, shade, classes = _model_at_nodes(_bare(kit), tables)
     height = _heights(observations)
     shaded = np.array([o.in_shade for o in observations])
     total = np.interp(height, HEIGHT_NODES_DEG, sun) + shaded * np.interp(height, HEIGHT_NODES_DEG, shade)
@@ -283,7 +275,7 @@ def _design(kit: Kit, observations: Sequence[Observation], tables: Tables) -> tu
             names.append(name)
     present = {o.subject for o in observations if o.subject is not None}
     if present:
-        class_sd = _by_spectra(_bare(kit), tables, _class_doubt)
+        class_sd = _class_doubt(_bare(kit), tables)
         for name in CLASS_NAMES:
             if name in present:
                 columns.append(np.array([float(o.subject == name) for o in observations]))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_ID, Range
+from irpreview.records import CLASS_ID, DistanceBy, HorizonBy, Range
 
 EYE_HEIGHT_M = 1.6
 ASSUMED_FOCAL_35MM_MM = 26.0
@@ -49,7 +49,7 @@ class Horizon:
     """Row of the horizon, from the top [px], with its doubt, and what it was judged from."""
 
     row: Range
-    how_known: str
+    by: HorizonBy
 
 
 def horizon_row(label: NDArray[np.uint8]) -> Horizon:
@@ -63,10 +63,10 @@ def horizon_row(label: NDArray[np.uint8]) -> Horizon:
         top = float(np.searchsorted(np.cumsum(rows) / rows.sum(), 0.02))
         if name == "water" and 0.2 * height < top < 0.75 * height:
             row = min(top, 0.6 * height)
-            return Horizon(Range(row - doubt, row, row + 0.3 * doubt), "the far edge of the water")
+            return Horizon(Range(row - doubt, row, row + 0.3 * doubt), HorizonBy.WATER)
         if 0.2 * height < top < middle:
-            return Horizon(Range(top - doubt / 2.0, top, top + doubt), f"the far edge of the {name}")
-    return Horizon(Range(middle - doubt, middle, middle + doubt), "the middle of the picture")
+            return Horizon(Range(top - doubt / 2.0, top, top + doubt), HorizonBy(name))
+    return Horizon(Range(middle - doubt, middle, middle + doubt), HorizonBy.MIDDLE)
 
 
 def ground_distance_m(rows_below_horizon: float, px_per_rad: float, camera_m: float = EYE_HEIGHT_M) -> float:
@@ -93,12 +93,12 @@ def run_heights(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
 
 def class_distance(
     label: NDArray[np.uint8], name: str, px_per_rad: float, horizon: Horizon | None = None
-) -> tuple[Range, str]:
+) -> tuple[Range, DistanceBy]:
     """Distance of a class in the picture [m] and how it was judged. An estimate within a factor of about two."""
     horizon = horizon if horizon is not None else horizon_row(label)
     mask = label == CLASS_ID[name]
     if not mask.any():
-        return Range(5.0, 30.0, 200.0), "not in the picture: distance assumed"
+        return Range(5.0, 30.0, 200.0), DistanceBy.ASSUMED
     tilt = (horizon.row.high - horizon.row.low) / 2.0
     if name in FLAT_CLASSES:
         rows = np.flatnonzero(mask.any(axis=1))
@@ -109,7 +109,7 @@ def class_distance(
         likely = ground_distance_m(max(median, 0.25 * tilt), px_per_rad)
         near = ground_distance_m(max(median, 0.0) + 1.5 * tilt, px_per_rad)
         far = ground_distance_m(max(median - tilt, 0.1 * tilt), px_per_rad)
-        return _ordered(near, likely, far), f"estimated from level ground below {horizon.how_known}"
+        return _ordered(near, likely, far), DistanceBy.LEVEL_GROUND
     # things that stand: by their usual height, and by their foot where that is well below the horizon
     size = float(np.percentile(run_heights(mask), 80))
     tall = TREE_HEIGHT_M if name == "tree" else Range(3.0, 7.0, 20.0)
@@ -123,10 +123,8 @@ def class_distance(
     if foot > tilt and foot < 0.9 * (label.shape[0] - horizon.row.likely):
         by_foot = ground_distance_m(foot, px_per_rad)
         likely = math.sqrt(by_foot * by_size[1])
-        return _ordered(min(likely / 2.0, by_foot), likely, max(likely * 2.0, by_foot)), (
-            "estimated from its foot on level ground and its usual height"
-        )
-    return _ordered(*by_size), "estimated from its usual height"
+        return _ordered(min(likely / 2.0, by_foot), likely, max(likely * 2.0, by_foot)), DistanceBy.FOOT_AND_HEIGHT
+    return _ordered(*by_size), DistanceBy.USUAL_HEIGHT
 
 
 def _ordered(low: float, likely: float, high: float) -> Range:

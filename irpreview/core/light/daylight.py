@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from irpreview.core.light.spectra import Array, Tables, make_spectrum, resample
 from irpreview.errors import BadValue
-from irpreview.records import Light, Place, SkyState, Spectrum, SunSide
+from irpreview.records import Light, LightBy, LightKnown, Place, SkyState, Spectrum, SunSide
 
 HAZE_AOD = {"clear": 0.05, "normal": 0.1, "hazy": 0.3, "unknown": 0.1}
 """Aerosol optical depth at 500 nm for a word (assumption: clean air, ordinary summer day, visible haze)."""
@@ -176,7 +176,7 @@ def light_for(
         haze_aod=aod,
         sky_state=sky_state,
         planned=planned,
-        how_known=f"sun from place and time, {height:.0f} degrees high; haze {haze}",
+        known=LightKnown(LightBy.PLACE_AND_TIME, haze),
     )
 
 

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -40,6 +41,17 @@ LEAST_QUARTERS = 2
 """A good quarter hour alone is no reason to travel."""
 MOST_DAYS = 366
 
+_MODEL_FROM_DEG = 10.0
+Hardness = Literal["hard", "soft", "flat"]
+HARD_RATIO, SOFT_RATIO = 8.0, 2.0
+"""Sunlit to open shade from which light is hard (three stops: shade prints near black without fill) and soft (one stop:
+the lighting ratio of 2 to 1 that portrait practice calls soft); below that flat. Common practice, no source."""
+
+
+def hardness_of(sunlit_to_shade: float) -> Hardness:
+    """Hard, soft or flat light, from the ratio of sunlit to open shade in the infrared."""
+    return "hard" if sunlit_to_shade >= HARD_RATIO else "soft" if sunlit_to_shade >= SOFT_RATIO else "flat"
+
 
 @dataclass(frozen=True, slots=True)
 class Quarter:
@@ -51,8 +63,11 @@ class Quarter:
     sun_side: SunSide
     hard_light: float
     """Share of the beam on a surface that faces the sun, in the band: 0 soft .. 1 hard; 0 with the sun down."""
+    hardness: Hardness
+    sunlit_to_shade: float
+    """Light on a surface that faces the sun over that in open shade, in the band; 1 with the sun down."""
     shade_stops: float
-    """How much darker than sunlit a place is that only the sky lights, in the band. [stops]"""
+    """The same in stops: how much darker than sunlit a place is that only the sky lights. [stops]"""
     longer_stops: float | None
     """How much longer to expose level ground than with the sun 45 degrees high; None with the sun down. [stops]"""
     sun_in_frame: bool | None
@@ -216,16 +231,28 @@ def hard_light_at(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """(hard light 0..1, stops that shade lies below sunlit) in the band for many sun heights, (t,) each.
 
-    Worked out on half degrees and interpolated; 0 while the sun is down.
+    Worked out on whole degrees and interpolated from 10 degrees on. Lower down the daylight model keeps the beam too
+    strong, so there the ratio of sun to shade fades with the beam's way through the air (air mass: Kasten and Young
+    1989) and is 1 with the sun down.
     """
-    top = float(max(sun_height_deg.max(initial=1.0), 1.0))
-    grid = np.concatenate([np.arange(1.0, min(top, 90.0) + 1.0, 0.5 if top < 20 else 1.0)])
+    top = float(max(sun_height_deg.max(initial=1.0), _MODEL_FROM_DEG + 1.0))
+    grid = np.arange(_MODEL_FROM_DEG, min(top, 90.0) + 1.0)
     grid = grid[grid <= 90.0]
     value = np.array([hard_light(kit, Light(sun_height_deg=float(h), haze_aod=aod), tables) for h in grid])
     hard = np.interp(sun_height_deg, grid, value)
-    # the last degree before the horizon fades the beam out
-    hard = np.where(sun_height_deg <= 0.0, 0.0, hard * np.clip(sun_height_deg, 0.0, 1.0))
-    return hard, -np.log2(np.maximum(1.0 - hard, 1e-6))
+    ratio = 1.0 / np.maximum(1.0 - hard, 1e-6)
+    depth = 0.6 * aod + 0.07  # of haze at 800 nm, air and water vapour together (rounded)
+    lost = depth * (air_mass(sun_height_deg) - air_mass(np.array(_MODEL_FROM_DEG)))
+    ratio = 1.0 + (ratio - 1.0) * np.exp(-np.maximum(lost, 0.0))
+    # the last half degree takes the disc behind the horizon
+    ratio = 1.0 + (ratio - 1.0) * np.clip(sun_height_deg / 0.5, 0.0, 1.0)
+    return 1.0 - 1.0 / ratio, np.log2(ratio)
+
+
+def air_mass(sun_height_deg: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Relative air mass of the sun's way, 1 overhead, about 38 at the horizon (Kasten and Young 1989)."""
+    height = np.maximum(sun_height_deg, 0.0)
+    return np.asarray(1.0 / (np.sin(np.radians(height)) + 0.50572 * (height + 6.07995) ** -1.6364), np.float64)
 
 
 def longer_stops_at(sun_height_deg: NDArray[np.float64], aod: float, kit: Kit, tables: Tables) -> NDArray[np.float64]:
@@ -277,6 +304,8 @@ def _quarters(
                 sun_bearing_deg=round(float(bearing[i]), 2) % 360.0,
                 sun_side=side,
                 hard_light=round(float(hard[i]), 3),
+                hardness=hardness_of(2.0 ** float(shade[i])),
+                sunlit_to_shade=round(2.0 ** float(shade[i]), 1),
                 shade_stops=round(float(shade[i]), 2),
                 longer_stops=round(float(longer[i]), 2) if height[i] > 0.0 else None,
                 sun_in_frame=in_frame,
@@ -314,9 +343,9 @@ def _window(run: list[Quarter]) -> Window:
     start, end = run[0].time, (run[-1].time.astimezone(UTC) + QUARTER).astimezone(run[-1].time.tzinfo)
     low, high = min(r.sun_height_deg for r in run), max(r.sun_height_deg for r in run)
     score = sum(r.score for r in run) / len(run)
-    hard = sum(r.hard_light for r in run) / len(run)
+    ratio = 2.0 ** (sum(r.shade_stops for r in run) / len(run))
     words = f"{start:%H:%M} to {end:%H:%M}: {SIDE_WORDS[run[0].sun_side]}, {low:.0f} to {high:.0f} degrees high, " + (
-        f"{hard:.0%} of the light straight from it"
+        f"{hardness_of(ratio)} light, sun to shade {ratio:.0f} to 1"
     )
     return Window(start, end, round(score, 3), words)
 

@@ -13,7 +13,7 @@ from datetime import datetime
 from irpreview.core.light.daylight import check_time, haze_aod, light_for
 from irpreview.core.light.light_plan import SIDE_WORDS
 from irpreview.errors import BadValue
-from irpreview.records import Kit, Light, Place
+from irpreview.records import Kit, Light, LightBy, LightKnown, Place
 
 LOWEST_PLANNED_DEG = 1.0
 OTHER_SUN_DEG = 10.0
@@ -50,7 +50,6 @@ def planned_light(
     if (sun_height_deg is None) == (when is None):
         raise BadValue("a planned light needs a sun height or a time, not both; give one of them")
     aod = snap_light.haze_aod if haze is None else haze_aod(haze)
-    words = "the snap's own" if haze is None else str(haze)
     if when is not None:
         check_time(when)
         if place is None:
@@ -61,8 +60,7 @@ def planned_light(
                 f"sun height at {when:%Y-%m-%d %H:%M} {light.sun_height_deg:.0f} degrees: a planned light needs "
                 f"{LOWEST_PLANNED_DEG:g} degree or more; choose a time between sunrise and sunset"
             )
-        how = f"planned: {when:%Y-%m-%d %H:%M}, sun {light.sun_height_deg:.0f} degrees high; haze {words}"
-        return replace(light, how_known=how)
+        return replace(light, known=LightKnown(LightBy.PLANNED_TIME, haze, when))
     assert sun_height_deg is not None
     if not (math.isfinite(sun_height_deg) and LOWEST_PLANNED_DEG <= sun_height_deg <= 90.0):
         raise BadValue(
@@ -75,7 +73,7 @@ def planned_light(
         direct=None,
         sky=None,
         planned=True,
-        how_known=f"planned: sun {sun_height_deg:.0f} degrees high; haze {words}",
+        known=LightKnown(LightBy.PLANNED_HEIGHT, haze),
     )
 
 

@@ -120,33 +120,6 @@ def multiply(a: Spectrum, b: Spectrum, quantity: str = "product") -> Spectrum:
     return make_spectrum(a.wavelength_nm, value, quantity, f"{a.unit}*{b.unit}", f"{a.source_id}*{b.source_id}")
 
 
-def band_integral(spectrum: Spectrum, low_nm: float, high_nm: float) -> float:
-    """Trapezoid integral between two wavelengths, ends interpolated. [unit x nm]
-
-    Raises BadValue if the band is empty or leaves the spectrum.
-    """
-    if not low_nm < high_nm:
-        raise BadValue(f"a band from {low_nm:g} to {high_nm:g} nm is empty; give the shorter wavelength first")
-    inside = (spectrum.wavelength_nm > low_nm) & (spectrum.wavelength_nm < high_nm)
-    w = np.concatenate([[low_nm], spectrum.wavelength_nm[inside], [high_nm]])
-    return float(np.trapezoid(resample(spectrum, w), w))
-
-
-def band_ratio_stops(spectrum: Spectrum, band: Spectrum, against: Spectrum) -> float:
-    """log2 of the mean of `spectrum` weighted by `band` over its mean weighted by `against`. [stops]"""
-
-    def mean(weight: Spectrum) -> float:
-        weighted = weight.value * resample(spectrum, weight.wavelength_nm)
-        return float(np.trapezoid(weighted, weight.wavelength_nm) / np.trapezoid(weight.value, weight.wavelength_nm))
-
-    return float(np.log2(mean(band) / mean(against)))
-
-
-def weighted_means(spectra: Array, weight: Array) -> Array:
-    """Mean of each spectrum (m, n) under an unnormalised weight (n,), on one even grid -> (m,)."""
-    return np.asarray(spectra @ weight / weight.sum(), np.float64)
-
-
 def logistic_long_pass(
     wavelength_nm: Array, cut_on_nm: float, *, width_nm: float = 20.0, peak: float = 0.92, leak: float = 0.0
 ) -> Array:

@@ -9,16 +9,27 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Literal
 
 from irpreview.core.imaging.picture_geometry import print_mm_per_px
 from irpreview.core.light.sensor_noise import noise_word, sensor_of
 from irpreview.core.motion.rates import ClassRate, Rates, in_snap_framing, rates_of_motion
-from irpreview.core.motion.sway import LONGEST_S, together
+from irpreview.core.motion.sway import together
 from irpreview.core.motion.water_motion import water_word
-from irpreview.core.motion.wind import beaufort_of, land_criterion
-from irpreview.core.units import shutter_text
 from irpreview.errors import BadValue
-from irpreview.records import ClassMovement, Kit, Movement, Range, WaterMovement
+from irpreview.records import (
+    ClassMovement,
+    ClassMoves,
+    Gale,
+    GustLikely,
+    Kit,
+    Movement,
+    MovementNote,
+    Moving,
+    Range,
+    TripodShakes,
+    WaterMovement,
+)
 
 __all__ = [
     "HoldingSetting",
@@ -26,12 +37,13 @@ __all__ = [
     "holding_settings",
     "in_snap_framing",
     "movement_at",
-    "print_text",
     "rates_of_motion",
 ]
 
 NOTICED_MM = 0.2
-"""Smear seen on a print at reading distance (5 line pairs per mm). [mm]"""
+"""Blur seen on a print at reading distance (5 line pairs per mm). [mm]"""
+GALE_M_S = 17.2
+"""Beaufort 8: twigs break off."""
 
 
 def movement_at(rates: Rates, shutter_s: float) -> Movement:
@@ -51,7 +63,7 @@ def movement_at(rates: Rates, shutter_s: float) -> Movement:
         tripod=tripod,
         clouds=rates.clouds,
         water=water,
-        warnings=_warnings(rates, classes, tripod, water, shutter_s),
+        notes=_notes(rates, classes, tripod, water, shutter_s),
     )
 
 
@@ -70,7 +82,7 @@ def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float) -> ClassMov
         holds_until_s=rate.holds_until_s(rates.hold_limit_px),
         flows_from_s=rate.flows_from_s if rate.moves() else None,
         parts=MappingProxyType(parts),
-        how_known=rate.how_known,
+        known=rate.known,
         core_px=blur.likely,
         halo_px=max(blur.likely, together([part.halo_px(shutter_s) for part in rate.parts])),
         direction_deg=rate.direction_deg,
@@ -81,126 +93,52 @@ def _times(value: Range, factor: float) -> Range:
     return Range(value.low * factor, value.likely * factor, value.high * factor)
 
 
-def print_text(value: Range) -> str:
-    """A smear in words: "1.2 mm (0.4 to 3.5) on a 30 x 40 cm print"."""
-    return f"{_short(value.likely)} mm ({_short(value.low)} to {_short(value.high)}) on a 30 x 40 cm print"
-
-
-def _short(value: float) -> str:
-    """Two figures: 12, 1.2, 0.12."""
-    return f"{value:.0f}" if value >= 9.5 else f"{value:.1f}" if value >= 0.95 else f"{value:.2f}"
-
-
-def _holds_text(holds: Range | None) -> str:
-    if holds is None:
-        return "they do not move"
-    if holds.likely >= LONGEST_S:
-        return "they hold at any time"
-    return f"they hold until {shutter_text(holds.likely)} (cautious {shutter_text(holds.low)})"
-
-
-def _warnings(
+def _notes(
     rates: Rates,
     classes: dict[str, ClassMovement],
     tripod: ClassMovement,
     water: WaterMovement | None,
     shutter_s: float,
-) -> tuple[str, ...]:
-    time = shutter_text(shutter_s)
-    said: list[str] = []
-    wind = rates.wind_m_s.likely
-    air = f"{wind:.1f} m/s (Beaufort {beaufort_of(wind)}: {land_criterion(wind)})"
-    if not rates.wind_known:
-        air = f"an unknown wind, {rates.wind_m_s.low:.0f} to {rates.wind_m_s.high:.0f} m/s"
+) -> tuple[MovementNote, ...]:
+    """What is worth saying of the movement, plants first."""
+    said: list[MovementNote] = []
+    wind = rates.wind_m_s
     for name in ("tree", "grass"):
-        if name not in classes:
-            continue
-        move = classes[name]
-        word = {"tree": "Leaves and branches", "grass": "Grass and reeds"}[name]
-        source = "as the clip shows" if rates.classes[name].measured else f"in {air}"
-        if move.print_mm.likely >= NOTICED_MM:
-            text = f"{word} smear by {print_text(move.print_mm)} at {time} {source}; {_holds_text(move.holds_until_s)}."
-            if move.flows_from_s is not None and shutter_s >= move.flows_from_s:
-                text += f" Beyond {shutter_text(move.flows_from_s)} a longer time smears them hardly more."
-            said.append(text)
-        elif move.print_mm.high >= NOTICED_MM:
-            said.append(
-                f"{word} may smear at {time} {source}: {print_text(move.print_mm)}, {NOTICED_MM} mm shows; "
-                f"{_holds_text(move.holds_until_s)}."
-            )
+        if name in classes and classes[name].print_mm.high >= NOTICED_MM:
+            move = classes[name]
+            said.append(ClassMoves(name, move.known.moving, shutter_s, move, move.print_mm.likely >= NOTICED_MM))
     if "cloud" in classes and rates.clouds is not None:
-        said.append(_cloud_sentence(rates, classes["cloud"], shutter_s))
-    if water is not None and "water" in classes:
-        said.append(_water_sentence(rates, classes["water"], water, shutter_s))
+        move, drift = classes["cloud"], rates.clouds.deg_per_s
+        look = _cloud_look(move, drift.likely * shutter_s, rates.hold_limit_px)
+        said.append(ClassMoves("cloud", Moving.CLOUDS, shutter_s, move, drift_deg_per_s=drift, clouds=look))
+    if water is not None and "water" in classes and rates.water_period_s is not None:
+        move, period_s = classes["water"], rates.water_period_s.likely
+        said.append(ClassMoves("water", move.known.moving, shutter_s, move, water=water, wave_period_s=period_s))
     if "other" in classes and classes["other"].print_mm.likely >= NOTICED_MM:
-        said.append(_people_sentence(classes["other"], shutter_s))
+        move = classes["other"]
+        said.append(ClassMoves("other", move.known.moving, shutter_s, move))
     if tripod.blur_px.high > rates.hold_limit_px:
-        sure = tripod.blur_px.likely > rates.hold_limit_px
-        said.append(
-            f"The tripod itself {'shakes' if sure else 'may shake'} by {print_text(tripod.print_mm)} in {air}: "
-            "structures and rocks are no longer sharp either; keep it low, hang weight on it, leave the centre column "
-            "down, stand in the lee, or wait."
-        )
-    if rates.wind_m_s.high >= 17.2 or rates.gust_m_s >= 17.2:
-        said.append(
-            f"Gale: gusts to {max(rates.gust_m_s, rates.wind_m_s.high):.0f} m/s. Branches come down; keep away from "
-            "trees, cliff edges and breaking waves, and follow local warnings."
-        )
-    if shutter_s > 10.0 and rates.gust_m_s > 1.2 * wind and wind >= 1.6 and ("tree" in classes or "grass" in classes):
-        said.append(
-            f"In {time} a gust is likely: plan on {rates.gust_m_s:.0f} m/s rather than the mean of {wind:.0f} m/s."
-        )
+        said.append(TripodShakes(tripod.print_mm, wind, tripod.blur_px.likely > rates.hold_limit_px))
+    if max(wind.high, rates.gust_m_s) >= GALE_M_S:
+        said.append(Gale(max(wind.high, rates.gust_m_s)))
+    plants = "tree" in classes or "grass" in classes
+    if shutter_s > 10.0 and rates.gust_m_s > 1.2 * wind.likely and wind.likely >= 1.6 and plants:
+        said.append(GustLikely(shutter_s, rates.gust_m_s, wind.likely))
     return tuple(said)
 
 
-def _people_sentence(move: ClassMovement, shutter_s: float) -> str:
-    time, held = shutter_text(shutter_s), _holds_text(move.holds_until_s)
-    flows = move.flows_from_s
-    if "people walking" not in move.parts:
-        return f"Boats rock and swing: {print_text(move.print_mm)} at {time}; {held}."
-    if flows is not None and shutter_s >= flows:
-        return f"People who walk on are gone or left as ghosts at {time}; {held}."
-    thin = f", and thin out from about {shutter_text(flows)}" if flows is not None else ""
-    return f"People who walk smear by {print_text(move.print_mm)} at {time}; {held}{thin}."
-
-
-def _cloud_sentence(rates: Rates, move: ClassMovement, shutter_s: float) -> str:
-    assert rates.clouds is not None
-    drift = rates.clouds.deg_per_s
-    swept = drift.likely * shutter_s
+def _cloud_look(
+    move: ClassMovement, swept_deg: float, hold_px: float
+) -> Literal["still", "soft", "direction", "streaks", "veil"]:
     # common practice for how far a cloud has to travel, in widths of one cloud or gap of about five degrees
-    widths = swept / 5.0
-    word = (
-        "stand still"
-        if move.blur_px.likely < rates.hold_limit_px
-        else "soften"
-        if widths < 0.3
-        else "smear, their direction shows"
-        if widths < 1.0
-        else "streak"
-        if widths < 3.0
-        else "turn into a veil"
-    )
-    flows = f" They streak from about {shutter_text(move.flows_from_s)}." if move.flows_from_s is not None else ""
-    return (
-        f"Clouds {word}: they drift {_short(drift.likely)} deg/s ({_short(drift.low)} to {_short(drift.high)}), "
-        f"{_short(100.0 * move.share_of_height.likely)} % of the picture's height in {shutter_text(shutter_s)}.{flows}"
-    )
-
-
-def _water_sentence(rates: Rates, move: ClassMovement, water: WaterMovement, shutter_s: float) -> str:
-    looks = {
-        "frozen": "is frozen",
-        "texture": "keeps its texture, a little soft",
-        "silky": "turns silky",
-        "smooth": "turns smooth",
-        "mist": "turns to mist or a mirror",
-    }[water.word]
-    assert rates.water_period_s is not None
-    return (
-        f"Water {looks} at {shutter_text(shutter_s)}: {_short(water.periods.likely)} wave periods "
-        f"({_short(water.periods.low)} to {_short(water.periods.high)}) of {rates.water_period_s.likely:.1f} s."
-    )
+    widths = swept_deg / 5.0
+    if move.blur_px.likely < hold_px:
+        return "still"
+    if widths < 0.3:
+        return "soft"
+    if widths < 1.0:
+        return "direction"
+    return "streaks" if widths < 3.0 else "veil"
 
 
 @dataclass(frozen=True, slots=True)

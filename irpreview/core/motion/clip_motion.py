@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from irpreview.core.motion.clip_sky import cloud_row, drift_of_sky
 from irpreview.core.motion.clip_spectra import peak_frequency, upper_share
 from irpreview.errors import BadClip
-from irpreview.records import CLASS_ID, ByteArray, FloatArray, Range
+from irpreview.records import CLASS_ID, ByteArray, ClipDoubt, ClipDoubtKind, Doubt, FloatArray, Range
 
 STATIC_CLASSES = ("structure", "ground", "snow")
 LEAST_STATIC_SHARE = 0.05
@@ -68,7 +68,7 @@ class ClipMotion:
     cloud_deg_per_s: Range | None = None
     cloud_image_deg: float | None = None
     water_period_s: float | None = None
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     facts: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
 
@@ -117,7 +117,7 @@ def measure_motion(
         water, water_doubts = _water_period(steady, mask & valid, fps, length)
         doubts += water_doubts
     if not timed:
-        doubts.append("the times between the stills are not known: only how far things sway is told, not how fast")
+        doubts.append(ClipDoubt(ClipDoubtKind.NOT_TIMED))
     return ClipMotion(
         classes=MappingProxyType(classes),
         size=(height, width),
@@ -155,15 +155,12 @@ def _check(frames: Sequence[ByteArray], fps: float) -> None:
         )
 
 
-def _length_doubts(length: float, fps: float, timed: bool) -> list[str]:
-    doubts = []
+def _length_doubts(length: float, fps: float, timed: bool) -> list[Doubt]:
+    doubts: list[Doubt] = []
     if timed and length < 3.0:
-        doubts.append(f"the clip is {length:.1f} s long; 3 s is the least, 10 s tells the sway twice as well")
+        doubts.append(ClipDoubt(ClipDoubtKind.SHORT, length))
     if timed and fps < 15.0:
-        doubts.append(
-            f"{fps:.0f} frames per second cannot follow leaves (2 to 6 Hz) well: 15 are needed; amplitudes "
-            "stand, frequencies may be false"
-        )
+        doubts.append(ClipDoubt(ClipDoubtKind.SLOW, fps))
     return doubts
 
 
@@ -181,19 +178,16 @@ def _inner(mask: NDArray[np.bool_], px: int) -> NDArray[np.bool_]:
 
 def _stabilise(
     frames: Sequence[ByteArray], static: NDArray[np.bool_]
-) -> tuple[list[ByteArray], FloatArray, float, list[str]]:
+) -> tuple[list[ByteArray], FloatArray, float, list[Doubt]]:
     """Frames moved back onto the first; the movement taken out (n, 2, 3); residual [px]; doubts."""
     still = np.tile(np.eye(2, 3, dtype=np.float32), (len(frames), 1, 1))
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     if static.mean() < LEAST_STATIC_SHARE:
         return (
             list(frames),
             still,
             float("nan"),
-            [
-                f"only {100 * static.mean():.0f} % of the clip stands still (5 % needed): the camera's shake could not "
-                "be taken out; include a wall, a rock or bare ground, or rest the phone on something"
-            ],
+            [ClipDoubt(ClipDoubtKind.LITTLE_STANDS, float(static.mean()))],
         )
     corners = cv2.goodFeaturesToTrack(frames[0], 250, 0.005, 8, mask=static.astype(np.uint8) * 255, blockSize=5)
     if corners is None or len(corners) < 12:
@@ -202,10 +196,7 @@ def _stabilise(
             list(frames),
             still,
             float("nan"),
-            [
-                f"what stands still has too little texture ({found} corners, 12 needed): the camera's shake could not "
-                "be taken out; rest the phone on something"
-            ],
+            [ClipDoubt(ClipDoubtKind.SMOOTH_STANDS, found)],
         )
     height, width = frames[0].shape
     steady = [frames[0]]
@@ -254,14 +245,9 @@ def _stabilise(
     # the fit averages over many corners, so the similarity itself is surer than one corner by their number's root
     residual = float(np.median(residuals)) if residuals else float("nan")
     if lost > 0.2 * len(frames) or not residuals:
-        doubts.append(
-            f"the camera was lost in {lost} of {len(frames)} frames: it moved too far; rest the phone and repeat"
-        )
+        doubts.append(ClipDoubt(ClipDoubtKind.CAMERA_LOST, lost, len(frames)))
     elif residual > RESIDUAL_LIMIT_PX:
-        doubts.append(
-            f"what should stand still moves by {residual:.1f} px after the shake was taken out (0.3 at most): "
-            "electronic stabilisation, or a wrong class; switch it off and repeat"
-        )
+        doubts.append(ClipDoubt(ClipDoubtKind.STILL_MOVES, residual))
     return steady, still, residual, doubts
 
 
@@ -277,7 +263,7 @@ def _common_area(shake: FloatArray, height: int, width: int) -> NDArray[np.bool_
 
 def _foliage(
     steady: list[ByteArray], label: ByteArray, valid: NDArray[np.bool_], fps: float, residual: float
-) -> list[tuple[str, ClassClip, list[str]]]:
+) -> list[tuple[str, ClassClip, list[Doubt]]]:
     # flow near an edge is dragged by what lies beyond: keep well inside where there is room
     masks = {}
     for name in ("tree", "grass"):
@@ -362,7 +348,7 @@ def _about_rest(path: FloatArray, summed: bool) -> FloatArray:
 
 def _sway_of(
     name: str, direct: FloatArray, summed: FloatArray | None, fps: float, residual: float
-) -> tuple[ClassClip, list[str]]:
+) -> tuple[ClassClip, list[Doubt]]:
     path, method = _about_rest(direct, False), "from the first frame"
     sigma_d = sigma_s = float(np.sqrt((path**2).sum(axis=2).mean()))
     use_summed = False
@@ -382,23 +368,16 @@ def _sway_of(
     amplitude = math.sqrt(2.0) * sigma
     frequency = peak_frequency(along, fps)
     length = (len(path) - 1) / fps
-    doubts = []
+    doubts: list[Doubt] = []
     # leaves flutter up to 6 Hz: where that would fold back onto what is read, the reading may be false
     aliased = frequency > min(0.3 * fps, max(fps - FASTEST_HZ, 0.0)) or upper_share(along, fps) > 0.5
     if amplitude < 2.0 * FLOOR_PX:
         aliased = False
-        doubts.append(
-            f"{name}: sway of {amplitude:.2f} px in the clip is at the limit of what compression lets through"
-        )
+        doubts.append(ClipDoubt(ClipDoubtKind.AT_THE_FLOOR, amplitude, class_name=name))
     elif aliased:
-        doubts.append(
-            f"{name}: movement near {frequency:.1f} Hz may be faster than {fps:.0f} frames per second can follow; its "
-            "amplitude stands, its frequency does not"
-        )
+        doubts.append(ClipDoubt(ClipDoubtKind.TOO_FAST, frequency, fps, name))
     if use_summed and sigma_s > 1.5 * sigma_d:
-        doubts.append(
-            f"{name}: it sways too far to be followed from the first frame; summed from frame to frame instead"
-        )
+        doubts.append(ClipDoubt(ClipDoubtKind.SUMMED, class_name=name))
     # seconds of a random sway: 0.59 to 1.36 of the truth at 5 s and 0.6 Hz, and leaves are read 10 to 50 % low
     cycles = max(frequency * length, 0.5)
     factor = 1.0 + 0.4 * min(1.5, math.sqrt(6.0 / (cycles + 3.0)))
@@ -413,7 +392,7 @@ def _sway_of(
 
 def _water_period(
     steady: list[ByteArray], mask: NDArray[np.bool_], fps: float, length: float
-) -> tuple[float | None, list[str]]:
+) -> tuple[float | None, list[Doubt]]:
     """Period of the waves from the flicker of the water [s], if the clip is long enough to hold two of them."""
     mask = _inner(mask, 3)
     if mask.sum() < 400:
@@ -423,10 +402,10 @@ def _water_period(
     series = np.stack([cv2.blur(f, (5, 5))[rows[::step], columns[::step]] for f in steady]).astype(np.float32)
     series -= series.mean(axis=0)
     if float(series.std()) < 1.0:
-        return None, ["the water in the clip hardly changes: wave period not told"]
+        return None, [ClipDoubt(ClipDoubtKind.WATER_STILL)]
     frequency = peak_frequency(series, fps)
     if frequency * length < 2.0:
-        return None, [f"the waves are slower than a clip of {length:.0f} s can tell: film 10 s or more"]
+        return None, [ClipDoubt(ClipDoubtKind.WATER_SLOW, length)]
     if frequency > 0.4 * fps:
-        return None, [f"the water flickers faster than {fps:.0f} frames per second can follow: wave period not told"]
+        return None, [ClipDoubt(ClipDoubtKind.WATER_FAST, fps)]
     return 1.0 / frequency, []

@@ -12,12 +12,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.records import CLASS_ID, ByteArray, FloatArray
+from irpreview.records import CLASS_ID, ByteArray, ClipDoubt, ClipDoubtKind, Doubt, FloatArray
 
 
 def drift_of_sky(
     steady: list[ByteArray], sky: NDArray[np.bool_], fps: float, at_row: float
-) -> tuple[tuple[float, float] | None, float, float, list[str]]:
+) -> tuple[tuple[float, float] | None, float, float, list[Doubt]]:
     """Drift of the sky (right, down) at a row [px/s], its spread, how well templates matched, doubts."""
     height, width = sky.shape
     side = int(np.clip(min(width, height) // 5, 24, 96))
@@ -29,7 +29,7 @@ def drift_of_sky(
     ]
     nothing = (None, 0.0, 0.0)
     if not places:
-        return *nothing, ["too little sky in the clip to follow clouds: film more of it"]
+        return *nothing, [ClipDoubt(ClipDoubtKind.LITTLE_SKY)]
     n = len(steady)
     gap = min(max(1, round(fps)), n - 1)
     smooth: dict[int, FloatArray] = {}
@@ -46,7 +46,7 @@ def drift_of_sky(
         for k in starts:
             votes += _matches(plane(k), plane(k + gap), places, side, reach)
         if len(votes) < 3:
-            return *nothing, ["the sky in the clip has no texture to follow (blank or even): drift not told"]
+            return *nothing, [ClipDoubt(ClipDoubtKind.BLANK_SKY)]
         v = np.array(votes)
         middle = np.median(v[:, :2], axis=0)
         # a flat layer runs faster high in the picture: what differs by half may still be one drift
@@ -56,16 +56,14 @@ def drift_of_sky(
             break
         gap = min(2 * gap, n - 1)
     if near.mean() < 0.4:
-        return *nothing, ["the clouds in the clip move in no one direction (or change too fast): drift not told"]
+        return *nothing, [ClipDoubt(ClipDoubtKind.CLOUDS_DISAGREE)]
     kept = v[near]
     weight = kept[:, 2] ** 2
     shift, left_over = _at_row(kept, weight, at_row, float(height))
     seconds = gap / fps
-    doubts = []
+    doubts: list[Doubt] = []
     if np.hypot(*shift) < 0.5:
-        doubts.append(
-            f"the clouds moved only {np.hypot(*shift):.1f} px in {seconds:.0f} s: drift is uncertain; film longer"
-        )
+        doubts.append(ClipDoubt(ClipDoubtKind.CLOUDS_HARDLY_MOVED, float(np.hypot(*shift)), seconds))
     spread = left_over / seconds
     dx, dy = (float(c) / seconds for c in shift)
     return (dx, dy), max(spread, 0.1 / seconds), float(kept[:, 2].mean()), doubts

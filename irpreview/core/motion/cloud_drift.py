@@ -8,9 +8,11 @@ fist at arm's length (ten degrees, common practice) needs neither height nor spe
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import Literal
 
 from irpreview.errors import BadValue
-from irpreview.records import CloudDrift, Conditions, Range
+from irpreview.records import CloudDrift, CloudHeightBy, Conditions, HowKnown, KnownBy, Moving, Range
 
 FIST_DEG = 10.0
 LOWEST_ELEVATION_DEG = 5.0
@@ -59,25 +61,34 @@ def toward_from_image(image_deg: float, heading_deg: float, elevation_deg: float
     return (heading_deg + math.degrees(math.atan2(math.cos(a), away))) % 360.0
 
 
-def layer_height_and_speed(conditions: Conditions, wind: Range) -> tuple[Range, Range, str]:
-    """Height of the cloud layer [m], its speed [m/s] and how both are known. Speed never falls with ground wind."""
-    height, how = None, ""
+@dataclass(frozen=True, slots=True)
+class CloudLayer:
+    """Height and speed of a layer, and what they come from."""
+
+    height_m: Range
+    speed_m_s: Range
+    height_by: CloudHeightBy
+    layer: Literal["low", "middle", "high"]
+
+
+def cloud_layer(conditions: Conditions, wind: Range) -> CloudLayer:
+    """The cloud layer as far as the day tells. Its speed never falls with ground wind."""
+    height, by = None, CloudHeightBy.ASSUMED_LOW
     if conditions.cloud_height_m is not None:
         h = conditions.cloud_height_m
         if not 50.0 <= h <= 20000.0:
             raise BadValue(f"cloud height {h:g} m cannot be used: 50 to 20000 m above the camera; check the unit")
-        height, how = Range(0.85 * h, h, 1.15 * h), f"cloud height given, {h:.0f} m"
+        height, by = Range(0.85 * h, h, 1.15 * h), CloudHeightBy.GIVEN
     elif conditions.temperature_c is not None and conditions.dew_point_c is not None:
         h = max(100.0, cloud_base_m(conditions.temperature_c, conditions.dew_point_c))
-        height, how = Range(0.75 * h, h, 1.4 * h), f"cloud base about {h:.0f} m from temperature and dew point"
+        height, by = Range(0.75 * h, h, 1.4 * h), CloudHeightBy.DEW_POINT
     if height is not None and height.likely > HIGH_CLOUD_BASE_M:
-        return height, Range(15.0, 30.0, 60.0), how + "; speed usual for high cloud"
+        return CloudLayer(height, Range(15.0, 30.0, 60.0), by, "high")
     if height is not None and height.likely > LOW_CLOUD_TOP_M:
-        return height, Range(8.0, 16.0, 30.0), how + "; speed usual for middle cloud"
-    if height is None:
-        height, how = Range(600.0, 1100.0, 3500.0), "kind of cloud not known, low cloud assumed"
+        return CloudLayer(height, Range(8.0, 16.0, 30.0), by, "middle")
+    height = height or Range(600.0, 1100.0, 3500.0)
     speed = Range(max(1.5, 1.2 * wind.low), max(3.0, 1.6 * wind.likely), max(8.0, 2.5 * wind.high))
-    return height, speed, how + f"; speed aloft from the ground wind, {speed.likely:.0f} m/s"
+    return CloudLayer(height, speed, by, "low")
 
 
 def cloud_drift(
@@ -103,8 +114,9 @@ def cloud_drift(
         omega = FIST_DEG / t
         error = math.hypot(0.15, 1.0 / t)
         drift = Range(omega / (1.0 + 1.65 * error), omega, omega * (1.0 + 1.65 * error))
-        return CloudDrift(drift, toward, image, f"timed in the field: a fist in {t:.0f} s")
-    height, speed, how = layer_height_and_speed(conditions, wind)
+        return CloudDrift(drift, toward, image, HowKnown(KnownBy.FIST, Moving.CLOUDS, fist_s=t))
+    layer = cloud_layer(conditions, wind)
+    height, speed = layer.height_m, layer.speed_m_s
     if toward is not None and heading_deg is not None:
         psi = abs((toward - heading_deg + 180.0) % 360.0 - 180.0)
         across = [angular_speed_deg_s(1.0, 1.0, elevation, p) for p in (psi - 20.0, psi, psi + 20.0)]
@@ -117,7 +129,16 @@ def cloud_drift(
     # independent doubts in speed, height and direction add as squares of their logarithms
     down = _log_sum(speed.likely / speed.low, height.high / height.likely, likely_g / low_g)
     up = _log_sum(speed.high / speed.likely, height.likely / height.low, high_g / likely_g)
-    return CloudDrift(Range(likely / down, likely, likely * up), toward, image, how)
+    known = HowKnown(
+        KnownBy.WIND_UNKNOWN if conditions.wind_m_s is None else KnownBy.WIND_GIVEN,
+        Moving.CLOUDS,
+        wind_m_s=wind,
+        cloud_height_m=height.likely,
+        cloud_height_by=layer.height_by,
+        cloud_speed_m_s=speed.likely,
+        cloud_layer=layer.layer,
+    )
+    return CloudDrift(Range(likely / down, likely, likely * up), toward, image, known)
 
 
 def _log_sum(*ratios: float) -> float:

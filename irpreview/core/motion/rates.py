@@ -2,14 +2,14 @@
 
 Every rate is a range (5 / 50 / 95 %); doubts in amplitude, wind and distance are independent and add as squares of
 their logarithms. What a clip of the scene measured replaces the wind table. Amplitudes, tripod and walking speeds are
-assumptions and are named so in `how_known`.
+assumptions and are named so in `HowKnown`.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
@@ -46,14 +46,32 @@ from irpreview.core.motion.water_motion import (
 )
 from irpreview.core.motion.wind import CROWN_RATIO, GRASS_RATIO, LAKE_RATIO, TRIPOD_RATIO, gust_of, wind_range
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_ID, CLASS_NAMES, CloudDrift, Conditions, Kit, Photo, Range, SceneMap
+from irpreview.records import (
+    CLASS_ID,
+    CLASS_NAMES,
+    CloudDrift,
+    Conditions,
+    DistanceBy,
+    DistanceEstimated,
+    Doubt,
+    FocalAssumed,
+    HorizonBy,
+    HowKnown,
+    Kit,
+    KnownBy,
+    Moving,
+    Photo,
+    Range,
+    SceneMap,
+    WindUnknown,
+)
 
 if TYPE_CHECKING:
     from irpreview.core.motion.clip_motion import ClipMotion
 
 Which = Literal["low", "likely", "high"]
 PRINT_SHARP = 1500.0
-"""Picture diagonal over the smear that still looks sharp on a print (d/1500, trade practice)."""
+"""Picture diagonal over the blur that still looks sharp on a print (d/1500, trade practice)."""
 CRISP = 3600.0
 """The same at pixel level: 2 px of a 6000 x 4000 frame."""
 LEAST_SHARE = 0.001
@@ -105,10 +123,13 @@ class ClassRate:
     name: str
     parts: tuple[PartRate, ...]
     distance_m: Range
-    how_known: str
+    known: HowKnown
     flows_from_s: float | None = None
     direction_deg: float | None = None
-    measured: bool = False
+
+    @property
+    def measured(self) -> bool:
+        return self.known.measured
 
     def extent_px(self, shutter_s: float, which: Which) -> float:
         return together([part.extent_px(shutter_s, which) for part in self.parts])
@@ -149,8 +170,8 @@ class Rates:
     wind_m_s: Range
     wind_known: bool
     gust_m_s: float
-    doubts: tuple[str, ...] = ()
-    facts: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    doubts: tuple[Doubt, ...] = ()
+    horizon_by: HorizonBy = HorizonBy.MIDDLE
 
 
 def rates_of_motion(
@@ -167,31 +188,32 @@ def rates_of_motion(
     """What moves in this picture, and how fast, from the wind and the picture's geometry or from a clip.
 
     scene: labels (h, w) of the whole picture. size: (H, W) [px] of the snap that blur is said in, where the labels are
-    smaller; None = theirs. geometry: of this scene, where the caller tries several winds. kit: its focal lengths are not used, the lens is `conditions.focal_35mm_mm`
+    smaller; None = theirs. geometry: of this scene, where the caller tries several winds. kit: its focal lengths are
+    not used, the lens is `conditions.focal_35mm_mm`
     or else the snap's own. crisp: hold to 2 px of a 24 MP frame instead of a sharp print. Raises BadValue for wind,
     direction, focal length or distance outside their ranges.
     """
     conditions = conditions or Conditions()
     check_direction(conditions.wind_from_deg)
     height, width = size or scene.label.shape
-    doubts: list[str] = []
+    doubts: list[Doubt] = []
     snap_focal = photo.shot.focal_35mm_mm if photo is not None else None
     focal = conditions.focal_35mm_mm or snap_focal
     if focal is None:
         focal = ASSUMED_FOCAL_35MM_MM
-        doubts.append(f"focal length not known: {focal:.0f} mm (35 mm equivalent) assumed, blur goes with it")
+        doubts.append(FocalAssumed(focal))
     px_per_rad = pixels_per_radian(width, height, focal)
     snap_px_per_rad = pixels_per_radian(width, height, snap_focal or focal)
-    wind, wind_text = wind_range(conditions)
+    wind = wind_range(conditions)
     if conditions.wind_m_s is None:
-        doubts.append("wind not given: the range spans a light air to a fresh breeze; give --wind or a clip")
+        doubts.append(WindUnknown(wind))
     gust = gust_of(conditions, wind.likely)
     if conditions.gust_m_s is not None:
         wind = Range(wind.low, wind.likely, max(wind.high, gust))
     geometry = geometry or SceneGeometry(scene, (height, width), snap_px_per_rad)
     horizon, share = geometry.horizon, geometry.share
     present = [name for name in CLASS_NAMES if share[name] >= LEAST_SHARE]
-    context = _Context(geometry, (height, width), conditions, wind, wind_text, gust, px_per_rad, doubts)
+    context = _Context(geometry, (height, width), conditions, wind, gust, px_per_rad, doubts)
     classes: dict[str, ClassRate] = {}
     for name, parts, ratio in (("tree", TREE_PARTS, CROWN_RATIO), ("grass", GRASS_PARTS, GRASS_RATIO)):
         if name in present:
@@ -211,7 +233,7 @@ def rates_of_motion(
             if heading is not None and measured is not None:
                 toward = toward_from_image(measured, heading, elevation)
             clouds = CloudDrift(
-                clip.cloud_deg_per_s, toward, measured, f"measured from a clip of {clip.length_s:.0f} s"
+                clip.cloud_deg_per_s, toward, measured, HowKnown(KnownBy.CLIP, Moving.CLOUDS, clip_s=clip.length_s)
             )
         classes["cloud"] = _clouds(clouds, px_per_rad, horizon)
     if "other" in present:
@@ -223,8 +245,8 @@ def rates_of_motion(
         if clip.water_period_s is not None and "water" in classes and water_period is not None:
             t = clip.water_period_s
             water_period = Range(t / 1.3, t, t * 1.3)
-            classes["water"], water_period = _water(context, water_period, f"wave period {t:.1f} s from the clip")
-        doubts.extend(f"clip: {doubt}" for doubt in clip.doubts)
+            classes["water"], water_period = _water(context, water_period)
+        doubts.extend(clip.doubts)
     diagonal = math.hypot(height, width)
     return Rates(
         size=(height, width),
@@ -232,19 +254,14 @@ def rates_of_motion(
         snap_px_per_rad=snap_px_per_rad,
         hold_limit_px=diagonal / (CRISP if crisp else PRINT_SHARP),
         classes=MappingProxyType(classes),
-        tripod=_tripod(wind, px_per_rad, wind_text),
+        tripod=_tripod(context),
         clouds=clouds,
         water_period_s=water_period,
         wind_m_s=wind,
         wind_known=conditions.wind_m_s is not None,
         gust_m_s=gust,
         doubts=tuple(doubts),
-        facts=MappingProxyType(
-            {
-                "wind": wind_text,
-                "horizon": f"row {geometry.k * horizon.row.likely:.0f} of {height}, from {horizon.how_known}",
-            }
-        ),
+        horizon_by=horizon.by,
     )
 
 
@@ -285,7 +302,7 @@ class SceneGeometry:
         """Pixels of the snap to one that is looked at."""
         self.px_per_rad = snap_px_per_rad / self.k
         self.share = scene.share()
-        self._distances: dict[str, tuple[Range, str]] = {}
+        self._distances: dict[str, tuple[Range, DistanceBy]] = {}
 
     @cached_property
     def horizon(self) -> Horizon:
@@ -307,7 +324,7 @@ class SceneGeometry:
         """Whether what is called other floats on water."""
         return _afloat(self.small, self.small.label == CLASS_ID["other"])
 
-    def distance(self, name: str) -> tuple[Range, str]:
+    def distance(self, name: str) -> tuple[Range, DistanceBy]:
         """Distance of a class [m] and how it was judged."""
         if name not in self._distances:
             self._distances[name] = class_distance(self.small.label, name, self.px_per_rad, self.horizon)
@@ -321,23 +338,27 @@ class _Context:
     """(H, W) of the snap. [px]"""
     conditions: Conditions
     wind: Range
-    wind_text: str
     gust_m_s: float
     px_per_rad: float
-    doubts: list[str]
+    doubts: list[Doubt]
 
-    def distance(self, name: str) -> tuple[Range, str]:
+    def distance(self, name: str) -> tuple[Range, DistanceBy]:
         given = self.conditions.distance_m.get(name)
         if given is not None:
             if not math.isfinite(given) or not 0.1 <= given <= 50_000.0:
                 raise BadValue(f"distance {given:g} m for {name} cannot be used: 0.1 to 50000 m; give the metres to it")
-            return Range(given, given, given), f"{given:g} m away as given"
-        estimate, how = self.geometry.distance(name)
-        self.doubts.append(
-            f"{name}: distance {estimate.likely:.0f} m ({estimate.low:.0f} to {estimate.high:.0f}) is {how}; "
-            f"give --distance {name}=metres to be surer"
-        )
-        return estimate, f"about {estimate.likely:.0f} m away, {how}"
+            return Range(given, given, given), DistanceBy.GIVEN
+        estimate, by = self.geometry.distance(name)
+        self.doubts.append(DistanceEstimated(name, estimate, by))
+        return estimate, by
+
+    def by_wind(self, moving: Moving, distance: tuple[Range, DistanceBy] | None) -> HowKnown:
+        """Known by the wind, and by the distance where it counts."""
+        by = KnownBy.WIND_UNKNOWN if self.conditions.wind_m_s is None else KnownBy.WIND_GIVEN
+        if distance is None:
+            return HowKnown(by, moving, wind_m_s=self.wind)
+        horizon = self.geometry.horizon.by if distance[1] is DistanceBy.LEVEL_GROUND else None
+        return HowKnown(by, moving, self.wind, None, distance[0], distance[1], horizon)
 
 
 def spread(likely: float, downs: tuple[float, ...], ups: tuple[float, ...]) -> Range:
@@ -354,7 +375,8 @@ def _ratio(a: float, b: float) -> float:
 
 
 def _plants(c: _Context, name: str, parts: tuple[SwayingPart, ...], ratio: float) -> ClassRate:
-    distance, how = c.distance(name)
+    told = c.distance(name)
+    distance = told[0]
     rates = []
     for part in parts:
         a = part.amplitude_mm(c.wind.likely * ratio)
@@ -368,28 +390,27 @@ def _plants(c: _Context, name: str, parts: tuple[SwayingPart, ...], ratio: float
         )
         gain = _ratio(part.amplitude_mm(c.gust_m_s * ratio).likely, a.likely)
         rates.append(PartRate(part.name, "sway", amplitude, part.frequency_hz, gust_gain=max(1.0, gain)))
-    how_known = f"wind table, good to a factor of three: {c.wind_text}; {how}"
-    if name == "grass":
-        how_known += "; tall grass or reeds, a mown lawn hardly moves"
-    return ClassRate(name, tuple(rates), distance, how_known, _flow_of_sway(tuple(rates), c), 0.0)
+    known = c.by_wind(Moving.GRASS if name == "grass" else Moving.PLANTS, told)
+    return ClassRate(name, tuple(rates), distance, known, _flow_of_sway(tuple(rates), c), 0.0)
 
 
 def _flow_of_sway(parts: tuple[PartRate, ...], c: _Context) -> float | None:
-    """Foliage melts once its slowest part has swung twice and its smear is plain; else never. [s]"""
+    """Foliage melts once its slowest part has swung twice and its blur is plain; else never. [s]"""
     limit = math.hypot(*c.size) / PRINT_SHARP
     if together([2.0 * p.amplitude_px.likely for p in parts]) < 3.0 * limit:
         return None
     return 2.0 / min(p.frequency_hz.likely for p in parts)
 
 
-def _water(c: _Context, period: Range | None = None, note: str = "") -> tuple[ClassRate, Range]:
-    distance, how = c.distance("water")
+def _water(c: _Context, measured: Range | None = None) -> tuple[ClassRate, Range]:
+    told = c.distance("water")
+    distance = told[0]
     kind = c.conditions.water_kind
-    if kind == "unknown" and c.geometry.looks_like_falls:
+    seen_as_falls = kind == "unknown" and c.geometry.looks_like_falls
+    if seen_as_falls:
         kind = "falls"
-        how += "; it looks like falling water"
     over_water = Range(*(w * LAKE_RATIO for w in (c.wind.low, c.wind.likely, c.wind.high)))
-    period = period or wave_period(kind, over_water)
+    period = measured or wave_period(kind, over_water)
     per_m = c.px_per_rad / distance.likely
     d_down, d_up = distance.high / distance.likely, distance.likely / distance.low
     if kind in ("falls", "stream"):
@@ -418,19 +439,28 @@ def _water(c: _Context, period: Range | None = None, note: str = "") -> tuple[Cl
             (lengths[1] / lengths[0], d_down, 2.0),
             (lengths[2] / lengths[1], d_up, 1.0 / slant),
         )
-        # nothing smears further than across the picture
+        # nothing blurs further than across the picture
         most = float(max(c.size))
         ends = Range(min(ends.low, most), min(ends.likely, most), min(ends.high, most))
         part = PartRate("waves", "travel", speed_px_s=speed, ends_px=ends)
         flows = 0.5 * period.likely
         direction = 0.0
-    water = "" if kind == "unknown" else f", {kind}"
-    text = f"waves of {period.likely:.1f} s ({period.low:.1f} to {period.high:.1f}){water}; {c.wind_text}; {how}"
+    known = replace(
+        c.by_wind(Moving.WAVES, told),
+        wave_period_s=period,
+        period_from_clip=measured is not None,
+        water_kind=kind,
+        looks_like_falls=seen_as_falls,
+    )
     if kind in ("falls", "stream"):
-        text = f"{part.name} at {part.speed_px_s.likely / per_m:.1f} m/s, usual for it; {how}"
-    elif c.wind.likely < 0.3:
-        text += "; without wind old waves and ripples still run"
-    return ClassRate("water", (part,), distance, f"{note + '; ' if note else ''}{text}", flows, direction), period
+        known = replace(
+            known,
+            by=KnownBy.USUAL,
+            moving=Moving.FALLS if kind == "falls" else Moving.STREAM,
+            wind_m_s=None,
+            speed_m_s=part.speed_px_s.likely / per_m,
+        )
+    return ClassRate("water", (part,), distance, known, flows, direction), period
 
 
 def looks_like_falls(scene: SceneMap) -> bool:
@@ -451,11 +481,12 @@ def _clouds(drift: CloudDrift, px_per_rad: float, horizon: Horizon) -> ClassRate
     streaks = ELEMENT_DEG.likely / drift.deg_per_s.likely if drift.deg_per_s.likely > 0.0 else None
     part = PartRate("drift", "travel", speed_px_s=speed)
     far = Range(FARTHEST_M, FARTHEST_M, FARTHEST_M)
-    return ClassRate("cloud", (part,), far, drift.how_known, streaks, drift.image_deg)
+    return ClassRate("cloud", (part,), far, drift.known, streaks, drift.image_deg)
 
 
 def _people_and_boats(c: _Context, water_share: float) -> ClassRate:
-    distance, how = c.distance("other")
+    told = c.distance("other")
+    distance = told[0]
     per_m = c.px_per_rad / distance.likely
     d_down, d_up = distance.high / distance.likely, distance.likely / distance.low
     if water_share > LEAST_SHARE and c.geometry.others_afloat:
@@ -467,7 +498,7 @@ def _people_and_boats(c: _Context, water_share: float) -> ClassRate:
             PartRate("roll", "sway", amplitude, Range(0.15, 0.28, 0.45)),
             PartRate("drift at anchor", "sway", swing, Range(0.008, 0.015, 0.03)),
         )
-        return ClassRate("other", parts, distance, f"boats at rest, usual roll; {how}", 8.0, 0.0)
+        return ClassRate("other", parts, distance, c.by_wind(Moving.BOATS, told), 8.0, 0.0)
     speed = spread(
         WALKING_M_S.likely * per_m,
         (WALKING_M_S.likely / WALKING_M_S.low, d_down),
@@ -476,9 +507,8 @@ def _people_and_boats(c: _Context, water_share: float) -> ClassRate:
     # half a metre of body is thinned to a tenth once it has walked five metres
     most = float(max(c.size))
     part = PartRate("people walking", "travel", speed_px_s=speed, ends_px=Range(most, most, most))
-    return ClassRate(
-        "other", (part,), distance, f"people walking, if it is people; {how}", 5.0 / WALKING_M_S.likely, 0.0
-    )
+    known = replace(c.by_wind(Moving.PEOPLE, told), by=KnownBy.USUAL, wind_m_s=None)
+    return ClassRate("other", (part,), distance, known, 5.0 / WALKING_M_S.likely, 0.0)
 
 
 def _afloat(scene: SceneMap, mask: np.ndarray) -> bool:
@@ -489,7 +519,9 @@ def _afloat(scene: SceneMap, mask: np.ndarray) -> bool:
     return bool(edge.any() and (scene.label[edge] == CLASS_ID["water"]).mean() > 0.5)
 
 
-def _tripod(wind: Range, px_per_rad: float, wind_text: str) -> ClassRate:
+def _tripod(c: _Context) -> ClassRate:
+    wind, px_per_rad = c.wind, c.px_per_rad
+
     def amplitude(w: float, urad: float) -> float:
         return urad * 1e-6 * (w * TRIPOD_RATIO / 5.0) ** 2 * px_per_rad
 
@@ -501,8 +533,7 @@ def _tripod(wind: Range, px_per_rad: float, wind_text: str) -> ClassRate:
         (urad.high / urad.likely, _ratio(wind.high, wind.likely) ** 2),
     )
     part = PartRate("shake", "sway", a, TRIPOD_HZ)
-    how = f"a firm tripod without centre column, assumed; {wind_text}"
-    return ClassRate("tripod", (part,), Range(0.0, 0.0, 0.0), how)
+    return ClassRate("tripod", (part,), Range(0.0, 0.0, 0.0), c.by_wind(Moving.TRIPOD, None))
 
 
 def _from_clip(
@@ -511,6 +542,6 @@ def _from_clip(
     scale = px_per_rad / clip.px_per_rad
     a = Range(amplitude.low * scale, amplitude.likely * scale, amplitude.high * scale)
     part = PartRate("measured sway", "sway", a, frequency_hz, gust_gain=CLIP_DOUBT)
-    how = f"measured from a clip of {clip.length_s:.0f} s, good to a factor of {CLIP_DOUBT:g}: was it a lull or a gust?"
     flows = 2.0 / frequency_hz.likely if rate.flows_from_s is not None or a.likely > 1.0 else None
-    return replace(rate, parts=(part,), how_known=how, flows_from_s=flows, measured=True)
+    known = replace(rate.known, by=KnownBy.CLIP, clip_s=clip.length_s)
+    return replace(rate, parts=(part,), known=known, flows_from_s=flows)

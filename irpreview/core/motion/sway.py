@@ -11,9 +11,6 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-from scipy.special import j0
-
 from irpreview.records import Range
 
 LONGEST_S = 3600.0
@@ -67,11 +64,6 @@ def sway_extent(amplitude: float, frequency_hz: float, shutter_s: float) -> floa
     return 2.0 * amplitude if w >= 1.0 else amplitude * (2.0 * w + (2.0 / math.pi) * math.sin(math.pi * w))
 
 
-def sway_spread(amplitude: float, frequency_hz: float, shutter_s: float) -> float:
-    """Rms spread within one exposure: A sqrt((1 - sinc^2 w) / 2), limit 0.707 A."""
-    return amplitude * math.sqrt(max(0.0, 1.0 - float(np.sinc(shutter_s * frequency_hz)) ** 2) / 2.0)
-
-
 def sway_halo(amplitude: float, frequency_hz: float, shutter_s: float) -> float:
     """Extent of a random narrow-band sway of the same rms: as the sine within a period, then slow logarithmic growth.
 
@@ -87,31 +79,6 @@ def sway_halo(amplitude: float, frequency_hz: float, shutter_s: float) -> float:
 def together(extents: list[float]) -> float:
     """Independent movements of one thing add as squares."""
     return math.sqrt(sum(e * e for e in extents))
-
-
-def conifer_frequency_hz(diameter_cm: float, height_m: float) -> float:
-    """Sway frequency of a conifer, 0.0948 + 3.4317 D / H^2 (Moore and Maguire 2004; D at 1.3 m in cm, H in m). [Hz]"""
-    return 0.0948 + 3.4317 * diameter_cm / height_m**2
-
-
-def leaf_speed_mm_s(leaf_m: float, wind_m_s: float, viscosity_m2_s: float = 1.5e-5) -> float:
-    """Rms speed of a fluttering leaf, D U^2 / (740^2 nu) (Goldshmid and Dabiri 2025). [mm/s]"""
-    return 1000.0 * leaf_m * wind_m_s**2 / (740.0**2 * viscosity_m2_s)
-
-
-def linear_motion_mtf(blur_px: float, frequency_cycles_px: float) -> float:
-    """Contrast left by a straight, even movement: |sinc(L nu)|. [1]"""
-    return abs(float(np.sinc(blur_px * frequency_cycles_px)))
-
-
-def sine_motion_mtf(amplitude_px: float, frequency_cycles_px: float) -> float:
-    """Contrast left by a whole sine sway: |J0(2 pi nu A)|; first zero at nu A = 0.383. [1]"""
-    return abs(float(j0(2.0 * math.pi * frequency_cycles_px * amplitude_px)))
-
-
-def random_motion_mtf(sigma_px: float, frequency_cycles_px: float) -> float:
-    """Contrast left by random movement: exp(-2 pi^2 sigma^2 nu^2). [1]"""
-    return math.exp(-2.0 * (math.pi * sigma_px * frequency_cycles_px) ** 2)
 
 
 def longest_holding_s(extent_at: Callable[[float], float], limit: float) -> float:

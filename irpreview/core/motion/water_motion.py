@@ -40,12 +40,6 @@ def deep_water_speed_m_s(period_s: float) -> float:
     return GRAVITY_M_S2 * period_s / (2.0 * math.pi)
 
 
-def ripple_speed_m_s(length_m: float, tension_n_m: float = 0.0728, density_kg_m3: float = 998.0) -> float:
-    """Speed of short waves under gravity and surface tension; slowest 0.231 m/s at 17.1 mm. [m/s]"""
-    k = 2.0 * math.pi / length_m
-    return math.sqrt(GRAVITY_M_S2 / k + tension_n_m * k / density_kg_m3)
-
-
 def fetch_waves(wind_m_s: float, fetch_m: float) -> tuple[float, float]:
     """Peak period [s] and significant height [m] of waves grown over a fetch in deep water, wind blowing long enough.
 
@@ -86,13 +80,3 @@ def water_word(periods: float) -> WaterWord:
 def fall_speed_m_s(height_m: float) -> float:
     """Speed of falling water after a drop, sqrt(2 g h). [m/s]"""
     return math.sqrt(2.0 * GRAVITY_M_S2 * height_m)
-
-
-def boat_roll_period_s(beam_m: float, metacentric_height_m: float) -> float:
-    """Rolling period, 0.8 B / sqrt(GM) (yacht-design texts). [s]"""
-    return 0.8 * beam_m / math.sqrt(metacentric_height_m)
-
-
-def tide_rate_m_s(range_m: float) -> float:
-    """Greatest rate of rise of a semidiurnal tide, pi R / 12.42 h. [m/s]"""
-    return math.pi * range_m / (12.42 * 3600.0)

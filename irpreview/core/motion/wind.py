@@ -45,7 +45,7 @@ BEAUFORT = (
     BeaufortForce(12, 32.7, STRONGEST_M_S, "devastation", "air filled with foam"),
 )
 
-UNKNOWN_WIND_M_S = Range(1.3, 4.7, 9.8)
+UNKNOWN_WIND_M_S = Range(1.3, 4.0, 9.8)
 """Not given: 5, 50 and 95 % of a Rayleigh-distributed wind of mean 5 m/s, common in open country (from memory)."""
 
 CROWN_RATIO = Range(0.65, 0.8, 1.0)
@@ -85,42 +85,19 @@ def land_criterion(wind_m_s: float) -> str:
     return BEAUFORT[beaufort_of(wind_m_s)].land
 
 
-def log_profile(height_m: float, roughness_m: float, displacement_m: float = 0.0, reference_m: float = 10.0) -> float:
-    """u(z) / u(reference) in neutral air over flat ground: ln((z - d) / z0) / ln((ref - d) / z0). [1]
-
-    BadValue at or below d + z0, where the law says nothing.
-    """
-    if roughness_m <= 0.0 or height_m <= displacement_m + roughness_m or reference_m <= displacement_m + roughness_m:
-        raise BadValue(
-            f"the log profile does not hold at {height_m:g} m: it needs more than {displacement_m + roughness_m:g} m "
-            "(displacement + roughness); give a greater height"
-        )
-    return math.log((height_m - displacement_m) / roughness_m) / math.log((reference_m - displacement_m) / roughness_m)
-
-
-def power_profile(height_m: float, exponent: float = 1.0 / 7.0, reference_m: float = 10.0) -> float:
-    """u(z) / u(reference) = (z / reference)^exponent; one seventh is the customary value. [1]"""
-    return float((height_m / reference_m) ** exponent)
-
-
-def canopy_ratio(height_share: float, attenuation: float = 4.4) -> float:
-    """u(z) / u(top) inside a dense stand, exp(-k (1 - z/h)); k 4.4 for giant reed (Speck 2003). [1]"""
-    return math.exp(-attenuation * (1.0 - height_share))
-
-
 def gust_factor(roughness_m: float = OPEN_COUNTRY_ROUGHNESS_M, height_m: float = 10.0, peak: float = 3.0) -> float:
     """Three-second gust over the ten-minute mean, 1 + g / ln(z / z0). [1]"""
     return 1.0 + peak / math.log(height_m / roughness_m)
 
 
-def wind_range(conditions: Conditions) -> tuple[Range, str]:
-    """The 10 m mean wind [m/s] as known, and how: given exactly, or unknown and spanning a range, never zero."""
+def wind_range(conditions: Conditions) -> Range:
+    """The 10 m mean wind [m/s] as known: given exactly, or unknown and spanning a range, never zero."""
     if conditions.wind_m_s is None:
-        return UNKNOWN_WIND_M_S, "wind not given: anything from a light air to a fresh breeze"
+        return UNKNOWN_WIND_M_S
     wind = check_wind(conditions.wind_m_s)
     if wind < CALM_M_S:
         wind = 0.0
-    return Range(wind, wind, wind), f"wind given: {wind:.1f} m/s, Beaufort {beaufort_of(wind)}"
+    return Range(wind, wind, wind)
 
 
 def gust_of(conditions: Conditions, wind_m_s: float) -> float:

@@ -1,7 +1,7 @@
 """What physics says of each class for a kit and a light: factors, reflectances, shade, and what direction does to them.
 
-Pure: the tables are handed in. The reference is the kit of the research pairs in the snap's own light, which is what the
-network learned; every other kit and light departs from it by the differences worked out here.
+Pure: the tables are handed in. The reference is the kit of the research pairs in the snap's own light, which is what
+the network learned; every other kit and light departs from it by the differences worked out here.
 """
 
 from __future__ import annotations

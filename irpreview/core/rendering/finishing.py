@@ -29,8 +29,8 @@ FITTING_RANGE_STOPS = 4.6
 _GAMMA_LIMITS = (0.34, 0.62)
 HIGHLIGHT_ZONE = 6.9
 """Where the brightest extended surface is placed: white with texture. With the default grade the middle of twenty
-predictions is drawn at 145 of 255 (139 in the true near-infrared photographs beside them), and the darkest class of a
-picture lies about zone III, dark with texture (Adams, The Negative, 1981, ch. 4); at 6.8 it falls half a zone."""
+predictions is drawn at 140 of 255 (139 in the true near-infrared photographs beside them), and the darkest class of a
+picture lies about zone III, dark with texture (Adams, The Negative, 1981, ch. 4); at 6.8 it falls a third of a zone."""
 _STEPS = 4096
 _SCREEN_BLACK = 0.8 * 10.0**-PAPER_BLACK_DENSITY
 _STEPS_PER_ROOT = (_STEPS - 1) / float(np.sqrt(2.0))

@@ -59,7 +59,7 @@ RESIDUAL_LIMIT_STOPS = 3.0
 """The local residual may not overrule a class by more than this."""
 _BEYOND_BLUE = 0.67
 """Share of what direction does to the sky that its blue, as the snap shows it, does not already say. With none of it or
-all of it the gradient of one of three demo skies is off (tests/reference/test_view_factors.py); at two thirds of none."""
+all of it the gradient of one demo sky of three is off (tests/reference/test_view_factors.py), at two thirds of none."""
 _AROUND_STEP = 4
 _SAMPLE_STEP = 3
 """Medians are taken over every third pixel each way: the same value for a ninth of the time."""

@@ -48,7 +48,7 @@ def pixel_doubts(pixels: ByteArray, shot: Shot) -> tuple[str, ...]:
     small = _working_copy(pixels)
     luma_chroma = cv2.cvtColor(small, cv2.COLOR_RGB2YCrCb).astype(np.float32)
     luma = luma_chroma[..., 0]
-    screenshot = _looks_drawn(pixels)
+    screenshot = looks_drawn(pixels)
     if screenshot:
         doubts.append(
             "this looks like a screenshot or a drawing, not a photo; the prediction is made for daylight photos"
@@ -66,10 +66,22 @@ def pixel_doubts(pixels: ByteArray, shot: Shot) -> tuple[str, ...]:
     return tuple(doubts)
 
 
+def metered_ev100(shot: Shot) -> float | None:
+    """What the phone metered [EV at ISO 100]; None = it does not say."""
+    if shot.ev100 is None and shot.brightness_ev is not None:
+        return shot.brightness_ev + 5.0  # Exif: APEX brightness; Bv + Sv with Sv = 5 at ISO 100
+    return shot.ev100
+
+
+def night_by_pixels(pixels: ByteArray) -> bool:
+    """Most of the picture black, with a few lights."""
+    small = _working_copy(pixels)
+    luma = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2YCrCb)[..., 0], np.float32)
+    return _share_between(small, 0, 8) > BLACK_SHARE and _quantile(luma, 0.99) > 100.0
+
+
 def _exposure_doubts(small: ByteArray, luma: NDArray[np.float32], shot: Shot) -> list[str]:
-    metered = shot.ev100
-    if metered is None and shot.brightness_ev is not None:
-        metered = shot.brightness_ev + 5.0  # Exif: APEX brightness; Bv + Sv with Sv = 5 at ISO 100
+    metered = metered_ev100(shot)
     level95, level99 = _quantile(luma, 0.95), _quantile(luma, 0.99)
     black = _share_between(small, 0, 8)
     blown = _share_between(small, 250, 255)
@@ -107,7 +119,7 @@ def _working_copy(pixels: ByteArray) -> ByteArray:
     return np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def _looks_drawn(pixels: ByteArray) -> bool:
+def looks_drawn(pixels: ByteArray) -> bool:
     """Large exactly flat areas in a handful of colours; a photo has noise, and even a white sky is one colour only."""
     rows = pixels[:: max(len(pixels) // 250, 1)]
     step = max(rows.shape[1] // 1000, 1)

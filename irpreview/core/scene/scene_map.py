@@ -35,6 +35,8 @@ DARKEST_SEEN = 2.0**-9
 _NEGLIGIBLE = 0.15
 """A class whose probability stays below this everywhere cannot become a label and is skipped."""
 
+_LABEL_SIDE_PX = 2048
+"""Borders of labels are decided at about this size: to two pixels of a 12-megapixel photo."""
 _EVEN_SIDE_PX, _EVEN_RADIUS_SHARE, _EVEN_EPS = 192, 0.04, 3e-4
 """Even is what varies by less than 4 of 255 levels in a window of a twelfth of the long side."""
 
@@ -233,6 +235,9 @@ def at_photo_size(scene: SceneMap, photo: Photo) -> SceneMap:
 def _label_at_full_size(
     pixels: ByteArray, edges: EdgeGuide, planes: list[FloatArray | None], small_label: ByteArray
 ) -> ByteArray:
+    full = (pixels.shape[1], pixels.shape[0])
+    step = max(1, round(max(full) / _LABEL_SIDE_PX))
+    pixels = np.ascontiguousarray(pixels[::step, ::step])
     height, width = pixels.shape[:2]
     label = np.asarray(cv2.resize(small_label, (width, height), interpolation=cv2.INTER_NEAREST), np.uint8)
     kernel = np.ones((3, 3), np.uint8)
@@ -258,7 +263,7 @@ def _label_at_full_size(
             np.maximum(value, best, out=best)
         label.ravel()[at] = winner
     label += 1
-    return label
+    return label if step == 1 else np.asarray(cv2.resize(label, full, interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
 def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneMap:

@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 from irpreview.core.scouting.near_duplicates import group_views
 from irpreview.core.scouting.places import PlaceGroup, group_places
+from irpreview.core.words.verdict_words import short_headline
 from irpreview.records import ByteArray, LeadChoice, Photo, Place, SceneMap, Verdict
 
 Order = Literal["lead", "contrast"]
@@ -27,6 +28,8 @@ class Finding:
     """What is kept of one judged snap. No place in it: that is kept apart and only where it was asked for."""
 
     lead: LeadChoice
+    landscape: bool
+    """False: not a daylight landscape, so it stands behind all that are and has no place among them."""
     sentence: str
     """Why, in one sentence."""
     lead_turns_at_wind_m_s: float | None
@@ -73,12 +76,13 @@ def finding_of(
     parts = verdict.layered_contrast_parts
     return Finding(
         lead=verdict.lead,
-        sentence=verdict.lead_reasons[0].text if verdict.lead_reasons else "",
+        landscape=verdict.gate.landscape,
+        sentence=short_headline(verdict),
         lead_turns_at_wind_m_s=None if turns is None else round(turns.likely, 2),
         layered_contrast=verdict.layered_contrast,
-        parting=parts["parting"],
-        depth=parts["depth"],
-        range=parts["range"],
+        parting=parts.parting,
+        depth=parts.depth,
+        range=parts.range,
         layers=tuple(layer.name for layer in verdict.layers),
         separates=words.count("separates"),
         merges=words.count("merges"),
@@ -141,11 +145,13 @@ class Scouting:
 
 def rank_key(snap: Snap, order: Order) -> tuple[Any, ...]:
     """What sorts snaps, best first. By lead: what leads today, then what is worth waiting for, then the rest; inside
-    each by layered contrast. By contrast: by that alone. Equal ones by path, so that the order never depends on chance.
+    each by layered contrast. What is no daylight landscape comes after all that are. By contrast: by that alone. Equal
+    ones by path, so that the order never depends on chance.
     """
     finding = snap.finding
     contrast = (-finding.layered_contrast, *_natural(snap.path))
-    return contrast if order == "contrast" else (_LEAD_ORDER[finding.lead], *contrast)
+    refused = not finding.landscape
+    return (refused, *contrast) if order == "contrast" else (refused, _LEAD_ORDER[finding.lead], *contrast)
 
 
 def _natural(path: str) -> tuple[int, str]:
@@ -191,15 +197,15 @@ def arrange(
 
 
 def edges_text(finding: Finding) -> str:
-    """How many edges between layers hold: "4 of 6 edges hold"."""
+    """How many edges between layers separate: "4 of 6 edges separate"."""
     total = finding.separates + finding.merges + finding.uncertain
     if total == 0:
         return "one layer"
     if finding.separates == total:
-        return {1: "the edge holds", 2: "both edges hold"}.get(total, f"all {total} edges hold")
+        return {1: "the edge separates", 2: "both edges separate"}.get(total, f"all {total} edges separate")
     if finding.separates == 0:
-        return "the edge does not hold" if total == 1 else f"none of {total} edges holds"
-    return f"{finding.separates} of {total} edges {'holds' if finding.separates == 1 else 'hold'}"
+        return "the edge does not separate" if total == 1 else f"none of {total} edges separates"
+    return f"{finding.separates} of {total} edges {'separates' if finding.separates == 1 else 'separate'}"
 
 
 def sky_text(finding: Finding) -> str:
@@ -221,6 +227,7 @@ COLUMNS = (
     "in_view",
     "photo",
     "lead",
+    "landscape",
     "sentence",
     "layered_contrast",
     "parting",
@@ -250,6 +257,7 @@ def snap_facts(scouting: Scouting, view: View, index: int) -> dict[str, Any]:
         "in_view": index + 1,
         "photo": snap.path,
         "lead": finding.lead,
+        "landscape": finding.landscape,
         "sentence": finding.sentence,
         "layered_contrast": finding.layered_contrast,
         "parting": finding.parting,

@@ -41,8 +41,8 @@ _SKY = frozenset(("clear_sky", "cloud"))
 NOISE_SHARE, LEAST_TRUST = 0.5, 0.4
 """Share of the rendering's own squared spread that shows as exaggeration of a picture's tones; and the least trust.
 
-Fitted to 646 separations of pictures held back, one figure for all classes and categories: best at 0.50, and from 0.38 to 0.52
-with any category left out (models/evaluate_gaps.py --held-back FOLDER --fit).
+Fitted to 646 separations of pictures held back, one figure for all classes and categories: best at 0.50, and from 0.38
+to 0.52 with any category left out (models/evaluate_gaps.py --held-back FOLDER --fit).
 """
 
 
@@ -269,9 +269,9 @@ _WORD = {
     "water": "water",
     "tree": "trees",
     "grass": "grass",
-    "structure": "structure",
+    "structure": "building",
     "ground": "ground",
-    "other": "other things",
+    "other": "objects",
     "snow": "snow",
 }
 

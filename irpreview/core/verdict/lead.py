@@ -1,79 +1,86 @@
 """What should lead the picture: structure, foliage, the sky, or is it better to wait.
 
-What stands out comes from `figures`; here it is held against what movement leaves of it at the planned shutter, against
-the shade and the sky. Sharpness limits: 0.2 mm on the print at 25 cm, 5 line pairs per mm (common practice); foliage
-blurred up to three times that reads as a soft mass, beyond that as tone only (common practice).
+What stands out comes from `subjects`; here it is held against what movement leaves of it at the planned shutter,
+against the shade and the sky. What blur leaves of leaves: `motion.print_blur`, one scale with the words.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from irpreview.core.motion.print_blur import blur_word, felt_mm, kept_by
 from irpreview.core.verdict.layers import Ground
 from irpreview.core.verdict.sky import BLANK_STOPS, FAINT_STOPS, clouds_blur_share
-from irpreview.core.verdict.subjects import STEPS_BACK, Candidate, ramp
-from irpreview.records import Conditions, LeadChoice, Movement, Range, Rendering, Sky
+from irpreview.core.verdict.subjects import STEPS_BACK, ramp
+from irpreview.records import (
+    FoliageBlur,
+    Layer,
+    LeadChoice,
+    Movement,
+    Range,
+    Rendering,
+    Shade,
+    Sky,
+    Subject,
+    WaitFor,
+    WindTurn,
+)
 
-SHARP_PRINT_MM = 0.2
-SOFT_PRINT_MM = 0.6
 LEADS_FROM = 0.30
 """Least strength of a lead."""
 EMPTY_SKY_ASKS = 0.15
 """More than that under a large sky in which nothing happens: something must make up for the emptiness."""
-_LIGHTEST_WIND, _STRONGEST_WIND = 0.2, 25.0
+SKY_WORTH_WAITING = 0.25
+"""Share of the picture from which a sky is worth waiting for."""
+CLOUDLESS_OKTA, CLOSED_OKTA = 1, 7
+"""Up to the first a sky lacks cloud; from the second it lacks breaks."""
+CLOSE = 0.8
+"""From this share of the lead's strength another could lead as well."""
+PLANT_MATTERS = 0.05
+"""Share of the picture from which a plant that does not lead is spoken of."""
+_LIGHTEST_WIND, _STRONGEST_WIND, _WINDS = 0.3, 25.0, 7
+_DRAWN_BY_LEAVES = 1.4
+"""Power to which blur weighs on what has no outline of its own (chosen, no source)."""
+_PLANTS = ("tree", "grass")
 
-
-@dataclass(frozen=True, slots=True)
-class Shade:
-    """Whether any sun falls on the land."""
-
-    everything: bool
-    evidence: str = ""
+MovementAtWind = Callable[[float], Movement]
+"""What the planned shutter makes of the scene in another mean wind [m/s]."""
+Blurs = Mapping[str, float]
+"""Blur as felt on the print [mm] of each class of plant."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lead:
     choice: LeadChoice
-    candidates: tuple[Candidate, ...]
-    """Strongest first, before movement."""
     strength: float
-    wait_for: str = ""
-    """cloud, breaks, sun, lull or nothing."""
-    runner_up: Candidate | None = None
-    needed: float = LEADS_FROM
-    foliage_print_mm: Range | None = None
-    turns_at_wind_m_s: Range | None = None
-    turns_to: LeadChoice | None = None
-    shade: Shade = field(default_factory=lambda: Shade(False))
+    needed: float
+    wait_for: WaitFor | None
+    subject: Subject | None
+    runner_up: Subject | None
+    subjects: tuple[Subject, ...]
+    turn: WindTurn | None = None
 
 
-FoliageBlur = Callable[[float], Range | None]
-"""Smear of leaves on the print [mm] at a mean wind [m/s]; None = cannot be told."""
-
-
-def held_by_wind(blur_mm: float) -> float:
-    """What is left of foliage as a lead when it blurs so far on the print, 0..1."""
-    if blur_mm <= SHARP_PRINT_MM:
-        return 1.0
-    if blur_mm <= SOFT_PRINT_MM:
-        return 1.0 - 0.5 * math.log(blur_mm / SHARP_PRINT_MM) / math.log(SOFT_PRINT_MM / SHARP_PRINT_MM)
-    return 0.5 * ramp(math.log(2 * SOFT_PRINT_MM) - math.log(blur_mm), 0.0, math.log(2))
-
-
-def _moved(candidate: Candidate, foliage_mm: float | None, sky: Sky, movement: Movement | None) -> float:
+def _moved(subject: Subject, layers: tuple[Layer, ...], blurs: Blurs, sky: Sky, movement: Movement | None) -> float:
     """Strength after movement."""
-    if candidate.choice == "foliage" and foliage_mm is not None:
-        return candidate.strength * held_by_wind(foliage_mm)
-    if candidate.choice == "sky" and movement is not None:
+    if subject.choice == "foliage":
+        felt = blurs.get(layers[subject.layer].class_name)
+        if felt is None:
+            return subject.strength_still
+        # a lone tree keeps its outline when its leaves are gone; a wood or a meadow is drawn by its leaves
+        power = 1.0 if subject.kind == "lone_tree" else _DRAWN_BY_LEAVES
+        return subject.strength_still * math.pow(kept_by(felt), power)
+    if subject.choice == "sky" and movement is not None:
         run = clouds_blur_share(movement)
-        if sky.okta is not None and sky.okta >= 7:
-            return candidate.strength * (1 - 0.7 * ramp(run, 0.3, 1.5))
-        return candidate.strength * (1.0 if run < 0.3 else 1.1 if run < 3 else 0.6)  # streaks help, a veil does not
-    return candidate.strength
+        if sky.okta is not None and sky.okta >= CLOSED_OKTA:
+            return subject.strength_still * (1 - 0.7 * ramp(run, 0.3, 1.5))
+        # streaks help, a veil does not
+        return subject.strength_still * (1 + 0.1 * ramp(run, 0.2, 0.5) - 0.5 * ramp(run, 2.0, 4.0))
+    return subject.strength_still
 
 
 def needed_strength(sky: Sky, sky_share: float) -> float:
@@ -84,125 +91,164 @@ def needed_strength(sky: Sky, sky_share: float) -> float:
     return LEADS_FROM + EMPTY_SKY_ASKS * empty * ramp(sky_share, 0.3, 0.55)
 
 
-def _choose(
-    found: tuple[Candidate, ...],
-    foliage_mm: float | None,
-    sky: Sky,
-    sky_share: float,
-    movement: Movement | None,
-    shade: Shade,
-) -> tuple[LeadChoice, float, str, Candidate | None]:
-    """(choice, strength, what to wait for, runner-up of another kind)."""
-    moved = [(_moved(c, foliage_mm, sky, movement), c) for c in found]
-    foliage = max((s for s, c in moved if c.choice == "foliage"), default=0.0)
-    ranked = sorted(
-        ((s * (1 - STEPS_BACK * foliage) if c.choice == "sky" else s, c) for s, c in moved), key=lambda f: -f[0]
-    )
-    if shade.everything:
-        # leaves owe their white to the sun; without it they lead nothing
-        ranked = sorted(((s * (0.3 if c.choice == "foliage" else 0.85), c) for s, c in ranked), key=lambda f: -f[0])
-    best = ranked[0] if ranked else (0.0, None)
-    runner = next((c for s, c in ranked if best[1] and c.choice != best[1].choice and s >= 0.8 * best[0]), None)
-    needed = needed_strength(sky, sky_share)
-    if best[1] is not None and best[0] >= needed:
-        return best[1].choice, best[0], "", runner
-    still = max((c.strength for c in found if c.choice == "foliage"), default=0.0)
-    if still >= needed and foliage_mm is not None and held_by_wind(foliage_mm) < 0.9 and not shade.everything:
-        return "wait", best[0], "lull", None
-    if shade.everything:
-        return "wait", best[0], "sun", None
-    if sky_share >= 0.12 and sky.texture_stops < FAINT_STOPS:
-        return "wait", best[0], "breaks" if sky.word == "overcast" else "cloud", None
-    return "none", best[0], "", None
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """Everything the choice hangs on but the wind."""
+
+    subjects: tuple[Subject, ...]
+    layers: tuple[Layer, ...]
+    sky: Sky
+    sky_share: float
+    movement: Movement | None
+    shade: Shade
+
+    def choose(self, blurs: Blurs) -> Lead:
+        moved = [(_moved(s, self.layers, blurs, self.sky, self.movement), s) for s in self.subjects]
+        foliage = max((strength for strength, s in moved if s.choice == "foliage"), default=0.0)
+        ranked = []
+        for strength, s in moved:
+            if s.choice == "sky":
+                strength *= 1 - STEPS_BACK * foliage
+            if self.shade.everything:
+                # leaves owe their white to the sun; without it they lead nothing
+                strength *= 0.3 if s.choice == "foliage" else 0.85
+            ranked.append(replace(s, strength=strength))
+        ranked.sort(key=lambda s: -s.strength)
+        found = tuple(ranked)
+        needed = needed_strength(self.sky, self.sky_share)
+        best = found[0] if found else None
+        strength = best.strength if best is not None else 0.0
+        if best is not None and strength >= needed:
+            others = (s for s in found if s.choice != best.choice)
+            runner = next((s for s in others if s.strength >= CLOSE * strength), None)
+            return Lead(best.choice, strength, needed, None, best, runner, found)
+        calm = max((s for s in found if s.choice == "foliage"), key=lambda s: s.strength_still, default=None)
+        wait_for: WaitFor | None = None
+        subject: Subject | None = None
+        if (
+            calm is not None
+            and calm.strength_still >= needed
+            and calm.strength < 0.9 * calm.strength_still
+            and not self.shade.everything
+        ):
+            wait_for, subject = "lull", calm
+        elif self.shade.everything:
+            wait_for = "sun"
+        elif self.sky_share >= SKY_WORTH_WAITING and self.sky.texture_stops < FAINT_STOPS and self.sky.okta is not None:
+            if self.sky.okta >= CLOSED_OKTA:
+                wait_for = "breaks"
+            elif self.sky.okta <= CLOUDLESS_OKTA:
+                wait_for = "cloud"
+        return Lead("none" if wait_for is None else "wait", strength, needed, wait_for, subject, None, found)
 
 
 def find_lead(
-    found: tuple[Candidate, ...],
+    subjects: tuple[Subject, ...],
+    layers: tuple[Layer, ...],
     sky: Sky,
     sky_share: float,
     movement: Movement | None,
     shade: Shade,
-    foliage_mm: Range | None,
-    blur: FoliageBlur | None,
+    movement_at_wind: MovementAtWind | None,
+    scale: Mapping[str, float] | None = None,
 ) -> Lead:
-    """The lead at today's wind and shutter, and the wind at which it turns (None = it does not, or cannot be told)."""
-    likely = None if foliage_mm is None else foliage_mm.likely
-    choice, strength, wait_for, runner = _choose(found, likely, sky, sky_share, movement, shade)
-    turns: Range | None = None
-    turns_to: LeadChoice | None = None
-    if blur is not None and any(c.choice == "foliage" and c.strength >= 0.5 * LEADS_FROM for c in found):
-        turns, turns_to = _turning_wind(found, sky, sky_share, movement, shade, blur)
-        if turns_to is not None and turns_to == choice:
-            turns_to = "foliage"
-    needed = needed_strength(sky, sky_share)
-    return Lead(choice, found, strength, wait_for, runner, needed, foliage_mm, turns, turns_to, shade)
+    """The lead at today's wind and shutter, and the wind at which it turns.
 
-
-def _turning_wind(
-    found: tuple[Candidate, ...],
-    sky: Sky,
-    sky_share: float,
-    movement: Movement | None,
-    shade: Shade,
-    blur: FoliageBlur,
-) -> tuple[Range | None, LeadChoice | None]:
-    """Wind [m/s] up to which foliage leads, and what leads beyond it.
-
-    Smear grows with wind, so foliage leads below one wind and not above it; halving finds it.
+    movement_at_wind: None = the turn is not told. scale: factors by which a clip of the scene corrects the wind table.
     """
-
-    def choice_at(blur_mm: float) -> LeadChoice:
-        return _choose(found, blur_mm, sky, sky_share, movement, shade)[0]
-
-    if choice_at(0.0) != "foliage":
-        return None, None
-    beyond = choice_at(1e3)
-    if beyond == "foliage":
-        return None, None
-    # the blur at which the choice turns, then the winds that bring that blur
-    low, high = 1e-3, 1e3
-    for _ in range(40):
-        middle = math.sqrt(low * high)
-        low, high = (middle, high) if choice_at(middle) == "foliage" else (low, middle)
-    limit = math.sqrt(low * high)
-
-    winds = np.geomspace(_LIGHTEST_WIND, _STRONGEST_WIND, 6)
-    blurs = [blur(float(w)) for w in winds]
-    if any(s is None for s in blurs):
-        return None, None
-    return _winds_of(winds, [s for s in blurs if s is not None], limit), beyond
+    case = _Case(subjects, layers, sky, sky_share, movement, shade)
+    lead = case.choose({} if movement is None else felt_by(movement))
+    if movement_at_wind is None or not any(s.choice == "foliage" for s in subjects):
+        return lead
+    return replace(lead, turn=_turning_wind(case, movement_at_wind, scale or {}))
 
 
-def _winds_of(winds: np.ndarray, blurs: list[Range], limit_mm: float) -> Range | None:
-    def crossing(values: list[float]) -> float:
-        rising = np.maximum.accumulate(np.maximum(values, 1e-6))
-        if rising[0] >= limit_mm:
-            return float(winds[0])
-        if rising[-1] < limit_mm:
-            return float(winds[-1])
-        at = int(np.searchsorted(rising, limit_mm))
-        x0, x1 = math.log(rising[at - 1]), math.log(rising[at])
-        t = 0.0 if x1 <= x0 else (math.log(limit_mm) - x0) / (x1 - x0)
-        return float(winds[at - 1] * (winds[at] / winds[at - 1]) ** t)
+def felt_by(movement: Movement) -> dict[str, float]:
+    """Blur as felt on the print [mm] of each plant."""
+    return {name: felt_mm(movement.classes[name].print_mm) for name in _PLANTS if name in movement.classes}
 
-    # a greater blur is reached at a lighter wind
-    found = sorted(
-        (crossing([s.high for s in blurs]), crossing([s.likely for s in blurs]), crossing([s.low for s in blurs]))
-    )
-    if found[1] >= float(winds[-1]):
+
+def _turning_wind(case: _Case, movement_at_wind: MovementAtWind, scale: Mapping[str, float]) -> WindTurn | None:
+    """Wind up to which foliage leads, and what leads beyond it. Blur grows with wind, so there is one such wind."""
+    calm, gale = case.choose(dict.fromkeys(_PLANTS, 0.0)), case.choose(dict.fromkeys(_PLANTS, 1e3))
+    if calm.choice != "foliage" or gale.choice == "foliage" or calm.subject is None:
         return None
-    return Range(found[0], found[1], found[2])
+    winds = np.geomspace(_LIGHTEST_WIND, _STRONGEST_WIND, _WINDS)
+    moves = [movement_at_wind(float(wind)) for wind in winds]
+    table: dict[str, dict[str, np.ndarray]] = {}
+    for name in _PLANTS:
+        rows = [m.classes[name].print_mm for m in moves if name in m.classes]
+        if len(rows) == _WINDS:
+            k = scale.get(name, 1.0)
+            ends = {"low": [r.low for r in rows], "likely": [felt_mm(r) for r in rows], "high": [r.high for r in rows]}
+            table[name] = {
+                end: np.log(np.maximum.accumulate(np.maximum(k * np.array(values), 1e-6)))
+                for end, values in ends.items()
+            }
+    if not table:
+        return None
+
+    def turns(end: str) -> float:
+        def foliage_at(log_wind: float) -> bool:
+            blurs = {n: math.exp(float(np.interp(log_wind, np.log(winds), row[end]))) for n, row in table.items()}
+            return case.choose(blurs).choice == "foliage"
+
+        low, high = math.log(_LIGHTEST_WIND), math.log(_STRONGEST_WIND)
+        if not foliage_at(low):
+            return _LIGHTEST_WIND
+        if foliage_at(high):
+            return _STRONGEST_WIND
+        for _ in range(18):
+            middle = (low + high) / 2
+            low, high = (middle, high) if foliage_at(middle) else (low, middle)
+        return math.exp((low + high) / 2)
+
+    likely = turns("likely")
+    if likely >= _STRONGEST_WIND:
+        return None
+    wind = Range(min(turns("high"), likely), likely, max(turns("low"), likely))
+    return WindTurn(wind, calm.subject, gale.subject if gale.choice != "wait" else None, gale.choice == "wait")
 
 
-def read_shade(ground: Ground, rendering: Rendering, sky: Sky, conditions: Conditions | None) -> Shade:
+def foliage_of(layers: tuple[Layer, ...], lead: Lead, movement: Movement | None) -> tuple[FoliageBlur, ...]:
+    """What wind and shutter make of the plants of the picture: by share, place and part in the lead, grass included."""
+    if movement is None:
+        return ()
+    named = {layers[s.layer].class_name for s in (lead.subject, lead.turn.calm if lead.turn else None) if s is not None}
+    out = []
+    for name in ("tree", "grass"):
+        own = [layer for layer in layers if layer.class_name == name]
+        if name not in movement.classes or not own:
+            continue
+        share, leads = sum(layer.share for layer in own), name in named
+        if share < PLANT_MATTERS and not leads:
+            continue
+        move = movement.classes[name]
+        heart = max(own, key=lambda layer: layer.share).centre_xy
+        plant = FoliageBlur(
+            "tree" if name == "tree" else "grass",
+            share,
+            leads,
+            move.print_mm,
+            blur_word(move.print_mm),
+            move.holds_until_s,
+            heart,
+        )
+        low_in_frame = 1.2 if heart[1] > 0.6 else 1.0  # what is near lies low, and is looked at
+        out.append(((leads, share * low_in_frame), plant))
+    return tuple(plant for _, plant in sorted(out, key=lambda row: row[0], reverse=True))
+
+
+def read_shade(ground: Ground, rendering: Rendering, sky: Sky) -> Shade:
     """Whether everything on the land lies without sun, from the light that is known and from the picture.
 
     Open shade under a clear sky is lit by some 10 to 15 % of the whole light: about three stops below the sunlit ground
     and below the sky itself (clear-sky diffuse share, e.g. ASTM G-173 and handbook tables). A phone lifts that; half is
     asked for.
     """
-    if not rendering.light.how_known.startswith("assumed") and rendering.light.sun_height_deg <= 0.5:
-        return Shade(True, f"the sun stands at {rendering.light.sun_height_deg:.0f} degrees")
+    light = rendering.light
+    if (light.planned or light.sun_bearing_deg is not None) and light.sun_height_deg <= 0.5:
+        return Shade(True, sun_height_deg=rendering.light.sun_height_deg)
     land = _land(ground)
     if land.mean() < 0.15:
         return Shade(False)
@@ -214,23 +260,10 @@ def read_shade(ground: Ground, rendering: Rendering, sky: Sky, conditions: Condi
     clear = float(np.median(ground.visible_zone[sky_inside]))
     below = clear - bright
     if below > 1.6 and bright - middle < 2.2:
-        return Shade(True, f"even the brightest land lies {below:.1f} stops below the sky")
+        return Shade(True, below_sky_stops=below)
     return Shade(False)
 
 
 def _land(ground: Ground) -> np.ndarray:
     winner = ground.winner
     return np.asarray((winner >= 3) & (winner != 7) & (ground.vote.max(0) > 0.5))
-
-
-def plant_of(movement: Movement | None) -> str | None:
-    """Which class stands for the leaves: trees, else grass."""
-    if movement is None:
-        return None
-    return next((name for name in ("tree", "grass") if name in movement.classes), None)
-
-
-def foliage_blur(movement: Movement | None) -> Range | None:
-    """Smear of the leaves on the print [mm] of a known movement."""
-    name = plant_of(movement)
-    return movement.classes[name].print_mm if movement is not None and name is not None else None

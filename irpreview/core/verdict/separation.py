@@ -39,7 +39,8 @@ Fitted to 646 separations of the 123 pairs, each judged by a network that had no
 --held-back: floor 0.13, share 0.30), rounded up so that 9 of 10 true separations lie between `low` and `high`.
 """
 FACTOR_SHARE, LEAVES_SHARE = 0.25, 0.1
-"""Share of a class factor's squared doubt that is open in a separation: about half is common to both layers (haze, filter
+"""Share of a class factor's squared doubt that is open in a separation: about half is common to both layers (haze,
+filter
 curve, sensor edge) and cancels, half of the rest is seen in the snap (pale or dark stone, fresh or dry grass). Between
 two layers of leaves nearly all is common: one pigment. Assumed; the true separations of the demo scenes fit it
 (tests/reference/test_demo_scenes.py)."""
@@ -52,8 +53,10 @@ WIDE = 1.645
 SEPARATES_AT, MERGES_AT, SIGN_AT = 0.7, 0.55, 1.28
 """Standard deviations: the ends that the words ask to clear the limit (24 % for `separates`, 71 % for `merges`).
 
-With the 5 and 95 % ends 45 % of all separations of real pictures would stay open, more than anyone is helped by. With these a
-`separates` is right in 95 % of the cases and more, a `merges` in 80 %, counted on pictures held back, and a quarter stays
+With the 5 and 95 % ends 45 % of all separations of real pictures would stay open, more than anyone is helped by. With
+these a
+`separates` is right in 95 % of the cases and more, a `merges` in 80 %, counted on pictures held back, and a quarter
+stays
 open. `merges` asks less because its price is lower: who is told that two layers melt takes a test frame or another
 standpoint; who is told that they hold goes home with the picture.
 """
@@ -109,7 +112,8 @@ def layer_tones(zones: FloatArray, layer_map: NDArray[np.int16], count: int, cur
 
 
 def step_range(zone_a: float, zone_b: float, low: float, high: float, curve: PrintCurve) -> Range:
-    """Signed step in print L* for a separation of low .. zone_a - zone_b .. high zones about the middle of the two tones."""
+    """Signed step in print L* for a separation of low .. zone_a - zone_b .. high zones about the middle of the two
+    tones."""
     middle = (zone_a + zone_b) / 2
 
     def step(separation: float) -> float:
@@ -185,8 +189,8 @@ def spread_in_zones(layer_a: Layer, layer_b: Layer) -> float:
 def separation_sigma(layer_a: Layer, layer_b: Layer, rendering: Rendering) -> float:
     """One standard deviation of a predicted separation [zones].
 
-    Fitted to the separations of pictures held back from training (models/evaluate_gaps.py prints the fit). With a kit other
-    than the one of the research pairs, the doubt of the class factors comes on top: it shifts whole classes.
+    Fitted to the separations of pictures held back from training (models/evaluate_gaps.py prints the fit). With a kit
+    other than the one of the research pairs, the doubt of the class factors comes on top: it shifts whole classes.
     """
     variance = SIGMA_FLOOR**2 + (SIGMA_PER_SPREAD * spread_in_zones(layer_a, layer_b)) ** 2
     if rendering.kit.name != REFERENCE_KIT and layer_a.class_name != layer_b.class_name:

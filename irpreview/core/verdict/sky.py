@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.verdict.layers import Ground
-from irpreview.records import FloatArray, Movement, Range, Sky
+from irpreview.records import CloudLook, FloatArray, Movement, Range, Sky
 
 BLANK_STOPS = 0.03
 FAINT_STOPS = 0.08
@@ -111,7 +111,7 @@ def read_sky(ground: Ground, movement: Movement | None = None) -> Sky:
     """The sky of a scene, and what a planned shutter makes of it."""
     inside = sky_part(ground)
     if inside.mean() < LEAST_SHARE:
-        return Sky(okta=None, texture_stops=0.0, word="none", clear_zone=None, after_shutter="")
+        return Sky(okta=None, texture_stops=0.0, word="none", share=float(inside.mean()))
     covered = cloud_share(ground, inside)
     okta = okta_of(covered)
     texture = texture_stops(ground.infrared_zone, inside)
@@ -127,7 +127,8 @@ def read_sky(ground: Ground, movement: Movement | None = None) -> Sky:
         texture_stops=texture,
         word=_word(okta, texture, ground, inside),
         clear_zone=clear_zone,
-        after_shutter=after_shutter(okta, texture, movement),
+        clouds_after_shutter=clouds_after_shutter(okta, texture, movement),
+        share=float(inside.mean()),
     )
 
 
@@ -144,27 +145,24 @@ def _word(
     return "textured" if texture >= FAINT_STOPS and okta >= 1 else "clear"
 
 
-def after_shutter(okta: int, texture: float, movement: Movement | None) -> str:
-    """In words, how the clouds look after the shutter time of `movement`; empty when not known or no cloud.
+def clouds_after_shutter(okta: int, texture: float, movement: Movement | None) -> CloudLook | None:
+    """How the clouds look after the shutter time of `movement`; None when not known or no cloud.
 
     The drift over the shutter is compared with the width of a cloud element, taken as 12 % of the picture's height
     (an assumption; small fair-weather cloud spans 5 to 20 degrees).
     """
     if movement is None or okta == 0 or "cloud" not in movement.classes:
-        return ""
-    drift = movement.classes["cloud"].share_of_height
-    share = drift.likely / 0.12
+        return None
+    share = clouds_blur_share(movement)
     if share < 0.05:
-        return "the clouds stand still"
+        return "still"
     if share < 0.3:
-        return "the clouds soften a little"
+        return "softened"
     if okta >= 7 or texture < BLANK_STOPS:
-        return "the cloud cover runs into an even grey" if share > 1 else "the cloud cover blurs and loses its form"
+        return "even_grey" if share > 1 else "formless"
     if share < 1:
-        return "the clouds blur, their direction shows"
-    if share < 3:
-        return "the clouds draw streaks"
-    return "the clouds become a veil"
+        return "blurred"
+    return "streaks" if share < 3 else "veil"
 
 
 def clouds_blur_share(movement: Movement | None) -> float:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -20,7 +20,7 @@ from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict.layer_split import masked_mean
 from irpreview.core.verdict.layers import Ground, edge_lengths
 from irpreview.core.verdict.sky import BLANK_STOPS, DRAMATIC_STOPS
-from irpreview.records import CLASS_ID, Layer, LeadChoice, Separation, Sky
+from irpreview.records import CLASS_ID, Layer, LeadChoice, Separation, Sky, Subject, SubjectKind
 
 _MIDDLE_LIMIT = 11.0
 """[L*] the middle of the limits of `separations`."""
@@ -37,23 +37,17 @@ _BACKDROP = 0.35
 _LONE_TREE = 0.03
 """Share of the frame at which a tree that stands free against the sky is large enough."""
 _SKY_WEIGHT = 0.7
-STEPS_BACK = 0.6
-"""Share of its strength that the sky loses to a figure of full strength: it is the ground that the figure stands on."""
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    choice: LeadChoice
-    strength: float
-    """0..1 before movement."""
-    layer: Layer | None
-    best_separation: Separation | None
-    sky_outline: float = 0.0
-    """Share of the outline that stands against the sky."""
-    share: float = 0.0
-    """Share of the frame."""
-    name: str = ""
-    """What it is called where that is not the layer's own name: "rock and snow"."""
+STEPS_BACK = 0.8
+"""Share of its strength that the sky loses to a figure of full weight: it is the ground that the figure stands on."""
+_FIGURE_ANYWAY = 0.85
+"""What a building alone in open country keeps as a lead though its tones match what lies around it: the eye goes to
+what people built (figure and ground as above; common practice), and the words say that it hardly separates."""
+_RECOGNISED = (0.15, 0.45)
+"""Probability of the class over which a thing counts as recognised: nine classes by chance give 0.11."""
+_WOOD_STEPS_BACK = 0.5
+"""Share of its strength that a wood or hedge loses to a built figure of full weight; a lone tree loses nothing."""
+_LONG_EDGE = 0.15
+"""Share of an outline from which one of its edges is worth a word."""
 
 
 def ramp(value: float, low: float, high: float) -> float:
@@ -62,7 +56,8 @@ def ramp(value: float, low: float, high: float) -> float:
 
 
 def parting(separation: Separation) -> float:
-    """How well a separation parts two layers, 0..1: the likely step, times the chance that it is one; or along the edge.
+    """How well a separation parts two layers, 0..1: the likely step, times the chance that it is one; or along the
+    edge.
 
     The chance is smooth, not the verdict's word, so that a hair's breadth turns no lead. Areas of equal middle tone may
     still part along their edge, as a side-lit tower does from the sky.
@@ -98,19 +93,16 @@ def _shining(separation: Separation, layer: Layer) -> float:
 
 def _standing(
     members: Iterable[Layer], separations: tuple[Separation, ...], layers: tuple[Layer, ...], length: np.ndarray
-) -> tuple[float, Separation | None]:
-    """How well the outline of one or more layers parts, 0..1, and the separation that does most for it."""
+) -> tuple[float, Separation | None, Separation | None]:
+    """How well the outline of one or more layers parts, 0..1, the edge that does most for it and the weakest one."""
     own = {layer.index for layer in members}
     kinds = {layers[i].class_name for i in own}
-    total = weighted = 0.0
-    best: Separation | None = None
-    best_worth = -1.0
+    rows = []
     for separation in separations:
         if (separation.a in own) == (separation.b in own):
             continue
-        layer, other = (
-            layers[i] for i in ((separation.a, separation.b) if separation.a in own else (separation.b, separation.a))
-        )
+        pair = (separation.a, separation.b) if separation.a in own else (separation.b, separation.a)
+        layer, other = (layers[i] for i in pair)
         if other.class_name in kinds:
             continue
         edge = float(length[separation.a, separation.b])
@@ -118,21 +110,18 @@ def _standing(
         weight = edge * (1.6 if other.class_name in _SKY else 1.0)
         if {layer.class_name, other.class_name} == {"tree", "grass"}:
             weight *= 0.4  # leaves against leaves are one mass
-        worth = (
-            weight
-            * parting(separation)
-            * (_shining(separation, layer) if layer.class_name in ("tree", "grass") else 1.0)
-        )
-        total += weight
-        weighted += worth
-        # what is told is an edge that surely holds, where there is one
-        worth *= 1.0 if separation.says == "separates" else 0.4
-        if worth > best_worth:
-            best, best_worth = separation, worth
+        shining = _shining(separation, layer) if layer.class_name in ("tree", "grass") else 1.0
+        rows.append((separation, edge, weight, weight * parting(separation) * shining))
+    total = sum(weight for _, _, weight, _ in rows)
     if total == 0:
-        return 0.0, None
+        return 0.0, None, None
+    # what is told is an edge that surely separates, where there is one
+    best = max(rows, key=lambda r: r[3] * (1.0 if r[0].says == "separates" else 0.4))[0]
+    around = sum(edge for _, edge, _, _ in rows)
+    weak = [r for r in rows if r[1] >= _LONG_EDGE * around and r[0].says != "separates"]
+    weakest = max(weak, key=lambda r: r[2] * (1 - parting(r[0])))[0] if weak else None
     # a figure need not part all round: 60 % of its outline is enough (common practice)
-    return min(1.0, weighted / (0.6 * total)), best
+    return min(1.0, sum(worth for *_, worth in rows) / (0.6 * total)), best, weakest
 
 
 def _against_sky(own: np.ndarray, inside: np.ndarray, sky: np.ndarray) -> float:
@@ -208,28 +197,53 @@ def _groups(layers: tuple[Layer, ...], length: np.ndarray) -> list[list[Layer]]:
     return groups
 
 
-def candidates(
+def _alone_in_the_open(inside: np.ndarray, share: float) -> float:
+    """How far a region is one built thing in open country, 0..1: not a street, a wall across the frame or a far
+    town."""
+    columns = float(inside.any(axis=0).mean())
+    return (1 - ramp(share, 0.12, 0.25)) * (1 - ramp(columns, 0.35, 0.6))
+
+
+def _kind(group: list[Layer], inside: np.ndarray, share: float, against_sky: float) -> SubjectKind:
+    """What a person would call it, from its class and its shape."""
+    name = group[0].class_name
+    columns, rows = int(inside.any(axis=0).sum()), int(inside.any(axis=1).sum())
+    if name == "structure":
+        if against_sky > 0.25 and rows > 1.3 * columns:
+            return "tower"
+        return "buildings" if columns > 0.6 * inside.shape[1] or share > 0.2 else "building"
+    if name == "tree":
+        return "lone_tree" if share < 0.1 and columns < 0.35 * inside.shape[1] and against_sky > 0.4 else "trees"
+    if name == "grass":
+        return "grass"
+    kinds = {layer.class_name for layer in group}
+    return "mountain" if len(kinds) > 1 else "snow" if kinds == {"snow"} else "hill"
+
+
+def subjects_of(
     layers: tuple[Layer, ...],
     separations: tuple[Separation, ...],
     layer_map: np.ndarray,
     ground: Ground,
     curve: PrintCurve,
     sky: Sky,
-) -> tuple[Candidate, ...]:
-    """What could lead, strongest first, before any movement."""
+) -> tuple[Subject, ...]:
+    """What could lead, strongest first, in calm air."""
     length = edge_lengths(layer_map, len(layers)).astype(np.float64)
     sky_here = ground.winner <= 1
-    out: list[Candidate] = []
+    out: list[Subject] = []
+    figure = 0.0
     for group in _groups(layers, length):
         inside = np.isin(layer_map, [layer.index for layer in group])
         # what was too small to be a layer and went under here is no outline of this thing
         own = inside & np.isin(ground.winner, [CLASS_ID[layer.class_name] - 1 for layer in group])
         against_sky = _against_sky(own, inside, sky_here)
-        standing, best = _standing(group, separations, layers, length)
+        standing, best, weakest = _standing(group, separations, layers, length)
         layer = max(group, key=lambda la: la.share)
         if best is not None and len(group) > 1:
             layer = next(la for la in group if la.index in (best.a, best.b))
         choice, weight, large = _KIND[layer.class_name]
+        share = float(inside.mean())
         if layer.class_name in _MOUNTAIN:
             # open ground is a stage; it leads only where it rises against the sky
             weight *= ramp(against_sky, 0.08, 0.35)
@@ -237,26 +251,32 @@ def candidates(
             lit = float(curve.lightness(float(np.percentile(ground.infrared_zone[inside], 75))))
             weight *= _BACKDROP + (1 - _BACKDROP) * ramp(lit, _GREY_LEAVES, _LIGHT_LEAVES)
         # a lead is named only of what was recognised
-        weight *= ramp(float(np.median(ground.confidence[inside])), 0.2, 0.6)
+        weight *= ramp(float(np.median(ground.confidence[inside])), *_RECOGNISED)
         weight *= _upright(inside)
         if layer.class_name == "structure":
             weight *= 1 - (1 - _BACKDROP) * _stage(inside, against_sky)
         if layer.class_name == "tree":
             # a lone tree against the sky is a figure like a tower; a wood has to be large
             large -= (large - _LONE_TREE) * ramp(against_sky, 0.4, 0.7)
-        share = float(inside.mean())
-        inner = _modelling(inside, share, ground, curve)
-        size = math.sqrt(min(1.0, share / large))
-        strength = weight * size * _place(layer) * max(standing, 0.75 * inner)
-        name = layer.name if len({la.class_name for la in group}) == 1 else "rock and snow"
-        out.append(Candidate(choice, strength, layer, best, against_sky, share, name))
-    share = sum(layer.share for layer in layers if layer.class_name in _SKY)
-    if sky.word != "none" and share > 0:
-        structure = max((c.strength for c in out if c.choice == "structure"), default=0.0)
-        biggest = max((la for la in layers if la.class_name in _SKY), key=lambda la: la.share)
+        salience = weight * math.sqrt(min(1.0, share / large)) * _place(layer)
+        stands = max(standing, 0.75 * _modelling(inside, share, ground, curve))
+        if layer.class_name == "structure":
+            figure = max(figure, salience)
+            stands = max(stands, _FIGURE_ANYWAY * _alone_in_the_open(inside, share))
+        strength = salience * stands
+        kind = _kind(group, inside, share, against_sky)
         out.append(
-            Candidate(
-                "sky", _sky_strength(layers, separations, sky, share, structure), biggest, None, 0.0, share, "sky"
-            )
+            Subject(choice, kind, layer.index, strength, strength, share, against_sky, best, weakest, layer.centre_xy)
         )
+    skies = [la for la in layers if la.class_name in _SKY]
+    if sky.word != "none" and skies:
+        share = sum(layer.share for layer in skies)
+        biggest = max(skies, key=lambda la: la.share)
+        strength = _sky_strength(layers, separations, sky, share, figure)
+        out.append(Subject("sky", "sky", biggest.index, strength, strength, share, 0.0, None, None, biggest.centre_xy))
+    back = 1 - _WOOD_STEPS_BACK * figure
+    out = [
+        replace(s, strength=s.strength * back, strength_still=s.strength_still * back) if s.kind == "trees" else s
+        for s in out
+    ]
     return tuple(sorted(out, key=lambda c: -c.strength))

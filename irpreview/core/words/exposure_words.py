@@ -116,12 +116,12 @@ def _(placement: Placement) -> Words:
     who = _capital(_class(placement.class_name))
     missing = placement.wanted_stops - placement.stops
     if abs(missing) <= 0.05:
-        text = f"{who} brightest, just short of white."
-        return Words(f"{who} are the brightest and go to zone VII, light with full texture.", text)
+        where = f"Brightest: {_class(placement.class_name)}"
+        return Words(f"{where}, on zone VII, light with full texture.", f"{where}, light with full texture.")
     if missing > 0:
-        text = f"{who} stay grey; brighter would take {missing:.1f} stops more."
+        text = f"{who} left grey; brighter would take {missing:.1f} stops more."
     else:
-        text = f"{who} stay very light; darker would take {-missing:.1f} stops less."
+        text = f"{who} left very light; darker would take {-missing:.1f} stops less."
     return Words(f"{text[:-1]} (zone {placement.zone:.1f}).", text)
 
 
@@ -133,7 +133,7 @@ def _(limit: Limit) -> Words:
     match limit.kind:
         case LimitKind.MOVEMENT:
             who = _class(limit.class_name or "other")
-            return Words(f"{who} blur {_px(limit.found)}, {limit.bound:.0f} px is sharp", f"{who} blur")
+            return Words(f"{who} blurred {_px(limit.found)}, {limit.bound:.0f} px is sharp", f"{who} blurred")
         case LimitKind.TRIPOD:
             return Words(f"tripod shake {_px(limit.found)}, {limit.bound:.0f} px is sharp", "tripod shakes")
         case LimitKind.DIFFRACTION:
@@ -190,7 +190,7 @@ def _(reason: BlurReason) -> Words:
     time = shutter_text(reason.shutter_s)
     each = ", ".join(f"{_class(name)} {_px(blur)}" for name, blur in reason.blur_px.items())
     soft = [_class(name) for name, blur in reason.blur_px.items() if blur > reason.hold_px]
-    short = f"{_capital(' and '.join(soft))} blur at {time}." if soft else f"All sharp at {time}."
+    short = f"Blurred at {time}: {' and '.join(soft)}." if soft else f"All sharp at {time}."
     return Words(f"Blur at {time}: {each}; {reason.hold_px:.0f} px is still sharp.", short)
 
 

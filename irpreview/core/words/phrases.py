@@ -2,17 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
+from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.verdict.sky import BLANK_STOPS, DRAMATIC_STOPS, FAINT_STOPS
-from irpreview.records import Layer, Sky
+from irpreview.records import Layer, Range, Sky, Subject, SubjectKind
 
-_PLURAL = ("trees", "things")
+_PLURAL = ("trees", "objects", "buildings", "clouds")
 _NUMBER = (
     *("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
     *("eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
 )
-_SHORT = {"clear_sky": "sky", "tree": "trees", "other": "other things"}
+_SHORT = {"clear_sky": "sky", "cloud": "clouds", "tree": "trees", "structure": "building", "other": "objects"}
+SUBJECTS: Mapping[SubjectKind, str] = MappingProxyType(
+    {
+        "tower": "tower",
+        "building": "building",
+        "buildings": "buildings",
+        "lone_tree": "lone tree",
+        "trees": "trees",
+        "grass": "grass",
+        "hill": "high ground",
+        "mountain": "mountain",
+        "snow": "snow",
+        "sky": "sky",
+    }
+)
+BLURS: Mapping[str, str] = MappingProxyType(
+    {"sharp": "sharp", "slightly_soft": "slightly soft", "soft_shapes": "soft shapes", "plain_tone": "plain tone"}
+)
+"""The scale of motion.print_blur."""
+FORCES = ("calm", "light air", "light breeze", "gentle breeze", "moderate breeze", "fresh breeze", "strong breeze")
+"""Names of the Beaufort scale (WMO code 1100)."""
 
 
 def tone_word(lightness: float) -> str:
@@ -28,9 +50,14 @@ def counted(number: int) -> str:
     return _NUMBER[number] if number < len(_NUMBER) else str(number)
 
 
+def is_plural(name: str) -> bool:
+    """Whether a name is a plural."""
+    return any(word in name.split() for word in _PLURAL)
+
+
 def plural(layer: Layer) -> bool:
     """Whether the name of a layer is a plural."""
-    return any(word in layer.name.split() for word in _PLURAL)
+    return is_plural(layer.name)
 
 
 def verb(layer: Layer, stem: str) -> str:
@@ -38,11 +65,6 @@ def verb(layer: Layer, stem: str) -> str:
     if plural(layer):
         return stem
     return stem + ("es" if stem.endswith(("ch", "sh", "s", "o")) else "s")
-
-
-def they_are(layer: Layer) -> str:
-    """Pronoun and verb for a layer, one or many."""
-    return "they are" if plural(layer) else "it is"
 
 
 def the(layer: Layer) -> str:
@@ -53,6 +75,11 @@ def the(layer: Layer) -> str:
 def short(layer: Layer) -> str:
     """What a layer is, without where it is."""
     return _SHORT.get(layer.class_name, layer.class_name)
+
+
+def subject_name(subject: Subject) -> str:
+    """What a subject is called."""
+    return SUBJECTS[subject.kind]
 
 
 def cap(text: str) -> str:
@@ -81,6 +108,22 @@ def zones_text(value: float) -> str:
     if size < 1.25:
         return "one zone"
     return f"{size:.1f} zones".replace(".0 zones", " zones")
+
+
+def percent(share: float) -> str:
+    """A share of the picture."""
+    return f"{100 * share:.0f} %" if share >= 0.015 else f"{100 * share:.1f} %"
+
+
+def millimetres(value: Range) -> str:
+    """A blur with its range."""
+    return f"{value.likely:.2g} mm ({value.low:.2g} to {value.high:.2g}) on a 30 x 40 cm print"
+
+
+def wind_text(wind_m_s: float) -> str:
+    """A wind as it is said: its name and force."""
+    force = beaufort_of(wind_m_s)
+    return f"{FORCES[force]} (Beaufort {force})" if force < len(FORCES) else f"Beaufort {force}"
 
 
 def eighths(okta: int) -> str:

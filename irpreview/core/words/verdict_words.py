@@ -1,42 +1,166 @@
-"""The verdict in sentences, as a colleague at the tripod would say them: short, concrete, each with evidence."""
+"""The verdict in words: a headline that names the picture, reasons, findings and doubts, each short with its evidence.
+
+Everything is made from the typed verdict; nothing here is read back.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-from irpreview.core.rendering.finishing import PrintCurve
+from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.units import shutter_text
-from irpreview.core.verdict.lead import Lead
+from irpreview.core.verdict.plausibility import sky_is_empty, sky_worth_waiting_for
 from irpreview.core.verdict.sky import texture_word
-from irpreview.core.words.lead_words import lead_sentences
+from irpreview.core.words.lead_words import lead_reasons, lead_text, shade_evidence
 from irpreview.core.words.phrases import (
     cap,
-    counted,
     eighths,
     listed,
+    percent,
     short,
     sky_facts,
+    subject_name,
     the,
-    they_are,
     tone_word,
     verb,
     zones_text,
 )
-from irpreview.records import Conditions, Layer, Movement, Rendering, Sentence, Separation, Sky
+from irpreview.records import CloudLook, Layer, NotLandscape, Sentence, Separation, Verdict, VerdictDoubt
 
-__all__ = ["say_all", "tone_word"]
+__all__ = ["headline", "reasons", "sentences", "short_headline", "tone_word"]
 
 _SAME_IN_COLOUR = 0.4
 """[zones] below this the colour photo shows one grey."""
 _MOST_SAID = 5
+GATE_WORDS: dict[NotLandscape, str] = {
+    "indoors": "this looks like an indoor picture",
+    "night": "this looks like night or lamplight",
+    "close_up": "this looks like a close-up",
+    "things": "people, animals or objects fill the frame",
+    "drawn": "this looks like a drawing or a screen",
+}
+CLOUD_WORDS: dict[CloudLook, str] = {
+    "still": "clouds stand still",
+    "softened": "clouds soften a little",
+    "blurred": "clouds blur and show their direction",
+    "streaks": "clouds draw streaks",
+    "veil": "clouds become a veil",
+    "formless": "the cloud cover loses its form",
+    "even_grey": "the cloud cover runs into an even grey",
+}
+
+
+def reasons(verdict: Verdict) -> tuple[Sentence, ...]:
+    """Why it leads, or what to wait for."""
+    if not verdict.gate.landscape:
+        return (_gate_sentence(verdict),)
+    return tuple(lead_reasons(verdict))
+
+
+def sentences(verdict: Verdict) -> tuple[Sentence, ...]:
+    """What else there is to say, doubts last."""
+    out = [Sentence(headline(verdict), _counts(verdict), None)]
+    if verdict.shade.everything:
+        text = "Everything on the land lies in shade: without sun the leaves stay grey and infrared is flat."
+        out.append(Sentence(text, shade_evidence(verdict), None))
+    out += _separation_sentences(verdict) + _sky_sentences(verdict) + _composition_sentences(verdict)
+    return tuple(out + [_doubt_sentence(doubt, verdict) for doubt in verdict.doubts])
+
+
+# ---- the headline
+
+
+def short_headline(verdict: Verdict) -> str:
+    """What leads and what is weak, in at most about twenty words."""
+    if not verdict.gate.landscape:
+        return f"Not ranked: {GATE_WORDS[verdict.gate.reasons[0]]}."
+    text = cap(lead_text(verdict)) + "."
+    weak = _weak_words(verdict, most=1)
+    return f"{text} {cap(weak)}." if weak else text
+
+
+def headline(verdict: Verdict) -> str:
+    """The picture named: what leads, what separates well, what is weak."""
+    if not verdict.gate.landscape:
+        return _gate_sentence(verdict).text
+    text = cap(lead_text(verdict)) + "."
+    good, weak = _good_words(verdict), _weak_words(verdict, most=2)
+    both = "; ".join(part for part in (good, weak) if part)
+    return f"{text} {cap(both)}." if both else text
+
+
+def _name(layer: Layer, verdict: Verdict) -> str:
+    for subject in verdict.subjects:
+        if subject.choice != "sky" and layer.index == subject.layer and layer.class_name in ("structure", "tree"):
+            return subject_name(subject)
+    return short(layer)
+
+
+def _pairs(verdict: Verdict, word: str) -> list[tuple[float, str, str]]:
+    """(weight, near name, far name) of the edges of which that is said, heaviest first, each pair of names once."""
+    found: dict[frozenset[str], tuple[float, str, str]] = {}
+    subject = verdict.subject
+    lead = set() if subject is None else {subject.layer}
+    for s in verdict.separations:
+        a, b = verdict.layers[s.a], verdict.layers[s.b]
+        one, other = _name(a, verdict), _name(b, verdict)
+        if s.says != word or one == other or "objects" in (one, other):
+            continue
+        weight = _worth(s, verdict.layers) * (2.0 if {s.a, s.b} & lead else 1.0)
+        key = frozenset((one, other))
+        if key not in found or found[key][0] < weight:
+            found[key] = (weight, one, other)
+    return sorted(found.values(), key=lambda row: -row[0])
+
+
+def _good_words(verdict: Verdict) -> str:
+    names: list[str] = []
+    weak = {name for _, one, other in _pairs(verdict, "merges") for name in (one, other)}
+    for _, one, other in _pairs(verdict, "separates"):
+        for name in (one, other):
+            if name not in names and name != "sky" and len(names) < 3 and name not in weak:
+                names.append(name)
+    if not names:
+        return ""
+    many = len(names) > 1 or names[0] in ("trees", "clouds", "buildings")
+    return f"{listed(names)} {'separate' if many else 'separates'} well"
+
+
+def _weak_words(verdict: Verdict, most: int) -> str:
+    """The edges that merge, those of the lead first; an open edge of the lead where none merges."""
+    pairs = _pairs(verdict, "merges")[:most]
+    said = [f"{one} against {other} is weak" for _, one, other in pairs]
+    if not said and verdict.subject is not None and verdict.subject.weakest is not None:
+        weakest = verdict.subject.weakest
+        one, other = (_name(verdict.layers[i], verdict) for i in (weakest.a, weakest.b))
+        if one != other and "objects" not in (one, other):
+            said = [f"{one} against {other} is uncertain"]
+    return ", ".join(said)
+
+
+def _counts(verdict: Verdict) -> str:
+    says = [s.says for s in verdict.separations]
+    near_to_far = ", ".join(layer.name for layer in verdict.layers)
+    return (
+        f"near to far: {near_to_far}; of {len(says)} shared edges {says.count('separates')} separate, "
+        f"{says.count('merges')} merge, {says.count('uncertain')} are uncertain"
+    )
+
+
+def _gate_sentence(verdict: Verdict) -> Sentence:
+    why = listed([GATE_WORDS[reason] for reason in verdict.gate.reasons])
+    text = f"Not a daylight landscape, so it is not ranked: {why}."
+    return Sentence(text, f"like a daylight landscape: {100 * verdict.gate.chance:.0f} %", None)
+
+
+# ---- tonal separation
 
 
 def separation_evidence(separation: Separation, grade: float) -> str:
     step = abs(separation.print_step.likely)
     return (
-        f"{separation.zones:+.1f} zones in infrared ({separation.low:+.1f} to {separation.high:+.1f}), {separation.visible_zones:+.1f} in colour; "
+        f"{separation.zones:+.1f} zones in infrared ({separation.low:+.1f} to {separation.high:+.1f}), "
+        f"{separation.visible_zones:+.1f} in colour; "
         f"a step of {step:.0f} L* on grade {grade:g} paper, "
-        f"{100 * separation.edge_share_separating:.0f} % of the shared edge parts"
+        f"{100 * separation.edge_share_separating:.0f} % of the shared edge separates"
     )
 
 
@@ -46,11 +170,11 @@ def _swaps(separation: Separation) -> bool:
 
 
 def _separation_sentence(
-    separation: Separation, layers: tuple[Layer, ...], curve: PrintCurve, grade: float, compare: bool = True
+    separation: Separation, layers: tuple[Layer, ...], grade: float, compare: bool = True
 ) -> Sentence:
-    """One separation; `compare` = say how it differs from the colour photo, else another of its kind was told before it."""
+    """`compare` = say how it differs from the colour photo; else another of its kind was told before it."""
     a, b = layers[separation.a], layers[separation.b]
-    wa, wb = (tone_word(float(curve.lightness(layer.zone.likely))) for layer in (a, b))
+    wa, wb = (tone_word(layer.lightness) for layer in (a, b))
     grey_in_colour = compare and abs(separation.visible_zones) < _SAME_IN_COLOUR
     swaps = compare and _swaps(separation)
     more = "lighter" if separation.zones > 0 else "darker"
@@ -59,11 +183,9 @@ def _separation_sentence(
             other = "darker" if more == "lighter" else "lighter"
             if abs(separation.zones) > 1.2 and wa != wb:
                 against = f"{wa} against {wb} {short(b)}"
-                text = f"In infrared {the(a)} {verb(a, 'turn')} {against}; in colour {they_are(a)} {other}."
+                text = f"In infrared {the(a)} {verb(a, 'turn')} {against}; in colour {other}."
             else:
-                text = (
-                    f"In infrared {the(a)} {verb(a, 'come')} out {more} than {the(b)}; in colour {they_are(a)} {other}."
-                )
+                text = f"In infrared {the(a)} {verb(a, 'come')} out {more} than {the(b)}; in colour {other}."
         elif grey_in_colour and wa != wb:
             tones = f"{the(a)} {verb(a, 'go')} {wa}, {the(b)} {verb(b, 'go')} {wb}"
             text = f"Infrared parts what colour shows as one grey: {tones}."
@@ -89,9 +211,9 @@ def _separation_sentence(
         if compare and abs(separation.visible_zones) >= 0.6:
             text = f"Colour keeps {the(a)} apart from {the(b)}, infrared does not: {both}."
         elif not compare:
-            text = f"{cap(the(a))} {verb(a, 'melt')} into {the(b)} too: {both}."
+            text = f"{cap(the(a))} {verb(a, 'merge')} into {the(b)} too: {both}."
         else:
-            text = f"{cap(the(a))} {verb(a, 'melt')} into {the(b)}: {both}."
+            text = f"{cap(the(a))} {verb(a, 'merge')} into {the(b)}: {both}."
         if separation.edge_share_separating >= 0.35:
             text = text[:-1] + ", though along much of the edge they still part."
     else:
@@ -102,56 +224,33 @@ def _separation_sentence(
     return Sentence(text, separation_evidence(separation, grade), separation.edge_xy)
 
 
-def _layer_sentences(
-    layers: tuple[Layer, ...], separations: tuple[Separation, ...], curve: PrintCurve, grade: float
-) -> list[Sentence]:
-    out: list[Sentence] = []
-    names = listed([layer.name for layer in layers])
-    holds = [g for g in separations if g.says == "separates"]
-    merges = [g for g in separations if g.says == "merges"]
-    open_ones = [g for g in separations if g.says == "uncertain"]
+def _separation_sentences(verdict: Verdict) -> list[Sentence]:
+    layers, grade = verdict.layers, verdict.grade
     if len(layers) == 1:
         only = layers[0]
-        text = f"{cap(the(only))} {verb(only, 'fill')} the frame: there are no layers to hold apart."
-        return [Sentence(text, f"{100 * only.share:.0f} % of the picture", only.centre_xy)]
-    if len(holds) == len(separations):
-        judged = "and every edge between them holds" if len(separations) > 1 else "and they hold apart"
-    elif not holds and merges:
-        judged = "and nothing holds apart for certain"
-    elif not holds:
-        judged = "and none of the edges is sure"
-    else:
-        judged = f"and {counted(len(holds))} of {counted(len(separations))} edges hold"
-    text = f"From near to far: {names}, {judged}."
-    evidence = f"{len(layers)} layers, {len(separations)} shared edges: {len(holds)} hold, {len(merges)} merge, {len(open_ones)} open"
-    out.append(Sentence(text, evidence, None))
-    weight = {id(g): _worth(g, layers) for g in separations}
-    said = sorted(merges, key=lambda g: -weight[id(g)])[:3]
-    rest = [g for g in holds if g not in said]
-    said += sorted(rest, key=lambda g: -weight[id(g)])[: _MOST_SAID - len(said)]
-    # the same turn of phrase three times running is a list, not a colleague
-    compared = dict.fromkeys((True, False), 0)
-    melted = 0
-    told: set[tuple[str, str, str]] = set()
-    for separation in said:
-        pair = (layers[separation.a].name, short(layers[separation.b]), separation.says)
-        if pair in told or (short(layers[separation.a]), layers[separation.b].name, separation.says) in told:
+        text = f"{cap(the(only))} {verb(only, 'fill')} the frame: there are no layers to separate."
+        return [Sentence(text, f"{percent(only.share)} of the picture", only.centre_xy)]
+    order = sorted(verdict.separations, key=lambda s: -_worth(s, layers))
+    merges = [s for s in order if s.says == "merges"][:3]
+    separates = [s for s in order if s.says == "separates"][: _MOST_SAID - len(merges)]
+    uncertain = [s for s in order if s.says == "uncertain"]
+    out: list[Sentence] = []
+    compared, told = dict.fromkeys((True, False), 0), set()
+    for separation in (*merges, *separates):
+        pair = frozenset((short(layers[separation.a]), short(layers[separation.b]), separation.says))
+        if pair in told:
             continue
-        told |= {pair, (short(layers[separation.a]), layers[separation.b].name, separation.says)}
+        told.add(pair)
         kind = _swaps(separation)
         compared[kind] += separation.says == "separates"
-        compare = melted == 0 if separation.says == "merges" else compared[kind] <= 2
-        melted += separation.says == "merges"
-        out.append(_separation_sentence(separation, layers, curve, grade, compare))
-    if len(open_ones) == 1:
-        out.append(_separation_sentence(open_ones[0], layers, curve, grade))
-    elif open_ones:
-        worst = sorted(open_ones, key=lambda g: -weight[id(g)])
-        pairs = listed([f"{layers[g.a].name} with {layers[g.b].name}" for g in worst[:3]])
-        left = len(worst) - 3
-        more = "" if left <= 0 else ", and one lesser edge" if left == 1 else f", and {counted(left)} lesser edges"
-        text = f"Too close to call: {pairs}{more}. A test frame will tell."
-        out.append(Sentence(text, separation_evidence(worst[0], grade), worst[0].edge_xy))
+        compare = not out if separation.says == "merges" else compared[kind] <= 2
+        out.append(_separation_sentence(separation, layers, grade, compare))
+    if len(uncertain) == 1:
+        out.append(_separation_sentence(uncertain[0], layers, grade))
+    elif uncertain:
+        pairs = listed([f"{layers[s.a].name} with {layers[s.b].name}" for s in uncertain[:2]])
+        text = f"Too close to call: {pairs}{' among others' if len(uncertain) > 2 else ''}. A test frame will tell."
+        out.append(Sentence(text, separation_evidence(uncertain[0], grade), uncertain[0].edge_xy))
     return out
 
 
@@ -163,122 +262,76 @@ def _worth(separation: Separation, layers: tuple[Layer, ...]) -> float:
     )
 
 
-def _sky_sentences(
-    sky: Sky,
-    sky_share: float,
-    layers: tuple[Layer, ...],
-    curve: PrintCurve,
-    movement: Movement | None,
-    waits: bool,
-) -> list[Sentence]:
-    at = max(
-        (layer for layer in layers if layer.class_name in ("clear_sky", "cloud")), key=lambda la: la.share, default=None
-    )
-    if sky.word == "none" or at is None:
-        return [Sentence("There is no sky to speak of in the frame.", "less than 2 % of the picture is sky", None)]
-    tone = tone_word(float(curve.lightness(sky.clear_zone.likely if sky.clear_zone else at.zone.likely)))
-    feel = texture_word(sky.texture_stops)
+def _sky_sentences(verdict: Verdict) -> list[Sentence]:
+    sky = verdict.sky
+    skies = [layer for layer in verdict.layers if layer.class_name in ("clear_sky", "cloud")]
+    if sky.word == "none" or not skies:
+        return [Sentence("There is hardly any sky in the frame.", "less than 2 % of the picture is sky", None)]
+    at = max(skies, key=lambda layer: layer.share)
+    clear = [layer for layer in skies if layer.class_name == "clear_sky"]
+    tone = tone_word(max(clear, key=lambda layer: layer.share).lightness if clear else at.lightness)
     evidence = sky_facts(sky)
     if sky.clear_zone is not None:
-        evidence += (
-            f"; clear part zone {sky.clear_zone.likely:.1f} ({sky.clear_zone.low:.1f} to {sky.clear_zone.high:.1f})"
-        )
-    small = sky_share < 0.12
-    if sky.word == "clear":
-        clear = "The sky is all but clear" if sky.okta else "The sky is clear"
-        empty = "" if sky.okta else " and empty"
-        text = f"{clear} and comes out {tone}{empty}" + (
-            ", but there is little of it." if small else "; wait for cloud if it is to do any work."
-        )
+        low, likely, high = sky.clear_zone.low, sky.clear_zone.likely, sky.clear_zone.high
+        evidence += f"; clear part zone {likely:.1f} ({low:.1f} to {high:.1f})"
+    worth = sky_worth_waiting_for(sky) and verdict.lead in ("wait", "none")
+    feel = texture_word(sky.texture_stops)
+    if sky_is_empty(sky) and sky.word == "clear":
+        text = f"The sky is clear and empty and prints {tone}" + ("; wait for cloud." if worth else ".")
+    elif sky.word == "clear":
+        text = f"The sky is all but clear and prints {tone}."
     elif sky.word == "hazy":
-        text = "The sky is pale with haze: it will not go dark, and far things lose contrast" + (
-            "." if small else "; wait for clearer air or for cloud."
-        )
+        text = "The sky is pale with haze: it will not go dark" + ("; wait for clearer air." if worth else ".")
     elif sky.word == "overcast":
-        text = f"The cloud cover is even and comes out {tone_word(float(curve.lightness(at.zone.likely)))}" + (
-            "."
-            if small
-            else " without form; wait for breaks in it."
-            if waits
-            else " without form; breaks in it would help."
-        )
+        text = f"The cloud cover is even and prints {tone_word(at.lightness)}, without form."
     elif feel in ("blank", "faint"):
-        text = f"There is cloud, {eighths(sky.okta or 0)}, but hardly any form in it: expect a quiet sky."
+        text = f"There is cloud, {eighths(sky.okta or 0)}, but hardly any form in it."
     elif sky.okta is not None and sky.okta >= 7:
         text = f"The cloud cover has form, {feel} enough for a print."
     else:
-        dark = f" against {tone} separations" if sky.clear_zone is not None and tone in ("black", "dark") else ""
+        dark = f" against {tone} gaps" if clear and tone in ("black", "dark") else ""
         text = f"There is enough in the sky: {eighths(sky.okta or 0)}{dark}, {feel} in texture."
     out = [Sentence(text, evidence, at.centre_xy)]
-    still = sky.after_shutter == "the clouds stand still"
-    if (
-        sky.after_shutter
-        and movement is not None
-        and "cloud" in movement.classes
-        and not (still and movement.shutter_s < 1)
-    ):
-        drift = movement.classes["cloud"].share_of_height
+    look, time = sky.clouds_after_shutter, verdict.shutter_s
+    if look is not None and time is not None and not (look == "still" and time < 1):
         out.append(
-            Sentence(
-                f"At {shutter_text(movement.shutter_s)} {sky.after_shutter}.",
-                f"drift {100 * drift.likely:.1f} % of the height ({100 * drift.low:.1f} to {100 * drift.high:.1f})",
-                at.centre_xy,
-            )
+            Sentence(f"At {shutter_text(time)} {CLOUD_WORDS[look]}.", "drift over a cloud's width", at.centre_xy)
         )
     return out
 
 
-def _composition_sentences(composition: Mapping[str, object]) -> list[Sentence]:
-    out = []
-    horizon, sky = composition["horizon_height"], composition["sky_share"]
-    if isinstance(horizon, float) and isinstance(sky, float):
-        where = "low" if horizon < 0.38 else "high" if horizon > 0.62 else "near the middle"
-        text = f"The skyline lies {where}, {100 * horizon:.0f} % up; the sky takes {100 * sky:.0f} % of the frame."
-        out.append(Sentence(text, "median foot of the sky over the columns that show it", (0.5, 1 - horizon)))
-    edge = composition["strongest_edge"]
-    if isinstance(edge, Mapping):
-        one, other = edge["between"]
-        out.append(
-            Sentence(
-                f"The strongest edge is the one between {one} and {other}.",
-                f"step of {edge['print_step']} L* on the print over a long edge",
-                (float(edge["x"]), float(edge["y"])),
-            )
-        )
+def _composition_sentences(verdict: Verdict) -> list[Sentence]:
+    made, out = verdict.composition, []
+    if made.horizon_height is not None:
+        height = made.horizon_height
+        where = "low" if height < 0.38 else "high" if height > 0.62 else "near the middle"
+        text = f"The skyline lies {where}; the sky takes {percent(made.sky_share)} of the frame."
+        out.append(Sentence(text, f"median foot of the sky {100 * height:.0f} % up", (0.5, 1 - height)))
+    edge = made.strongest_edge
+    if edge is not None:
+        text = f"The strongest edge is {verdict.layers[edge.a].name} against {verdict.layers[edge.b].name}."
+        out.append(Sentence(text, f"a step of {edge.print_step:.0f} L* on the print over a long edge", edge.xy))
     return out
 
 
-def say_all(
-    layers: tuple[Layer, ...],
-    separations: tuple[Separation, ...],
-    sky: Sky,
-    sky_share: float,
-    lead: Lead,
-    composition: Mapping[str, object],
-    curve: PrintCurve,
-    rendering: Rendering,
-    conditions: Conditions | None,
-    movement: Movement | None,
-    grade: float,
-) -> tuple[tuple[Sentence, ...], tuple[Sentence, ...]]:
-    """(reasons for the lead, everything else), each in the order in which it is said."""
-    reasons = lead_sentences(lead, layers, sky, curve, conditions, movement)
-    sentences = _layer_sentences(layers, separations, curve, grade)
-    if lead.shade.everything:
-        sentences.insert(
-            0,
-            Sentence(
-                "Everything on the land lies in shade: without sun the leaves stay grey and infrared is flat.",
-                lead.shade.evidence,
-                None,
-            ),
-        )
-    sentences += _sky_sentences(sky, sky_share, layers, curve, movement, lead.choice == "wait")
-    sentences += _composition_sentences(composition)
-    if rendering.light.planned:
-        sentences.append(
-            Sentence(
-                "This is a what-if: another light is laid over the snap's own shadows.", rendering.light.how_known, None
-            )
-        )
-    return tuple(reasons), tuple(sentences)
+def _doubt_sentence(doubt: VerdictDoubt, verdict: Verdict) -> Sentence:
+    value = doubt.value or 0.0
+    if doubt.kind == "snow_unlikely":
+        text, why = "What looks like snow is taken for pale ground.", "green country, low ground, or the wrong season"
+    elif doubt.kind == "low_sun":
+        text = "The sun is low: shadows are long and contrast is uncertain."
+        why = f"sun {value:.0f} degrees high"
+    elif doubt.kind == "sunset_light":
+        text, why = "The sky looks like sunset or dawn: contrast is uncertain.", "the sky of the photo is reddened"
+    elif doubt.kind == "out_of_leaf":
+        text, why = "The trees may be bare at this season; bare trees do not glow.", "date and latitude of the snap"
+    elif doubt.kind == "small_sky":
+        text, why = "There is little sky; it will not carry the picture.", f"{percent(value)} of the frame"
+    elif doubt.kind == "little_recognised":
+        text, why = "Much of the picture was hard to recognise: check what is where.", f"{percent(value)} of the frame"
+    elif doubt.kind == "assumed_wind":
+        text = "Wind not given: a light breeze is assumed."
+        why = f"{value:g} m/s, Beaufort {beaufort_of(value)}"
+    else:
+        text, why = "This is a what-if: another light is laid over the snap's own shadows.", "planned light"
+    return Sentence(text, why, doubt.at_xy)

@@ -17,7 +17,7 @@ const say = () => {
   find('#recommended').hidden = shutter === -1;
 };
 
-const values = () => ({wind: Number(find('#wind').value), shutter, number: ++number});
+const values = () => ({wind: Number(find('#wind').value), shutter, number});
 
 // One move at a time is worked on; of those that come meanwhile the last one follows.
 const move = async () => {
@@ -32,6 +32,7 @@ const settle = (wait_ms) => {
   rest = setTimeout(() => ask('settle', values()), wait_ms);
 };
 const moved = () => {
+  number += 1; // counts what the hand does: an answer to an older state is left out, one to the newest never
   say();
   if (!state.has_snap) return;
   if (current() !== 'movement') set_view('movement');
@@ -43,12 +44,13 @@ export const dials = {
   begin: () => {
     find('#wind').addEventListener('input', moved);
     find('#shutter').addEventListener('input', () => { shutter = Number(find('#shutter').value); moved(); });
-    find('#recommended').addEventListener('click', () => { shutter = -1; find('#time').value = ''; ask('settle', values()); });
+    find('#recommended').addEventListener('click', () => { shutter = -1; number += 1; find('#time').value = ''; ask('settle', values()); });
     find('#asked').addEventListener('submit', (event) => {
       event.preventDefault();
       const text = find('#time').value.trim();
       if (!text) return;
       shutter = text;
+      number += 1;
       ask('settle', values());
     });
     say();

@@ -29,11 +29,14 @@ from irpreview.records import (
     Conditions,
     Exposure,
     FreezeReason,
+    HowKnown,
     Kit,
+    KnownBy,
     Light,
     Limit,
     Movement,
     MovementLeftOut,
+    Moving,
     Range,
     SettingsLeftOut,
     StreakReason,
@@ -59,14 +62,14 @@ def moving(px_per_s: float, most_px: float = 400.0):  # type: ignore[no-untyped-
                 holds_until_s=None,
                 flows_from_s=None,
                 parts=MappingProxyType({}),
-                how_known="test",
+                known=HowKnown(KnownBy.WIND_GIVEN, Moving.PLANTS),
             )
 
         return Movement(
             shutter_s=shutter_s,
             classes=MappingProxyType({"tree": smear(px_per_s, most_px)}),
             tripod=smear(0.0, 0.5),
-            clouds=CloudDrift(Range(0.08, 0.16, 0.3), None, None),
+            clouds=CloudDrift(Range(0.08, 0.16, 0.3), None, None, HowKnown(KnownBy.FIST, Moving.CLOUDS, fist_s=62.5)),
             water=None,
         )
 

@@ -6,8 +6,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from irpreview.core.light.spectra import (
-    band_integral,
-    band_ratio_stops,
     infrared_cut,
     logistic_long_pass,
     make_spectrum,
@@ -58,28 +56,6 @@ def test_multiplying_needs_cover_and_keeps_the_first_grid():
 def test_an_array_of_a_spectrum_cannot_be_changed():
     with pytest.raises(ValueError, match="read-only"):
         line().value[0] = 3.0
-
-
-@given(st.floats(400, 990), st.floats(1, 600), st.floats(-1e-3, 1e-3))
-@settings(max_examples=60, deadline=None)
-def test_the_integral_of_a_straight_line_is_exact_between_any_two_wavelengths(start, width, slope):
-    end = min(1000.0, start + width)
-    spectrum = line(slope)
-    expected = (end - start) * (1.0 + slope * ((start + end) / 2.0 - 400.0))
-    assert band_integral(spectrum, start, end) == pytest.approx(expected, rel=1e-9, abs=1e-9)
-
-
-def test_an_empty_band_is_refused():
-    with pytest.raises(BadValue, match="empty"):
-        band_integral(line(), 700.0, 700.0)
-
-
-def test_a_band_ratio_of_a_flat_spectrum_is_zero_stops_and_of_a_doubling_one_stop():
-    red = make_spectrum([700.0, 710.0, 720.0], [1.0, 1.0, 1.0], "band")
-    green = make_spectrum([500.0, 510.0, 520.0], [1.0, 3.0, 1.0], "band")
-    assert band_ratio_stops(line(), red, green) == pytest.approx(0.0, abs=1e-12)
-    step = make_spectrum([400.0, 600.0, 601.0, 1000.0], [0.2, 0.2, 0.4, 0.4], "reflectance")
-    assert band_ratio_stops(step, red, green) == pytest.approx(1.0, abs=1e-9)
 
 
 @given(st.floats(520, 1000), st.floats(0, 0.05))

@@ -14,8 +14,21 @@ from irpreview.core.imaging.picture_geometry import class_distance, horizon_row,
 from irpreview.core.motion.blur import holding_settings, movement_at
 from irpreview.core.motion.rates import in_snap_framing, rates_of_motion
 from irpreview.core.motion.sway import longest_holding_s
+from irpreview.core.words import in_words, long_words
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_ID, Conditions, Kit, Movement, Photo, Place, SceneMap, Shot
+from irpreview.records import (
+    CLASS_ID,
+    Conditions,
+    DistanceBy,
+    Kit,
+    KnownBy,
+    Movement,
+    Photo,
+    Place,
+    SceneMap,
+    Shot,
+    WindUnknown,
+)
 
 
 def seaside(height: int = 120, width: int = 160) -> SceneMap:
@@ -69,8 +82,8 @@ def test_unknown_wind_spans_more_than_a_known_one() -> None:
         a, b = known.classes[name].blur_px, unknown.classes[name].blur_px
         assert b.low < a.low < a.high < b.high
         assert b.high / b.low > 1.5 * a.high / a.low
-    assert any("unknown wind" in text for text in unknown.warnings)
-    assert any("wind not given" in d for d in rates_of_motion(SCENE, Kit(), Conditions(), SNAP).doubts)
+    assert any("unknown wind" in text for text in long_words(unknown.notes))
+    assert any(isinstance(d, WindUnknown) for d in rates_of_motion(SCENE, Kit(), Conditions(), SNAP).doubts)
 
 
 @settings(max_examples=60, deadline=None)
@@ -154,10 +167,10 @@ def test_sizes_on_the_print_and_in_the_picture_agree() -> None:
 def test_distance_is_taken_as_given_and_else_said_to_be_estimated() -> None:
     given_it = rates_of_motion(SCENE, Kit(), Conditions(wind_m_s=5.0, distance_m={"tree": 40.0}), SNAP)
     assert given_it.classes["tree"].distance_m.low == given_it.classes["tree"].distance_m.high == 40.0
-    assert "as given" in given_it.classes["tree"].how_known
+    assert given_it.classes["tree"].known.distance_by is DistanceBy.GIVEN
     guessed = rates_of_motion(SCENE, Kit(), Conditions(wind_m_s=5.0), SNAP)
-    assert "estimated" in guessed.classes["tree"].how_known
-    assert any(d.startswith("tree: distance") and "--distance" in d for d in guessed.doubts)
+    assert "estimated" in in_words(guessed.classes["tree"].known).long
+    assert any(d.startswith("Distance to trees estimated") for d in long_words(guessed.doubts))
     a, b = (r.classes["tree"].blur_px(1.0) for r in (given_it, guessed))
     assert b.high / b.low > a.high / a.low
 
@@ -171,7 +184,7 @@ def test_distances_follow_the_picture() -> None:
     scale = pixels_per_radian(800, 600, 26.0)
     distance, how = class_distance(label, "water", scale, horizon)
     assert distance.low < 1.6 * scale / 150 * 1.1 < distance.high * 1.3
-    assert "level ground" in how
+    assert how is DistanceBy.LEVEL_GROUND
     tall, small = label.copy(), label.copy()
     tall[100:350, 100:200] = CLASS_ID["tree"]
     small[270:310, 100:200] = CLASS_ID["tree"]
@@ -190,7 +203,7 @@ def test_a_larger_copy_of_the_picture_gives_the_same_distances() -> None:
 def test_focal_length_unknown_is_assumed_and_said() -> None:
     bare = replace(SNAP, shot=Shot())
     rates = rates_of_motion(SCENE, Kit(), Conditions(wind_m_s=5.0), bare)
-    assert any("26 mm" in d and "assumed" in d for d in rates.doubts)
+    assert any("26 mm" in d and "assumed" in d for d in long_words(rates.doubts))
 
 
 def test_shown_in_the_snaps_own_framing() -> None:
@@ -204,14 +217,14 @@ def test_a_gust_widens_and_haloes() -> None:
     calm, gusty = moved(5.0, 30.0), moved(5.0, 30.0, gust_m_s=12.0)
     assert gusty.classes["tree"].halo_px > calm.classes["tree"].halo_px
     assert gusty.classes["tree"].blur_px.high > calm.classes["tree"].blur_px.high
-    assert any("gust" in w and "12 m/s" in w for w in gusty.warnings)
+    assert any("gust" in w and "12 m/s" in w for w in long_words(gusty.notes))
 
 
 def test_the_tripod_shakes_with_wind_and_lens_and_can_spoil_buildings() -> None:
     assert moved(3.0, 1.0).tripod.blur_px.likely < 0.05
     long_lens = moved(12.0, 30.0, focal_35mm_mm=300.0)
-    assert any("tripod" in w for w in long_lens.warnings)
-    assert not any("tripod" in w for w in moved(3.0, 30.0).warnings)
+    assert any("tripod" in w for w in long_words(long_lens.notes))
+    assert not any("tripod" in w for w in long_words(moved(3.0, 30.0).notes))
 
 
 def test_clouds_timed_by_a_fist_override_the_wind() -> None:
@@ -219,7 +232,7 @@ def test_clouds_timed_by_a_fist_override_the_wind() -> None:
     assert timed.clouds is not None
     assert timed.clouds.deg_per_s.likely == pytest.approx(0.2)
     assert timed.clouds.deg_per_s.low == pytest.approx(0.2 / (1 + 1.65 * math.hypot(0.15, 0.02)))
-    assert "fist" in timed.clouds.how_known
+    assert timed.clouds.known.by is KnownBy.FIST
     f = pixels_per_radian(160, 120, 26.0)
     assert timed.classes["cloud"].blur_px.likely == pytest.approx(math.radians(6.0) * f)
     assert timed.classes["cloud"].flows_from_s == pytest.approx(25.0)
@@ -316,8 +329,8 @@ def test_settings_that_hold_and_their_noise() -> None:
 
 def test_warnings_are_sentences_with_numbers() -> None:
     for wind, shutter in ((9.4, 30.0), (None, 1.0), (0.0, 120.0), (20.0, 1 / 60)):
-        for text in moved(wind, shutter).warnings:
+        for text in long_words(moved(wind, shutter).notes):
             assert text.endswith(".")
             assert text[0].isupper()
             assert any(ch.isdigit() for ch in text)
-    assert any("cliff" in w for w in moved(20.0, 1.0).warnings)
+    assert any("cliff" in w for w in long_words(moved(20.0, 1.0).notes))

@@ -11,8 +11,9 @@ from irpreview.core.motion.blur import movement_at
 from irpreview.core.motion.clip_motion import ClipMotion, measure_motion
 from irpreview.core.motion.clip_spectra import peak_frequency, sine_power
 from irpreview.core.motion.rates import rates_of_motion
+from irpreview.core.words import in_words, long_words
 from irpreview.errors import BadClip
-from irpreview.records import CLASS_ID, Conditions, Kit, Photo, SceneMap, Shot
+from irpreview.records import CLASS_ID, Conditions, Kit, KnownBy, Photo, SceneMap, Shot
 from tests.core.clip_drawing import draw_clip
 
 SIZE = (234, 416)
@@ -88,7 +89,7 @@ def test_wave_period_from_the_flicker_of_water() -> None:
 def test_waves_longer_than_half_the_clip_are_not_told() -> None:
     motion = measured(wave_hz=0.2)
     assert motion.water_period_s is None
-    assert any("waves are slower" in d or "film 10 s" in d for d in motion.doubts)
+    assert any("waves are slower" in d or "film 10 s" in d for d in long_words(motion.doubts))
 
 
 @pytest.mark.parametrize(("hz", "fps"), [(6.0, 10.0), (6.0, 5.0), (8.0, 18.0)])
@@ -96,14 +97,14 @@ def test_too_fast_for_the_frames_is_told_and_the_amplitude_stands(hz: float, fps
     motion = measured(sway_px=2.0, sway_hz=hz, fps=fps)
     tree = motion.classes["tree"]
     assert tree.aliased
-    assert any("faster than" in d and "frames per second" in d for d in motion.doubts)
+    assert any("faster than" in d and "frames a second" in d for d in long_words(motion.doubts))
     assert near(tree.amplitude_px.likely, 2.0)
 
 
 def test_short_and_slow_clips_are_told() -> None:
     motion = measured(sway_px=2.0, seconds=1.5, fps=10.0)
-    assert any("1.5 s long" in d for d in motion.doubts)
-    assert any("10 frames per second" in d for d in motion.doubts)
+    assert any("1.5 s long" in d for d in long_words(motion.doubts))
+    assert any("10 frames a second" in d for d in long_words(motion.doubts))
 
 
 def test_a_clip_without_anything_still_is_told() -> None:
@@ -112,7 +113,7 @@ def test_a_clip_without_anything_still_is_told() -> None:
     label[label == CLASS_ID["structure"]] = CLASS_ID["cloud"]
     motion = measure_motion(clip.frames, clip.fps, label, px_per_rad=300.0)
     assert math.isnan(motion.residual_px)
-    assert any("stands still" in d and "%" in d for d in motion.doubts)
+    assert any("stands still" in d and "%" in d for d in long_words(motion.doubts))
 
 
 def test_stills_without_times_give_amplitudes_alone() -> None:
@@ -120,13 +121,13 @@ def test_stills_without_times_give_amplitudes_alone() -> None:
     motion = measure_motion(clip.frames, clip.fps, clip.label, px_per_rad=300.0, timed=False)
     assert near(motion.classes["tree"].amplitude_px.likely, 3.0, share=0.15)
     assert motion.cloud_deg_per_s is None
-    assert any("times between" in d for d in motion.doubts)
+    assert any("times between" in d for d in long_words(motion.doubts))
 
 
 def test_a_blank_sky_tells_no_drift() -> None:
     motion = measured(cloud_contrast=0.0, noise=0.5, seconds=2.0)
     assert motion.cloud_px_per_s is None
-    assert any("no texture" in d or "no one direction" in d for d in motion.doubts)
+    assert any("no texture" in d or "no one direction" in d for d in long_words(motion.doubts))
 
 
 def test_frames_that_show_nothing_are_refused() -> None:
@@ -143,7 +144,7 @@ def test_frames_that_show_nothing_are_refused() -> None:
         measure_motion([flat[0], flat[0][:, :60]], 30.0, label, px_per_rad=100.0)
     with pytest.raises(BadClip, match="too small"):
         measure_motion([f[:20, :20] for f in flat], 30.0, label, px_per_rad=100.0)
-    with pytest.raises(BadClip, match="frames per second"):
+    with pytest.raises(BadClip, match="frames a second"):
         measure_motion(flat, 0.0, label, px_per_rad=100.0)
 
 
@@ -180,12 +181,12 @@ def test_a_clip_overrides_the_wind_table() -> None:
     tree = movement_at(rates, 10.0).classes["tree"]
     scale = rates.px_per_rad / 300.0
     assert tree.blur_px.likely == pytest.approx(2.0 * 3.0 * scale, rel=0.1)
-    assert "measured from a clip" in tree.how_known
-    assert "lull" in tree.how_known
+    assert tree.known.by is KnownBy.CLIP
+    assert "lull" in in_words(tree.known).long
     calm = rates_of_motion(scene, Kit(), Conditions(wind_m_s=0.0), photo, clip=motion)
     assert movement_at(calm, 10.0).classes["tree"].blur_px.likely == tree.blur_px.likely
     assert rates.clouds is not None
-    assert rates.clouds.how_known.startswith("measured from a clip")
+    assert rates.clouds.known.measured
     assert rates.clouds.image_deg == pytest.approx(0.0, abs=5.0) or rates.clouds.image_deg == pytest.approx(
         360.0, abs=5.0
     )

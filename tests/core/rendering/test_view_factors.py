@@ -19,6 +19,7 @@ from irpreview.core.rendering.view_factors import View, brightness_change, enlar
 from irpreview.core.scene.scene_map import repaint, scene_from_network
 from irpreview.errors import BadValue
 from irpreview.io.kits import load_kit
+from irpreview.io.tables import load_tables
 from irpreview.records import Conditions, Kit, Light, Photo, Place, Shot
 from tests.core import drawn
 

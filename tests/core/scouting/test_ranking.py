@@ -25,6 +25,7 @@ def finding(lead: LeadChoice = "foliage", contrast: float = 50.0, **other: objec
         "depth": 0.6,
         "range": 0.9,
         "layers": ("near grass", "trees", "sky"),
+        "landscape": True,
         "separates": 2,
         "merges": 1,
         "uncertain": 0,
@@ -120,13 +121,13 @@ def test_edges_and_sky_in_words() -> None:
     ]
     assert said == [
         "one layer",
-        "the edge holds",
-        "both edges hold",
-        "all 5 edges hold",
-        "the edge does not hold",
-        "none of 3 edges holds",
-        "1 of 4 edges holds",
-        "3 of 4 edges hold",
+        "the edge separates",
+        "both edges separate",
+        "all 5 edges separate",
+        "the edge does not separate",
+        "none of 3 edges separates",
+        "1 of 4 edges separates",
+        "3 of 4 edges separate",
     ]
     skies = [("clear", 0), ("hazy", 0), ("overcast", 8), ("textured", 3), ("textured", None), ("none", None)]
     assert [sky_text(finding(sky=word, sky_okta=okta)) for word, okta in skies] == [
@@ -143,7 +144,12 @@ def test_edges_and_sky_in_words() -> None:
 def test_an_entry_says_how_it_was_judged() -> None:
     view = arrange([snap("a.jpg", 1, taken="2026-06-21T10:30:05")]).views[0]
     entry = entry_of(view)
-    assert entry.figures == ("2 of 3 edges hold", "3/8 cloud", "judged at 1/60 s", "lead turns at about 4 m/s of wind")
+    assert entry.figures == (
+        "2 of 3 edges separate",
+        "3/8 cloud",
+        "judged at 1/60 s",
+        "lead turns at about 4 m/s of wind",
+    )
     assert entry.taken == "21 Jun 2026, 10:30"
     assert entry.lead_words == "build on the foliage"
     assert entry.alike == ""

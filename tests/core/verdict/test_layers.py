@@ -67,7 +67,7 @@ def test_never_more_than_eight_layers_and_small_ones_join_a_neighbour() -> None:
 def test_a_slim_tower_is_still_named() -> None:
     label = Canvas().box("grass", 0, 0.7, 1, 1).box("structure", 0.48, 0.3, 0.53, 0.75).label
     layers, _ = find_layers(ground_of(*drawn(label)))
-    assert "structure" in {la.name for la in layers}
+    assert "building" in {la.name for la in layers}
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -10,13 +10,13 @@ import pytest
 from irpreview.core.verdict.layers import ground_of
 from irpreview.core.verdict.sky import (
     BAND_SHARES_OF_WIDTH,
-    after_shutter,
+    clouds_after_shutter,
     okta_of,
     read_sky,
     texture_stops,
     texture_word,
 )
-from irpreview.records import ClassMovement, Movement, Range
+from irpreview.records import ClassMovement, HowKnown, KnownBy, Movement, Moving, Range
 from tests.core.drawn_scenes import Canvas, drawn, layered_view, oak_in_a_meadow, plain_under_blue_sky
 
 
@@ -97,7 +97,7 @@ def test_the_clear_part_has_the_zone_it_was_drawn_with() -> None:
 
 def _drifting(share_of_height: float) -> Movement:
     share = Range(share_of_height / 2, share_of_height, share_of_height * 2)
-    cloud = ClassMovement(share, share, share, None, None, {}, "assumed")
+    cloud = ClassMovement(share, share, share, None, None, {}, HowKnown(KnownBy.USUAL, Moving.CLOUDS))
     return Movement(30.0, {"cloud": cloud}, cloud, None, None)
 
 
@@ -105,18 +105,18 @@ def _drifting(share_of_height: float) -> Movement:
     ("share", "okta", "word"),
     [
         (0.001, 3, "still"),
-        (0.02, 3, "soften"),
-        (0.08, 3, "blur"),
+        (0.02, 3, "softened"),
+        (0.08, 3, "blurred"),
         (0.2, 3, "streaks"),
         (0.6, 3, "veil"),
-        (0.3, 8, "grey"),
+        (0.3, 8, "even_grey"),
     ],
 )
 def test_longer_drift_takes_the_clouds_from_still_to_veil(share: float, okta: int, word: str) -> None:
     """Common practice, no source: less than a third of a cloud's width softens, one to three widths streak."""
-    assert word in after_shutter(okta, 0.3, _drifting(share))
+    assert clouds_after_shutter(okta, 0.3, _drifting(share)) == word
 
 
 def test_nothing_is_said_of_clouds_that_are_not_there_or_not_known() -> None:
-    assert after_shutter(0, 0.0, _drifting(0.2)) == ""
-    assert after_shutter(4, 0.3, None) == ""
+    assert clouds_after_shutter(0, 0.0, _drifting(0.2)) is None
+    assert clouds_after_shutter(4, 0.3, None) is None

@@ -11,7 +11,8 @@ from irpreview.core.verdict.layers import find_layers, ground_of
 from irpreview.core.verdict.lead import LEADS_FROM, needed_strength
 from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
-from irpreview.core.verdict.subjects import candidates, parting
+from irpreview.core.verdict.subjects import parting, subjects_of
+from irpreview.core.words.verdict_words import reasons
 from irpreview.records import Conditions, Range, Separation, Verdict
 from tests.core.drawn_scenes import Canvas, drawn, plain_under_blue_sky, tower_on_a_moor
 
@@ -25,15 +26,15 @@ def strengths(label: np.ndarray, **options: object) -> dict[str, float]:
     ground = ground_of(photo, scene, rendering)
     layers, layer_map = find_layers(ground)
     separations, curve = measure_separations(ground, layers, layer_map, rendering, 4.0)
-    found = candidates(layers, separations, layer_map, ground, curve, read_sky(ground))
-    return {c.name: c.strength for c in found}
+    found = subjects_of(layers, separations, layer_map, ground, curve, read_sky(ground))
+    return {c.choice: c.strength for c in reversed(found)}
 
 
 def test_a_line_of_far_trees_under_an_empty_sky_is_a_backdrop() -> None:
     """It is white on black and right across the frame, and still nothing to build on: wait for cloud."""
     verdict = judged(Canvas().box("tree", 0, 0.56, 1, 0.6).box("grass", 0, 0.6, 1, 1).label)
     assert verdict.lead == "wait"
-    assert "cloud" in verdict.lead_reasons[0].text
+    assert "cloud" in reasons(verdict)[0].text
 
 
 def test_a_lone_tree_against_the_sky_is_a_figure_though_small() -> None:
@@ -74,7 +75,7 @@ def test_rock_and_snow_of_one_mountain_are_one_thing() -> None:
     canvas.box("snow", 0.35, 0.45, 0.65, 0.62)
     verdict = judged(canvas.label, cloud_texture_stops=0.05)
     assert verdict.lead == "structure"
-    assert "rock and snow" in verdict.lead_reasons[0].text
+    assert "mountain" in reasons(verdict)[0].text
 
 
 def test_leaves_lead_when_they_shine() -> None:

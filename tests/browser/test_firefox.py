@@ -1,0 +1,80 @@
+"""The page in Debian's Firefox: the first screen, sliders, a correction, a reload."""
+
+import os
+
+import pytest
+
+from tests.browser.firefox import BINARY, Firefox
+
+ARROW_RIGHT, END = "\ue014", "\ue010"
+"""As WebDriver writes keys (https://www.w3.org/TR/webdriver2/#keyboard-actions)."""
+
+pytestmark = pytest.mark.skipif(
+    BINARY is None and os.environ.get("IRPREVIEW_BROWSER_TESTS") != "required",
+    reason="no Firefox here (apt-get install firefox-esr)",
+)
+
+
+@pytest.fixture
+def firefox(tmp_path, base_url):
+    with Firefox(tmp_path, 1440, 900) as one:
+        one.open(base_url + "/")
+        one.until("document.body.dataset.opened")
+        yield one
+
+
+def answered(firefox, snap):
+    firefox.give(".rail input[type=file]", snap)
+    firefox.until("document.querySelector('#answer .setting')")
+
+
+def text(firefox, selector):
+    return firefox.run(f"document.querySelector('{selector}').innerText")
+
+
+def focus(firefox, selector):
+    firefox.run(f"document.querySelector('{selector}').focus()")
+
+
+def test_the_first_screen_in_firefox(firefox, whole_snap):
+    answered(firefox, whole_snap)
+    box = firefox.run("document.querySelector('#under').getBoundingClientRect()")
+    assert box["width"] >= 800
+    for part in ("#under", "#answer .lead", "#answer .setting", "#answer .focus", "#answer .hours", "#answer .warning"):
+        found = firefox.run(f"document.querySelector('{part}').getBoundingClientRect()")
+        assert 0 <= found["top"] < found["bottom"] <= 900, part
+    assert firefox.run("document.documentElement.scrollWidth") <= 1440
+    assert firefox.run("document.documentElement.scrollHeight") <= 900
+
+
+def test_sliders_views_and_a_reload_in_firefox(firefox, snap):
+    answered(firefox, snap)
+    before = text(firefox, "#answer .setting")
+    focus(firefox, "#wind")
+    firefox.keys(END)
+    firefox.until("document.querySelector('#under').dataset.view === 'movement'")
+    focus(firefox, "#shutter")
+    firefox.keys(ARROW_RIGHT, ARROW_RIGHT)
+    firefox.until(f"document.querySelector('#answer .setting')?.innerText !== {before!r}")
+    firefox.until("document.querySelector('#wind-says').innerText.includes('Beaufort 7')")
+    focus(firefox, "#views button")
+    firefox.keys("4")
+    firefox.until("document.querySelector('#under').dataset.view === 'separation'")
+    after = text(firefox, "#answer .setting")
+    firefox.reload()
+    firefox.until("document.querySelector('#answer .setting')")
+    assert text(firefox, "#answer .setting") == after
+
+
+def test_a_stroke_in_firefox(firefox, snap):
+    answered(firefox, snap)
+    firefox.run("document.querySelector('[data-view=map]').click()")
+    firefox.until("document.querySelector('#under').dataset.view === 'map'")
+    firefox.run("document.querySelector('input[value=snow]').click()")
+    box = firefox.run("document.querySelector('#paint').getBoundingClientRect()")
+    firefox.drag(*((box["x"] + x * box["width"], box["y"] + 0.86 * box["height"]) for x in (0.3, 0.45, 0.6)))
+    firefox.until("document.querySelector('#status').innerText.includes('would be snow')")
+    firefox.keys("\ue007")
+    firefox.until("document.querySelector('#status').innerText.includes('Corrected')")
+    assert firefox.run("document.querySelector('input[value=snow]').checked")
+    assert firefox.run("document.querySelector('#under').dataset.view") == "map"
