@@ -244,7 +244,7 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
 def far_haze(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> Tensor:
     """Haze before what lies far off in some of the views: thickest just under the lowest sky of a column, gone towards
     the foot of the picture; what stands near (structures, other) stays clear. rgb (N, 3, h, w) display."""
-    n, _, h, w = rgb.shape
+    n, _, h, _ = rgb.shape
 
     def uniform(low: float, high: float, channels: int = 1) -> Tensor:
         return torch.rand((n, channels, 1, 1), generator=gen, device=rgb.device) * (high - low) + low

@@ -7,8 +7,8 @@
     python models/train.py ... --leave-out ade_natural --out without.pt               # judged on what it never saw
 
 --fold 0..3 holds back the pairs of that block, and always the val split of the labelled scenes; --leave-out a whole
-source besides. The scores of what was held back come beside the weights as JSON. Needs torch and OpenCV. `--steps` makes
-a run repeatable, `--seconds` fits it into a lease.
+source besides. The scores of what was held back come beside the weights as JSON. Needs torch and OpenCV. `--steps`
+makes a run repeatable, `--seconds` fits it into a lease.
 """
 
 import argparse
@@ -406,9 +406,7 @@ def train(args: argparse.Namespace) -> None:
     if args.leave_out == "pairs":
         parts["left out"] = truth_of_pairs.part([i for i, f in enumerate(truth_of_pairs.fold) if f >= 0], "cpu")
     elif args.leave_out:
-        parts["left out"] = scenes_all.part(
-            [i for i, s in enumerate(scenes_all.source) if s == args.leave_out], "cpu"
-        )
+        parts["left out"] = scenes_all.part([i for i, s in enumerate(scenes_all.source) if s == args.leave_out], "cpu")
     if not args.everything:
         for elsewhere in (True, False):
             parts["elsewhere" if elsewhere else "scenes"] = scenes_all.part(
@@ -434,7 +432,9 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--start", type=Path, default=None, help="go on from these weights")
     p.add_argument("--teachers", type=Path, nargs="*", default=[], help="networks whose mean teaches this one too")
     p.add_argument("--asked", type=int, default=2, help="teachers asked in each step")
-    p.add_argument("--leave-out", default="", help="a source of the scenes, or 'pairs': never seen, judged on at the end")
+    p.add_argument(
+        "--leave-out", default="", help="a source of the scenes, or 'pairs': never seen, judged on at the end"
+    )
     p.add_argument("--out", type=Path, required=True)
     p.add_argument("--name", default="network")
     p.add_argument("--fold", type=int, default=-1, help="0..3 held back; -1 = train on all pairs")
