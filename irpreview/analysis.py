@@ -103,7 +103,7 @@ DEPENDS_ON = MappingProxyType(
         "movement": ("rates", "shutter_s"),
         "parted": ("rendering",),
         "verdict": ("parted", "movement"),
-        "framings": ("parted", "movement", "conditions", "taught"),
+        "framings": ("verdict", "scene", "rates", "conditions", "taught"),
         "white_patch": ("scene", "photo"),
         "day_plan": ("photo", "taught", "sky of the day", "conditions"),
         "hours": ("day_plan", "light", "exposure"),
@@ -430,7 +430,16 @@ class Analysis:
 
     def _framings(self) -> Framings:
         focal = self.photo.shot.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
-        return find_framings(self._parted, self.rates, self.shutter_s, self.request.conditions, self.kit, focal)
+        return find_framings(
+            self._parted,
+            self.scene,
+            self.rates,
+            self.shutter_s,
+            self.request.conditions,
+            self.kit,
+            focal,
+            self.verdict.lead,
+        )
 
     def _movement_at_wind(self, wind_m_s: float) -> Movement:
         """What the shutter time would make of another mean wind [m/s], by the wind table."""

@@ -19,7 +19,7 @@ SoftReason = Literal[
     "subject_off_the_middle",
     "subject_small",
 ]
-FramingNote = Literal["below_print_resolution", "verticals_lean", "little_of_the_snap", "lead_is_another"]
+FramingNote = Literal["below_print_resolution", "verticals_lean", "little_of_the_snap", "nothing_leads"]
 Orientation = Literal["lying", "standing"]
 
 

@@ -7,7 +7,7 @@ the same machinery as the snap, on the snap's own tones: no new pass of the netw
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -27,9 +27,9 @@ from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.print_blur import felt_mm, kept_by
 from irpreview.core.motion.rates import Rates
 from irpreview.core.verdict.judging import Parted, judge_parted, part_ground
-from irpreview.core.verdict.layers import Ground
+from irpreview.core.verdict.layers import Ground, linear_luminance, resized, zones_of
 from irpreview.core.verdict.subjects import parting
-from irpreview.records import Conditions, Kit, Movement, Range, Verdict
+from irpreview.records import CLASS_NAMES, Conditions, Kit, LeadChoice, Movement, Range, SceneMap, Verdict
 from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, SoftReason
 
 Grid = NDArray[np.float64]
@@ -40,8 +40,10 @@ MOST, LEAST = 5, 3
 DIFFER = 0.55
 """Two framings that share more of their area than that are one picture."""
 _PLANTS = ("tree", "grass")
-_SMALL_PX = 150
-"""Long side in the working picture (512 px) below which tones and edges of a frame rest on few pixels."""
+FRAME_SIDE_PX = 256
+"""Long side at which frames are judged [px]: the search has a fraction of the time that the snap's own verdict has."""
+_VOTE_SIGMA_SHARE = 2.5 / 512
+"""Smoothing of the vote, as for a snap of 512 px."""
 _LEAN_DEG, _LEAN_FOCAL_MM = 5.0, 40.0
 _ROLE_CLASSES: dict[FramingRole, tuple[str, ...]] = {
     "structure": ("structure",),
@@ -56,6 +58,11 @@ _SIZE: dict[FramingRole, tuple[float, float, float]] = {
     "sky": (0.45, 0.75, 0.92),
     "water": (0.35, 0.65, 0.90),
 }
+_ANOTHER_LEAD = 0.8
+"""The snap was taken for what leads it; another lead must be clearly better to come first (chosen, no source)."""
+_FEW_PIXELS = 0.9
+_ALIKE = 0.8
+"""The same where fewer than three framings would be left."""
 _LEAST_IN_SNAP = 0.008
 """A class below this share of the snap is no subject of a framing."""
 
@@ -134,6 +141,20 @@ def _coarse(frames: list[Frame], role: FramingRole, tables: _Tables) -> Grid:
         )
     )
     uncut = 1.0 - (0.8 if role == "structure" else 0.15) * np.minimum(1.0, cut / strip / np.sqrt(np.maximum(count, 1)))
+    # nor is a built thing cut that only stands in the frame
+    built = [one for one, name in zip(tables.layers, tables.classes, strict=True) if name == "structure"]
+    if built:
+        every = np.asarray(sum(built))
+        rim = sum(
+            _inside(every, np.stack(one, axis=1))
+            for one in (
+                (x0, y0, x0 + strip, y1),
+                (x1 - strip, y0, x1, y1),
+                (x0, y0, x1, y0 + strip),
+                (x0, y1 - strip, x1, y1),
+            )
+        )
+        uncut *= 1.0 - 0.6 * np.minimum(1.0, rim / strip / np.maximum(np.sqrt(np.maximum(_inside(every, box), 1)), 4))
     round_it = (x1 - x0 + y1 - y0).astype(np.float64)
     parts: Grid = np.zeros(len(frames))
     for edge, worth, names in tables.edges:
@@ -182,10 +203,7 @@ def _best_frames(
         return [placed(f, x, y, pixels_per_rad, tables.width, tables.height) for f, x, y in frames]
 
     coarse = at(
-        (f, float(x), float(y))
-        for f in bases
-        for x in steps(1 - f.width, FIRST)
-        for y in steps(1 - f.height, FIRST)
+        (f, float(x), float(y)) for f in bases for x in steps(1 - f.width, FIRST) for y in steps(1 - f.height, FIRST)
     )
     score = _coarse(coarse, role, tables)
     found: list[Frame] = []
@@ -206,21 +224,40 @@ def _best_frames(
     return fine
 
 
-def cropped(ground: Ground, frame: Frame) -> Ground:
-    """What a frame shows of what is measured on."""
-    height, width = ground.shape
+def ground_in(frame: Frame, parted: Parted, scene: SceneMap) -> Ground:
+    """What the verdict on a frame is measured on, from the snap's pixels, labels and tones at the analysis' size.
+
+    Made as for a snap cropped to the frame, at `FRAME_SIDE_PX` at most: a vote smoothed over the whole snap would lose
+    a chapel that a long lens makes large.
+    """
+    photo, rendering = parted.photo, parted.rendering
+    height, width = scene.label.shape
     x0, y0 = round(frame.left * width), round(frame.top * height)
-    x1, y1 = min(width, x0 + max(16, round(frame.width * width))), min(height, y0 + max(16, round(frame.height * height)))
+    x1, y1 = (
+        min(width, round((frame.left + frame.width) * width)),
+        min(height, round((frame.top + frame.height) * height)),
+    )
     cut = np.s_[y0:y1, x0:x1]
-    return replace(
-        ground,
-        vote=ground.vote[(slice(None), *cut)],
-        winner=ground.winner[cut],
-        infrared_zone=ground.infrared_zone[cut],
-        visible_zone=ground.visible_zone[cut],
-        spread_stops=ground.spread_stops[cut],
-        confidence=ground.confidence[cut],
-        pixels=ground.pixels[cut],
+    k = min(1.0, FRAME_SIDE_PX / max(x1 - x0, y1 - y0))
+    size = max(16, round((y1 - y0) * k)), max(16, round((x1 - x0) * k))
+    label, sure = scene.label[cut], scene.confidence[cut]
+    vote = np.zeros((len(CLASS_NAMES), *size), np.float32)
+    for i in range(len(CLASS_NAMES)):
+        inside = label == i + 1
+        if inside.any():
+            share = resized(np.asarray(inside * (0.25 + 0.75 * sure), np.float32), size)
+            vote[i] = cv2.GaussianBlur(share, (0, 0), _VOTE_SIGMA_SHARE * max(size))
+    vote /= np.maximum(vote.sum(0), 1e-6)
+    pixels = np.asarray(cv2.resize(photo.pixels[cut], size[::-1], interpolation=cv2.INTER_AREA), np.uint8)
+    return Ground(
+        vote=vote,
+        winner=vote.argmax(0),
+        infrared_zone=zones_of(resized(rendering.tones[cut], size)),
+        visible_zone=zones_of(linear_luminance(pixels)),
+        spread_stops=resized(rendering.spread_stops[cut], size),
+        confidence=resized(sure, size),
+        pixels=pixels,
+        trust=parted.ground.trust,
     )
 
 
@@ -237,11 +274,11 @@ def movement_in(frame: Frame, rates: Rates, shutter_s: float) -> Movement:
 
 
 def judge_frame(
-    frame: Frame, parted: Parted, rates: Rates, shutter_s: float, conditions: Conditions
+    frame: Frame, parted: Parted, scene: SceneMap, rates: Rates, shutter_s: float, conditions: Conditions
 ) -> tuple[Verdict, Movement]:
     """The verdict on one frame, from the snap's own layers and tones."""
     movement = movement_in(frame, rates, shutter_s)
-    part = part_ground(cropped(parted.ground, frame), parted.photo, parted.rendering, parted.grade, parted.gate)
+    part = part_ground(ground_in(frame, parted, scene), parted.photo, parted.rendering, parted.grade, parted.gate)
     return judge_parted(part, conditions, movement, None, at_photo=False), movement
 
 
@@ -285,7 +322,11 @@ def _strength(verdict: Verdict, role: FramingRole) -> float:
     """How strongly this leads the frame, 0..1."""
     if role == "water":  # no lead of the verdict's: it carries the picture by its share and the edges it makes
         share = sum(la.share for la in verdict.layers if la.class_name == "water")
-        at = [s for s in verdict.separations if "water" in (verdict.layers[s.a].class_name, verdict.layers[s.b].class_name)]
+        at = [
+            s
+            for s in verdict.separations
+            if "water" in (verdict.layers[s.a].class_name, verdict.layers[s.b].class_name)
+        ]
         return 0.6 * min(1.0, share / 0.35) ** 0.5 * max((parting(s) for s in at), default=0.0)
     return max((s.strength for s in verdict.subjects if s.choice == role), default=0.0)
 
@@ -307,17 +348,19 @@ def _kept(verdict: Verdict, movement: Movement) -> float:
 
 def find_framings(
     parted: Parted,
+    scene: SceneMap,
     rates: Rates,
     shutter_s: float,
     conditions: Conditions,
     kit: Kit,
     snap_focal_35mm_mm: float,
+    snap_lead: LeadChoice = "none",
     formats: tuple[tuple[int, int], ...] = FORMATS,
 ) -> Framings:
     """Three to five framings that differ, best first; fewer where the kit's lenses leave no more.
 
     parted: the snap, parted for its own verdict. shutter_s: at which movement is told [s]. snap_focal_35mm_mm:
-    equivalent focal length of the snap. formats: long to short side.
+    equivalent focal length of the snap. snap_lead: what leads the whole snap. formats: long to short side.
     """
     height, width = parted.layer_map.shape
     per_rad = max(width, height) * snap_focal_35mm_mm / 36.0
@@ -326,17 +369,23 @@ def find_framings(
     if not bases or not parted.gate.landscape:
         return Framings((), wider)
     tables = _tables(parted, movement_at(in_snap_framing(rates), shutter_s))
-    pool: list[tuple[FramingRole, Framing]] = []
+    pool: list[Framing] = []
     for role, classes in _ROLE_CLASSES.items():
         if sum(la.share for la in parted.layers if la.class_name in classes) < _LEAST_IN_SNAP:
             continue
         for frame in _best_frames(role, bases, tables, per_rad, JUDGED_PER_ROLE):
-            verdict, movement = judge_frame(frame, parted, rates, shutter_s, conditions)
-            pool.append((role, _framing(frame, role, verdict, movement, kit)))
+            verdict, movement = judge_frame(frame, parted, scene, rates, shutter_s, conditions)
+            pool.append(_framing(frame, role, verdict, movement, kit, snap_lead))
     return Framings(_chosen(pool), wider)
 
 
-def _framing(frame: Frame, role: FramingRole, verdict: Verdict, movement: Movement, kit: Kit) -> Framing:
+def _framing(
+    frame: Frame, role: FramingRole, verdict: Verdict, movement: Movement, kit: Kit, snap_lead: LeadChoice
+) -> Framing:
+    # looked for as one thing and led by another: told as what it is
+    if verdict.lead in ("structure", "foliage", "sky") and verdict.lead != role:
+        keeps_water = role == "water" and _strength(verdict, "water") > _strength(verdict, verdict.lead)
+        role = role if keeps_water else verdict.lead
     reasons = _reasons(verdict, role)
     worth = 0.75 * _strength(verdict, role) + 0.25 * verdict.layered_contrast / 100
     for reason in reasons:
@@ -344,30 +393,34 @@ def _framing(frame: Frame, role: FramingRole, verdict: Verdict, movement: Moveme
     notes: list[FramingNote] = []
     if role != "water" and verdict.lead != role:
         worth *= 0.7
-        notes.append("lead_is_another")
+        notes.append("nothing_leads")
     if below_print_resolution(frame, kit):
         notes.append("below_print_resolution")
+    if role != snap_lead:
+        worth *= _ANOTHER_LEAD
     built = any(la.class_name == "structure" for la in verdict.layers)
     if built and abs(frame.up_deg) > _LEAN_DEG and frame.focal_35mm_mm <= _LEAN_FOCAL_MM:
         notes.append("verticals_lean")
-    if max(verdict.layer_map.shape) < _SMALL_PX:
+    if max(verdict.layer_map.shape) < FRAME_SIDE_PX:
         notes.append("little_of_the_snap")
-    return Framing(frame, (role,), verdict, movement, _plants(movement, verdict), worth, reasons, tuple(notes))
+        worth *= _FEW_PIXELS
+    blur = _plants(movement, verdict)
+    return Framing(frame, (role,), verdict, movement, blur, worth, reasons, tuple(notes))
 
 
-def _chosen(pool: list[tuple[FramingRole, Framing]]) -> tuple[Framing, ...]:
+def _chosen(pool: list[Framing]) -> tuple[Framing, ...]:
     """The best of each kind, then what else differs, until there are three; and which of all holds in the wind."""
     if not pool:
         return ()
-    ranked = sorted((one for _, one in pool), key=lambda f: -f.worth)
+    ranked = sorted(pool, key=lambda f: -f.worth)
 
     def windproof(one: Framing) -> float:
         return one.worth * _kept(one.verdict, one.movement) ** 2
 
     picked: list[Framing] = []
 
-    def add(one: Framing, test: Callable[[Framing], bool] = lambda _: True) -> bool:
-        if test(one) and all(overlap(one.frame, other.frame) < DIFFER for other in picked):
+    def add(one: Framing, differ: float = DIFFER) -> bool:
+        if all(overlap(one.frame, other.frame) < differ for other in picked):
             picked.append(one)
             return True
         return False
@@ -378,10 +431,10 @@ def _chosen(pool: list[tuple[FramingRole, Framing]]) -> tuple[Framing, ...]:
                 break
     calm = max(ranked, key=windproof)
     add(calm)
-    for one in ranked:
-        if len(picked) >= LEAST:
-            break
-        add(one)
+    for differ in (DIFFER, _ALIKE):
+        for one in ranked:
+            if len(picked) < LEAST:
+                add(one, differ)
     holds = max(picked, key=windproof)
     best = sorted(picked, key=lambda f: -f.worth)[:MOST]
     return tuple(replace(one, roles=(*one.roles, "wind")) if one is holds else one for one in best)
