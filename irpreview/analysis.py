@@ -27,6 +27,7 @@ from irpreview.core.exposure.asked_time import setting_for_time
 from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
+from irpreview.core.framing.search import find_framings
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.imaging.resize import within
 from irpreview.core.light.daylight import HAZE_AOD, illuminance_lx, light_for, light_spectra, sun_positions
@@ -68,6 +69,7 @@ from irpreview.records import (
     Verdict,
     frozen_array,
 )
+from irpreview.records.framing import Framings
 from irpreview.request import Corrections, PlannedLight, Request
 
 T = TypeVar("T")
@@ -101,6 +103,7 @@ DEPENDS_ON = MappingProxyType(
         "movement": ("rates", "shutter_s"),
         "parted": ("rendering",),
         "verdict": ("parted", "movement"),
+        "framings": ("verdict", "scene", "rates", "conditions", "taught"),
         "white_patch": ("scene", "photo"),
         "day_plan": ("photo", "taught", "sky of the day", "conditions"),
         "hours": ("day_plan", "light", "exposure"),
@@ -413,9 +416,30 @@ class Analysis:
         return self._once("verdict", self._verdict)
 
     def _verdict(self) -> Verdict:
-        asked = self.request
-        parted: Parted = self._once("parted", lambda: part_scene(self.photo, self.scene, self.rendering, asked.grade))
-        return judge_parted(parted, asked.conditions, self.movement, self._movement_at_wind)
+        return judge_parted(self._parted, self.request.conditions, self.movement, self._movement_at_wind)
+
+    @property
+    def _parted(self) -> Parted:
+        grade = self.request.grade
+        return self._once("parted", lambda: part_scene(self.photo, self.scene, self.rendering, grade))
+
+    @property
+    def framings(self) -> Framings:
+        """Three to five pictures to make from here with the kit's lenses, best first."""
+        return self._once("framings", self._framings)
+
+    def _framings(self) -> Framings:
+        focal = self.photo.shot.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
+        return find_framings(
+            self._parted,
+            self.scene,
+            self.rates,
+            self.shutter_s,
+            self.request.conditions,
+            self.kit,
+            focal,
+            self.verdict.lead,
+        )
 
     def _movement_at_wind(self, wind_m_s: float) -> Movement:
         """What the shutter time would make of another mean wind [m/s], by the wind table."""

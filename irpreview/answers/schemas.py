@@ -9,6 +9,7 @@ from typing import Any
 from irpreview.answers.base import Whole
 from irpreview.answers.card import CardAnswer
 from irpreview.answers.exposure import ExposureAnswer
+from irpreview.answers.framing import FrameAnswer
 from irpreview.answers.movement import MoveAnswer
 from irpreview.answers.picture import RenderAnswer
 from irpreview.answers.verdict import JudgeAnswer
@@ -17,6 +18,7 @@ FOLDER = Path(__file__).parents[1] / "data" / "schemas"
 PUBLISHED: dict[str, type[Whole]] = {
     "card": CardAnswer,
     "expose": ExposureAnswer,
+    "frame": FrameAnswer,
     "judge": JudgeAnswer,
     "movement": MoveAnswer,
     "render": RenderAnswer,

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 COMMANDS = (
     "render",
     "judge",
+    "frame",
     "expose",
     "light",
     "movement",

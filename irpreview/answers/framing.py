@@ -1,0 +1,105 @@
+"""Framings as JSON holds them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
+from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
+from irpreview.records.framing import Framing, FramingNote, FramingRole, Orientation, SoftReason
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from irpreview.analysis import Analysis
+
+
+class FramingAnswer(Answer):
+    """One picture to make; the rectangle in shares of the snap's width and height."""
+
+    roles: list[FramingRole]
+    short: str
+    sentence: str
+    details: list[str]
+    lens_mm: float
+    focal_35mm_mm: float
+    format: str
+    orientation: Orientation
+    left: float
+    top: float
+    width: float
+    height: float
+    right_deg: float
+    """Where to point, from the middle of the snap; left is negative."""
+    up_deg: float
+    lead: str
+    subject: str | None
+    subject_share: float | None
+    layered_contrast: float
+    merges: list[list[str]]
+    plant_print_mm: Span | None
+    worth: float
+    reasons: list[SoftReason]
+    notes: list[FramingNote]
+
+
+def framing_answer(one: Framing) -> FramingAnswer:
+    """One framing as plain values."""
+    frame, verdict = one.frame, one.verdict
+    names = [layer.name for layer in verdict.layers]
+    return FramingAnswer(
+        roles=list(one.roles),
+        short=framing_short(one),
+        sentence=framing_sentence(one),
+        details=framing_details(one),
+        lens_mm=frame.lens_mm,
+        focal_35mm_mm=round(frame.focal_35mm_mm, 1),
+        format=frame.format,
+        orientation=frame.orientation,
+        left=round(frame.left, 4),
+        top=round(frame.top, 4),
+        width=round(frame.width, 4),
+        height=round(frame.height, 4),
+        right_deg=frame.right_deg,
+        up_deg=frame.up_deg,
+        lead=verdict.lead,
+        subject=None if verdict.subject is None else verdict.subject.kind,
+        subject_share=None if verdict.subject is None else round(verdict.subject.share, 4),
+        layered_contrast=verdict.layered_contrast,
+        merges=[[names[s.a], names[s.b]] for s in verdict.separations if s.says == "merges"],
+        plant_print_mm=maybe_span(one.plant_print_mm, 2),
+        worth=round(one.worth, 3),
+        reasons=list(one.reasons),
+        notes=list(one.notes),
+    )
+
+
+class FrameAnswer(Whole, Asked):
+    """`irpreview frame --json`."""
+
+    kind: Literal["framings"] = "framings"
+    photo: str
+    framings: list[FramingAnswer]
+    """Best first."""
+    wider_than_snap_mm: list[float]
+    wider: str | None
+    landscape: bool
+    doubts: list[str]
+    files: dict[str, str]
+
+
+def frame_answer(
+    analysis: Analysis, photo: str, files: Mapping[str, str], more_doubts: tuple[str, ...] = ()
+) -> FrameAnswer:
+    """The framings of one photo."""
+    found = analysis.framings
+    return FrameAnswer(
+        **dict(asked_of(analysis)),
+        photo=photo,
+        framings=[framing_answer(one) for one in found.best],
+        wider_than_snap_mm=list(found.wider_than_snap_mm),
+        wider=wider_sentence(found),
+        landscape=analysis.verdict.gate.landscape,
+        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        files=dict(files),
+    )

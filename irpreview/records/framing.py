@@ -1,0 +1,68 @@
+"""Pictures to make from where a snap was taken: which lens, which way up, where to point, and what becomes of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from irpreview.records.common import Range
+from irpreview.records.motion import Movement
+from irpreview.records.verdict import Verdict
+
+FramingRole = Literal["structure", "foliage", "sky", "water", "wind"]
+"""What a framing is the best of; `wind` = what holds best in the wind of the day."""
+SoftReason = Literal[
+    "horizon_in_the_middle",
+    "subject_cut_by_the_edge",
+    "empty_corner",
+    "subject_in_the_middle",
+    "subject_off_the_middle",
+    "subject_small",
+]
+FramingNote = Literal["below_print_resolution", "verticals_lean", "little_of_the_snap", "nothing_leads"]
+Orientation = Literal["lying", "standing"]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What a lens takes in, as a rectangle of the snap in shares of its width and height."""
+
+    lens_mm: float
+    focal_35mm_mm: float
+    format: str
+    """Long side to short side: "3:2"."""
+    orientation: Orientation
+    left: float
+    top: float
+    width: float
+    height: float
+    right_deg: float = 0.0
+    """Where its middle lies from the middle of the snap; left is negative."""
+    up_deg: float = 0.0
+    sensor_share: float = 1.0
+    """Long side of the picture over the long side of the sensor."""
+
+
+@dataclass(frozen=True, slots=True)
+class Framing:
+    """A frame worth setting up for, judged like a snap."""
+
+    frame: Frame
+    roles: tuple[FramingRole, ...]
+    verdict: Verdict
+    """Of this frame, with the movement below."""
+    movement: Movement
+    plant_print_mm: Range | None
+    """Blur of the plants that move most, on a print 30 x 40 cm; None = none in the frame."""
+    worth: float
+    """0..1, for the order of the framings of a snap."""
+    reasons: tuple[SoftReason, ...] = ()
+    notes: tuple[FramingNote, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Framings:
+    """Best first; and the lenses that see more than the snap shows."""
+
+    best: tuple[Framing, ...]
+    wider_than_snap_mm: tuple[float, ...] = ()

@@ -1,0 +1,134 @@
+"""Framings: geometry of lenses, blur that grows with them, and the demo scenes' pictures.
+
+Sources: angle of view from focal length and frame, 2 atan(36 / 2f) (any handbook of optics; 36 x 24 mm: ISO 1007);
+what each demo scene was built for: demo_scenes/*/truth.json.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from irpreview.analysis import Analysis, analyse
+from irpreview.core.framing.frames import below_print_resolution, overlap, placed, sizes, wider_than_snap
+from irpreview.core.framing.search import movement_in
+from irpreview.io.photos import load_photo
+from irpreview.records import Conditions, Kit, frozen_array
+from irpreview.records.framing import Frame
+from irpreview.request import Request
+
+SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
+NAMES = sorted(p.parent.name for p in SCENES.glob("*/truth.json"))
+CALM_M_S, WINDY_M_S = 0.2, 6.7
+"""Beaufort 0 and the middle of Beaufort 4 (WMO code 1100)."""
+
+
+@cache
+def scene(name: str) -> Analysis:
+    photo = load_photo(SCENES / name / "photo.jpg", max_side=1024)
+    return analyse(photo, Request(conditions=Conditions(wind_m_s=WINDY_M_S)))
+
+
+def test_a_frame_sees_the_angle_of_its_lens() -> None:
+    # a snap of 18 mm, 36 x 24 mm: the 50 mm frame must span 2 atan(36 / 100) of it
+    per_rad = 3600 * 18 / 36
+    for frame in sizes(Kit(), 18.0, 3600, 2400):
+        if frame.format == "3:2" and frame.orientation == "lying":
+            seen = 2 * math.atan(frame.width * 3600 / 2 / per_rad)
+            assert seen == pytest.approx(2 * math.atan(36 / (2 * frame.focal_35mm_mm)), rel=0.02)
+            assert frame.width * 3600 / (frame.height * 2400) == pytest.approx(1.5)
+
+
+def test_where_to_point() -> None:
+    base = Frame(50, 50, "3:2", "lying", 0, 0, 0.5, 0.5)
+    per_rad = 1000 * 26 / 36
+    assert (placed(base, 0.25, 0.25, per_rad, 1000, 750).right_deg, base.up_deg) == (0, 0)
+    corner = placed(base, 0.5, 0.0, per_rad, 1000, 750)
+    assert corner.right_deg == pytest.approx(math.degrees(math.atan(250 / per_rad)), abs=0.06)
+    assert corner.up_deg == pytest.approx(math.degrees(math.atan(187.5 / per_rad)), abs=0.06)
+
+
+def test_wider_lenses_and_small_files_are_told() -> None:
+    assert wider_than_snap(Kit(), 26.0) == (24.0,)
+    half = Kit(format_width_mm=24.0, format_height_mm=16.0, focal_mm=(16.0, 18.0))
+    assert wider_than_snap(half, 26.0) == (16.0,)
+    square = next(f for f in sizes(Kit(), 20.0, 3000, 2000) if f.format == "1:1")
+    assert not below_print_resolution(square, Kit())
+    assert below_print_resolution(square, Kit(pixels_wide=4000))
+
+
+def test_blur_on_the_print_grows_with_the_lens() -> None:
+    analysis = scene("moor_tower")
+    blurs = []
+    for focal in (26.0, 35.0, 50.0, 85.0, 200.0):
+        k = 26.0 / focal
+        move = movement_in(Frame(focal, focal, "4:3", "lying", 0, 0, k, k), analysis.rates, 10.0)
+        blurs.append(move.classes["grass"].print_mm.likely)
+    assert all(b > a for a, b in zip(blurs, blurs[1:], strict=False))
+    # the picture is enlarged as the lens is longer: five decimals would be luck, pixels are rounded
+    assert blurs[-1] / blurs[0] == pytest.approx(200 / 26, rel=0.02)
+
+
+def test_the_tower_in_wind() -> None:
+    analysis = scene("moor_tower")
+    best = analysis.framings.best[0]
+    subject = best.verdict.subject
+    assert subject is not None and subject.kind == "tower"
+    assert analysis.verdict.subject is not None and subject.share > 2 * analysis.verdict.subject.share
+    assert "subject_off_the_middle" in best.reasons
+    assert "subject_cut_by_the_edge" not in best.reasons
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_framings_differ_and_lie_in_the_snap(name: str) -> None:
+    best = scene(name).framings.best
+    assert 3 <= len(best) <= 5
+    assert [f.worth for f in best] == sorted((f.worth for f in best), reverse=True)
+    assert sum("wind" in f.roles for f in best) == 1
+    for i, one in enumerate(best):
+        f = one.frame
+        assert f.left >= 0 and f.top >= 0 and f.left + f.width <= 1 + 1e-9 and f.top + f.height <= 1 + 1e-9
+        assert all(overlap(f, other.frame) < 0.8 for other in best[:i])
+
+
+@pytest.mark.parametrize(("wind_m_s", "when"), [(CALM_M_S, "calm"), (WINDY_M_S, "windy")])
+def test_best_framings_are_of_what_the_scenes_were_built_for(wind_m_s: float, when: str) -> None:
+    right, told = 0, []
+    for name in NAMES:
+        intended = json.loads((SCENES / name / "truth.json").read_text())["intended"]
+        best = scene(name).in_wind(wind_m_s).framings.best[0]
+        fits = {intended["lead"][when], *intended.get("also_right", ()), *intended.get("also_right_when_calm", ())}
+        right += best.verdict.lead in fits
+        told.append((name, best.verdict.lead, fits))
+    assert right >= 8, told
+
+
+def test_a_framing_is_judged_like_a_snap_cropped_to_it() -> None:
+    same, told = 0, []
+    for name in NAMES:
+        analysis = scene(name)
+        for one in analysis.framings.best:
+            f, photo = one.frame, analysis.full_photo
+            h, w = photo.pixels.shape[:2]
+            cut = photo.pixels[
+                round(f.top * h) : round((f.top + f.height) * h), round(f.left * w) : round((f.left + f.width) * w)
+            ]
+            focal = (photo.shot.focal_35mm_mm or 26.0) * max(w, h) / max(cut.shape[:2])
+            snap = replace(
+                photo,
+                pixels=frozen_array(np.ascontiguousarray(cut)),
+                working=None,
+                file_size=None,
+                shot=replace(photo.shot, focal_35mm_mm=focal),
+            )
+            asked = replace(analysis.request, shutter_s=analysis.shutter_s)
+            lead = analyse(snap, asked).verdict.lead
+            same += lead == one.verdict.lead
+            told.append((name, f.lens_mm, one.verdict.lead, lead))
+    assert same >= 0.9 * len(told), [t for t in told if t[2] != t[3]]
