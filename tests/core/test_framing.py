@@ -6,6 +6,7 @@ what each demo scene was built for: demo_scenes/*/truth.json.
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from dataclasses import replace
@@ -70,7 +71,7 @@ def test_blur_on_the_print_grows_with_the_lens() -> None:
         k = 26.0 / focal
         move = movement_in(Frame(focal, focal, "4:3", "lying", 0, 0, k, k), analysis.rates, 10.0)
         blurs.append(move.classes["grass"].print_mm.likely)
-    assert all(b > a for a, b in zip(blurs, blurs[1:], strict=False))
+    assert all(b > a for a, b in itertools.pairwise(blurs))
     # the picture is enlarged as the lens is longer: five decimals would be luck, pixels are rounded
     assert blurs[-1] / blurs[0] == pytest.approx(200 / 26, rel=0.02)
 
@@ -79,8 +80,10 @@ def test_the_tower_in_wind() -> None:
     analysis = scene("moor_tower")
     best = analysis.framings.best[0]
     subject = best.verdict.subject
-    assert subject is not None and subject.kind == "tower"
-    assert analysis.verdict.subject is not None and subject.share > 2 * analysis.verdict.subject.share
+    assert subject is not None
+    assert subject.kind == "tower"
+    assert analysis.verdict.subject is not None
+    assert subject.share > 2 * analysis.verdict.subject.share
     assert "subject_off_the_middle" in best.reasons
     assert "subject_cut_by_the_edge" not in best.reasons
 
@@ -93,7 +96,10 @@ def test_framings_differ_and_lie_in_the_snap(name: str) -> None:
     assert sum("wind" in f.roles for f in best) == 1
     for i, one in enumerate(best):
         f = one.frame
-        assert f.left >= 0 and f.top >= 0 and f.left + f.width <= 1 + 1e-9 and f.top + f.height <= 1 + 1e-9
+        assert f.left >= 0
+        assert f.top >= 0
+        assert f.left + f.width <= 1 + 1e-9
+        assert f.top + f.height <= 1 + 1e-9
         assert all(overlap(f, other.frame) < 0.8 for other in best[:i])
 
 
