@@ -684,7 +684,7 @@ def planned_light(
 
 
 def map_scene(photo: Photo, network: SceneNetwork | None = None) -> SceneMap:
-    """What is where in the photo. network: default the shipped one; `SceneNetwork.alone` judges one of its members."""
+    """What is where in the photo. network: default the shipped one; `io.network.load_network` reads another."""
     if network is not None:
         return _seen(photo, network)
     return analyse(photo).full_scene

@@ -1,9 +1,11 @@
 """The research photographs as padded uint8 arrays, the block-wise folds, and the augmentation on the device.
 
-`python models/data.py pack ../shared .carry/data.npz` reads the folder once; the training reads the packed file.
+`python models/data.py pack ../shared .carry/data.bin` reads the folder once; the training reads the packed file.
 """
 
 import csv
+import json
+import lzma
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,38 +18,59 @@ from network import CLASS_COUNT, display_light, linear_light, luminance
 from torch import Tensor
 
 PAIR_SIDE, SCENE_SIDE = 576, 320
-SOURCE_WEIGHT = {  # share of the scene half of a batch; the facades would drown the rest
-    "msrc_v2": 0.40,
-    "labelmefacade": 0.22,
-    "camvid": 0.09,
-    "wsiseg": 0.08,
-    "hyta": 0.07,
-    "rugd_sample": 0.05,
-    "umich_sample": 0.03,
-    "cocostuff_sample": 0.03,
-    "neon_snow": 0.03,
+SOURCE_WEIGHT = {  # share of the scene part of a batch; the facades would drown the rest
+    "ade_natural": 0.42,
+    "msrc_v2": 0.23,
+    "labelmefacade": 0.12,
+    "camvid": 0.05,
+    "wsiseg": 0.05,
+    "hyta": 0.045,
+    "rugd_sample": 0.03,
+    "umich_sample": 0.015,
+    "cocostuff_sample": 0.02,
+    "neon_snow": 0.02,
 }
+PACK_QUALITY = {"ade_natural": 84, "labelmefacade": 66, "camvid": 70}
 
 
 def pack(shared: Path, target: Path) -> None:
-    """JPEG and PNG bytes of all photographs in one npz (the bytes as they are: no second compression loss)."""
-    arrays: dict[str, np.ndarray] = {}
-    pairs = sorted(p.name[: -len("_rgb.jpg")] for p in (shared / "rgb_nir_pairs").glob("*_rgb.jpg"))
-    for name in pairs:
-        for kind in ("rgb.jpg", "nir.jpg", "labels.png"):
-            data = (shared / "rgb_nir_pairs" / f"{name}_{kind}").read_bytes()
-            arrays[f"pair/{name}/{kind[:3]}"] = np.frombuffer(data, np.uint8)
+    """All photographs in one file small enough for a lease: pictures as WebP (the training blurs, sharpens and adds
+    noise anyway; figures are taken from the originals), label maps together without loss."""
+    import cv2
+
+    def picture(path: Path, quality: int) -> np.ndarray:
+        return cv2.imencode(".webp", cv2.imread(str(path)), [cv2.IMWRITE_WEBP_QUALITY, quality])[1].ravel()
+
+    blobs: dict[str, np.ndarray] = {}
+    maps: list[tuple[str, np.ndarray]] = []
+    folders = {
+        p.name.removesuffix("_rgb.jpg"): p.parent
+        for folder in ("rgb_nir_pairs", "rgb_nir_pairs_more")
+        for p in sorted((shared / folder).glob("*_rgb.jpg"))
+    }
+    for name, folder in folders.items():
+        blobs[f"pair/{name}/rgb"] = picture(folder / f"{name}_rgb.jpg", 87)
+        blobs[f"pair/{name}/nir"] = picture(folder / f"{name}_nir.jpg", 81)
+        if (folder / f"{name}_labels.png").exists():
+            maps.append((f"pair/{name}", cv2.imread(str(folder / f"{name}_labels.png"), cv2.IMREAD_GRAYSCALE)))
     with (shared / "labelled_scenes" / "split.csv").open(newline="") as file:
-        rows = list(csv.DictReader(file))
-    for row in rows:
-        for kind in ("jpg", "png"):
-            data = (shared / "labelled_scenes" / f"{row['name']}.{kind}").read_bytes()
-            arrays[f"scene/{row['name']}/{kind}"] = np.frombuffer(data, np.uint8)
-    arrays["pairs"] = np.array(pairs)
-    arrays["scenes"] = np.array([[r["name"], r["source"], r["split"], r["sky_means"]] for r in rows])
+        rows = [[r["name"], r["source"], r["split"], r["sky_means"]] for r in csv.DictReader(file)]
+    for name, source, *_ in rows:
+        path = shared / "labelled_scenes" / f"{name}.jpg"
+        blobs[f"scene/{name}/rgb"] = picture(path, PACK_QUALITY.get(source, 73))
+        maps.append((f"scene/{name}", cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)))
+    every_map = np.concatenate([m.ravel() for _, m in maps]).astype(np.uint8)
+    blobs["labels"] = np.frombuffer(lzma.compress(every_map.tobytes()), np.uint8)
+    facts = {
+        "blobs": {key: len(value) for key, value in blobs.items()},
+        "maps": {key: m.shape for key, m in maps},
+        "pairs": list(folders),
+        "scenes": rows,
+    }
+    head = lzma.compress(json.dumps(facts).encode())
     target.parent.mkdir(parents=True, exist_ok=True)
-    np.savez(target, **arrays)
-    print(f"{len(pairs)} pairs, {len(rows)} scenes, {target.stat().st_size / 2**20:.1f} MiB")
+    target.write_bytes(len(head).to_bytes(4, "little") + head + np.concatenate(list(blobs.values())).tobytes())
+    print(f"{len(folders)} pairs, {len(rows)} scenes, {target.stat().st_size / 2**20:.1f} MiB")
 
 
 @dataclass
@@ -85,78 +108,85 @@ class Pictures:
         return np.ascontiguousarray(rgb), self.label[i, :h, :w].cpu().numpy(), nir
 
 
-def _decode(data: np.ndarray, colour: bool) -> np.ndarray:
-    import cv2
+def _unpack(path: Path) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict]:
+    data = path.read_bytes()
+    start = 4 + int.from_bytes(data[:4], "little")
+    facts = json.loads(lzma.decompress(data[4:start]))
+    blobs = {}
+    for key, size in facts["blobs"].items():
+        blobs[key] = np.frombuffer(data, np.uint8, size, start)
+        start += size
+    every_map, maps, at = np.frombuffer(lzma.decompress(blobs["labels"].tobytes()), np.uint8), {}, 0
+    for key, (h, w) in facts["maps"].items():
+        maps[key], at = every_map[at : at + h * w].reshape(h, w), at + h * w
+    return blobs, maps, facts
 
-    if not colour:
-        return cv2.imdecode(data, cv2.IMREAD_UNCHANGED)
-    return cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
+
+def _empty(names: list[str], side: int, infrared: bool) -> Pictures:
+    n = len(names)
+    square = (n, side, side)
+    return Pictures(
+        names,
+        torch.zeros(n, 3, side, side, dtype=torch.uint8),
+        torch.zeros(square, dtype=torch.uint8),
+        torch.zeros(square, dtype=torch.uint8) if infrared else None,
+        torch.zeros(n, 2, dtype=torch.long),
+        torch.zeros(n, dtype=torch.bool),
+        [-1] * n,
+        [""] * n,
+        ["train"] * n,
+    )
 
 
 def load(path: Path) -> tuple[Pictures, Pictures]:
-    """Pairs and scenes of a packed file."""
-    with np.load(path) as store:
-        names = [str(n) for n in store["pairs"]]
-        pairs = Pictures(
-            names,
-            torch.zeros(len(names), 3, PAIR_SIDE, PAIR_SIDE, dtype=torch.uint8),
-            torch.zeros(len(names), PAIR_SIDE, PAIR_SIDE, dtype=torch.uint8),
-            torch.zeros(len(names), PAIR_SIDE, PAIR_SIDE, dtype=torch.uint8),
-            torch.zeros(len(names), 2, dtype=torch.long),
-            torch.zeros(len(names), dtype=torch.bool),
-            fold_of_pairs(names),
-            [n.rsplit("_", 1)[0] for n in names],
-            ["train"] * len(names),
-        )
-        for i, name in enumerate(names):
-            rgb = _decode(store[f"pair/{name}/rgb"], True)
-            nir = _decode(store[f"pair/{name}/nir"], False)
-            label = _decode(store[f"pair/{name}/lab"], False)
-            h, w = rgb.shape[:2]
-            pairs.rgb[i, :, :h, :w] = torch.from_numpy(rgb).permute(2, 0, 1)
-            pairs.nir[i, :h, :w] = torch.from_numpy(nir if nir.ndim == 2 else nir[..., 0])
-            pairs.label[i, :h, :w] = torch.from_numpy(label)
-            pairs.size[i] = torch.tensor([h, w])
-        rows = [[str(v) for v in r] for r in store["scenes"]]
-        scenes = Pictures(
-            [r[0] for r in rows],
-            torch.zeros(len(rows), 3, SCENE_SIDE, SCENE_SIDE, dtype=torch.uint8),
-            torch.zeros(len(rows), SCENE_SIDE, SCENE_SIDE, dtype=torch.uint8),
-            None,
-            torch.zeros(len(rows), 2, dtype=torch.long),
-            torch.tensor([r[3] != "clear_sky_only" for r in rows]),
-            [-1] * len(rows),
-            [r[1] for r in rows],
-            [r[2] for r in rows],
-        )
-        for i, row in enumerate(rows):
-            rgb = _decode(store[f"scene/{row[0]}/jpg"], True)
-            label = _decode(store[f"scene/{row[0]}/png"], False)
-            h, w = rgb.shape[:2]
-            scenes.rgb[i, :, :h, :w] = torch.from_numpy(rgb).permute(2, 0, 1)
-            scenes.label[i, :h, :w] = torch.from_numpy(label)
-            scenes.size[i] = torch.tensor([h, w])
+    """Pairs and scenes of a packed file. Pairs without a label map are void throughout and belong to fold -1."""
+    import cv2
+
+    blobs, maps, facts = _unpack(path)
+
+    def put(pictures: Pictures, i: int, key: str) -> None:
+        bgr = cv2.imdecode(blobs[f"{key}/rgb"], cv2.IMREAD_COLOR)
+        h, w = bgr.shape[:2]
+        pictures.rgb[i, :, :h, :w] = torch.from_numpy(np.ascontiguousarray(bgr[..., ::-1])).permute(2, 0, 1)
+        if pictures.nir is not None:
+            pictures.nir[i, :h, :w] = torch.from_numpy(cv2.imdecode(blobs[f"{key}/nir"], cv2.IMREAD_GRAYSCALE))
+        if key in maps:
+            pictures.label[i, :h, :w] = torch.from_numpy(maps[key].copy())
+        pictures.size[i] = torch.tensor([h, w])
+
+    names = facts["pairs"]
+    pairs = _empty(names, PAIR_SIDE, True)
+    labelled = [n for n in names if f"pair/{n}" in maps]
+    fold = dict(zip(labelled, fold_of_pairs(labelled), strict=True))
+    pairs.fold, pairs.source = [fold.get(n, -1) for n in names], [n.rsplit("_", 1)[0] for n in names]
+    for i, name in enumerate(names):
+        put(pairs, i, f"pair/{name}")
+    rows = facts["scenes"]
+    scenes = _empty([r[0] for r in rows], SCENE_SIDE, False)
+    scenes.source, scenes.split = [r[1] for r in rows], [r[2] for r in rows]
+    scenes.merged = torch.tensor([r[3] != "clear_sky_only" for r in rows])
+    for i, row in enumerate(rows):
+        put(scenes, i, f"scene/{row[0]}")
     return pairs, scenes
 
 
 def scene_weight(scenes: Pictures) -> Tensor:
     """How often each labelled scene is drawn: SOURCE_WEIGHT shared out in a source, up to three times as often with
-    snow or water in it."""
+    water in it, seven times with snow."""
     count = {s: scenes.source.count(s) for s in set(scenes.source)}
     weight = torch.tensor([SOURCE_WEIGHT[s] / count[s] for s in scenes.source], device=scenes.label.device)
-    share = ((scenes.label == 9) | (scenes.label == 3)).flatten(1).float().mean(1)
-    return weight * (1 + 2 * (share / 0.1).clamp(max=1))
+    flat = scenes.label.flatten(1)
+    share = ((flat == 9) | (flat == 3)).float().mean(1)
+    snow = (flat == 9).float().mean(1)
+    return weight * (1 + 2 * (share / 0.1).clamp(max=1)) * (1 + 1.5 * (snow / 0.1).clamp(max=1))
 
 
-def paste(
-    rgb: Tensor, label: Tensor, merged: Tensor, share: Tensor, gen: torch.Generator
-) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-    """Part of another view of the batch laid over some views: a rectangle, or all of some of its classes.
+def paste(label: Tensor, share: Tensor, gen: torch.Generator) -> tuple[Tensor, Tensor]:
+    """Which part of another view of the batch is laid over each view: a rectangle, or all of some of its classes.
 
-    share (N,): how probable that is. Returns rgb, label, merged, and kept (N, 1, h, w): where the view is still its
-    own (its infrared tone holds)."""
-    n, _, h, w = rgb.shape
-    device = rgb.device
+    label (N, h, w); share (N,): how probable that is. Returns mask (N, h, w), and the other view's index (N,)."""
+    n, h, w = label.shape
+    device = label.device
 
     def uniform(shape: tuple[int, ...]) -> Tensor:
         return torch.rand(shape, generator=gen, device=device)
@@ -171,29 +201,29 @@ def paste(
     classes = uniform((n, CLASS_COUNT + 1)) < 0.4
     classes[:, 0] = False
     shape = classes.gather(1, label[other].flatten(1)).view(n, h, w)
-    mask = (
-        torch.where(uniform((n, 1, 1)) < 0.5, box & (label[other] > 0), shape) & (uniform((n,)) < share)[:, None, None]
-    )
-    return (
-        torch.where(mask[:, None], rgb[other], rgb),
-        torch.where(mask, label[other], label),
-        torch.where(mask, merged[other], merged),
-        ~mask[:, None],
-    )
+    mask = torch.where(uniform((n, 1, 1)) < 0.5, box & (label[other] > 0), shape)
+    return mask & (uniform((n,)) < share)[:, None, None], other
 
 
-_SEASONS = {  # label: chance, red / green, blue / green, greatest brightening
-    5: (0.4, (1.05, 1.45), (0.35, 0.75), 1.8),  # straw-dry grass
-    4: (0.2, (1.1, 2.0), (0.25, 0.7), 1.3),  # autumn leaves
-    7: (0.15, (0.97, 1.1), (0.85, 1.0), 3.0),  # pale rock, chalk
-}
+_RECOLOURED = (  # label, chance, red / green, blue / green, brightening from, to
+    (5, 0.30, (1.05, 1.45), (0.35, 0.75), 1.0, 1.8),  # straw-dry grass
+    (4, 0.15, (1.10, 2.00), (0.25, 0.70), 1.0, 1.3),  # autumn leaves
+    (7, 0.12, (0.97, 1.10), (0.85, 1.00), 1.0, 3.0),  # pale rock, chalk
+    (7, 0.10, (1.25, 2.20), (0.40, 0.80), 0.7, 1.6),  # red rock and soil, ochre sand
+    (7, 0.08, (0.95, 1.20), (0.70, 1.05), 0.3, 0.7),  # dark rock, wet sand
+    (3, 0.12, (0.30, 0.80), (0.90, 1.35), 1.0, 2.0),  # turquoise shallows
+    (3, 0.10, (1.05, 1.50), (0.50, 0.85), 0.8, 1.5),  # water brown with silt
+    (3, 0.10, (0.90, 1.05), (0.95, 1.15), 0.7, 1.6),  # grey water
+    (3, 0.08, (0.55, 0.90), (1.10, 1.80), 0.4, 1.0),  # deep blue water
+)
 
 
 def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tensor, Tensor]:
-    """Grass dried to straw, leaves turned, ground bleached, in some of the views: labels hold, infrared tones do not.
+    """Grass dried to straw, leaves turned, ground and water of other colours, in some of the views: labels hold,
+    infrared tones do not.
 
     rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and kept (N, 1, h, w): where nothing was recoloured. The
-    ratios are those of straw, russet leaves and chalk in snapshots by daylight (from memory)."""
+    ratios are those of straw, russet leaves, chalk, red soil and water in snapshots by daylight (from memory)."""
     n = rgb.shape[0]
     linear = linear_light(rgb)
     light, kept = luminance(linear), torch.ones_like(label, dtype=torch.bool)[:, None]
@@ -201,14 +231,33 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
     def uniform(low: float, high: float) -> Tensor:
         return torch.rand((n, 1, 1, 1), generator=gen, device=rgb.device) * (high - low) + low
 
-    for index, (chance, red, blue, bright) in _SEASONS.items():
+    for index, chance, red, blue, dark, bright in _RECOLOURED:
         here = (label == index)[:, None] & (uniform(0, 1) < chance)
         ratio = torch.cat([uniform(*red), torch.ones_like(light[..., :1, :1]), uniform(*blue)], 1)
-        recoloured = light * ratio / luminance(ratio) * uniform(1, bright)
+        recoloured = light * ratio / luminance(ratio) * uniform(dark, bright)
         share = uniform(0.5, 1.0) * here
         linear = linear * (1 - share) + recoloured * share
         kept = kept & ~here
     return display_light(linear), kept
+
+
+def far_haze(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> Tensor:
+    """Haze before what lies far off in some of the views: thickest just under the lowest sky of a column, gone towards
+    the foot of the picture; what stands near (structures, other) stays clear. rgb (N, 3, h, w) display."""
+    n, _, h, _ = rgb.shape
+
+    def uniform(low: float, high: float, channels: int = 1) -> Tensor:
+        return torch.rand((n, channels, 1, 1), generator=gen, device=rgb.device) * (high - low) + low
+
+    sky = ((label == 1) | (label == 2))[:, None]
+    row = torch.arange(h, device=rgb.device, dtype=torch.float32).view(1, 1, h, 1)
+    lowest = torch.where(sky, row, torch.full_like(row, -1.0)).amax(2, keepdim=True)
+    below = ((row - lowest) / h).clamp_min(0)
+    land = ~sky & (lowest >= 0) & ((label != 6) & (label != 8) & (label != 0))[:, None]
+    thick = uniform(0.25, 0.85) * torch.exp(-below / uniform(0.04, 0.25)) * land * (uniform(0, 1) < chance)
+    bright = uniform(0.35, 0.9)
+    air = torch.cat([bright * uniform(0.8, 1.0), bright * uniform(0.9, 1.0), bright], 1)
+    return display_light(linear_light(rgb) * (1 - thick) + air * thick)
 
 
 def windows(size: Tensor, out: tuple[int, int], longest: tuple[float, float], gen: torch.Generator) -> Tensor:
@@ -317,5 +366,5 @@ def jitter(rgb: Tensor, gen: torch.Generator, strength: float = 1.0) -> Tensor:
 
 if __name__ == "__main__":
     if len(sys.argv) != 4 or sys.argv[1] != "pack":
-        sys.exit("usage: python models/data.py pack SHARED_FOLDER DATA.npz")
+        sys.exit("usage: python models/data.py pack SHARED_FOLDER DATA.bin")
     pack(Path(sys.argv[2]), Path(sys.argv[3]))

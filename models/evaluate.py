@@ -1,11 +1,11 @@
 """Score the scene network and the tones it leads to, with ../shared/scoring.py.
 
-    python models/evaluate.py                               the shipped networks, through irpreview.render
-    python models/evaluate.py --folds a0.pt a1.pt a2.pt a3.pt --data .carry/data.npz --held-back FOLDER
+    python models/evaluate.py                               the shipped network, through irpreview.render
+    python models/evaluate.py --folds a0.pt a1.pt a2.pt a3.pt --data .carry/data.bin --held-back FOLDER
                                                             (torch) answers of networks that have not seen the picture
     python models/evaluate.py --held-back FOLDER            cross-validated figures, ablation, spread of the error
 
-The shipped networks have seen the research pairs: their own figures show that they work, not how well. The honest
+The shipped network has seen the research pairs: its own figures show that it works, not how well. The honest
 figures are those of --held-back, where FOLDER/NAME.npz holds `p` (9, h, w) and `m` (5, h, w) of a network trained
 without the block of NAME. That run also writes models/held_back_errors.json (half the 5-95 % range per class, stops).
 """
@@ -75,16 +75,16 @@ def print_labels(title: str, counts: np.ndarray) -> None:
 
 
 def shipped(research: Path) -> None:
-    """The shipped networks by the public functions, on photographs that they have seen; the val split of the labelled
-    scenes by the one that has not."""
+    """The shipped network by the public functions, on photographs that it has seen; the val split of the labelled
+    scenes by the one for tests, that has not."""
     import scoring
-    from folds import UNSEEN_BY
+    from folds import HELD_BACK
 
     import irpreview
     from irpreview.io.network import load_network
 
     kit = irpreview.load_kit("reference-pairs")
-    unseen = load_network().alone(UNSEEN_BY)
+    unseen = load_network(HELD_BACK)
     rows: dict[str, list[dict[str, float]]] = defaultdict(list)
     counts = defaultdict(lambda: np.zeros((10, 10)))
     for path in sorted((research / "rgb_nir_pairs").glob("*_rgb.jpg")):
@@ -250,7 +250,7 @@ def main() -> None:
     parser.add_argument("--held-back", type=Path)
     parser.add_argument("--every", type=int, default=1, help="only every n-th pair, to save time")
     parser.add_argument("--folds", type=Path, nargs=4)
-    parser.add_argument("--data", type=Path, default=HERE.parent / ".carry" / "data.npz")
+    parser.add_argument("--data", type=Path, default=HERE.parent / ".carry" / "data.bin")
     args = parser.parse_args()
     sys.path.insert(0, str(args.research))
     if args.folds:

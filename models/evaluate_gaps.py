@@ -4,8 +4,8 @@
 
 Each pair is judged with the kit `reference-pairs`. The real picture's exposure and curve are unknown, so it is fitted
 to the prediction by one gain and one offset in display tones (sRGB curve, white at the 99.5th percentile), then read
-in zones; layers, print and limit are those of the verdict. The shipped networks have seen the pairs, but for 29 that
-one of the two has not: --unseen judges these by that one alone. --held-back takes other networks' answers: FOLDER holds
+in zones; layers, print and limit are those of the verdict. The shipped network has seen the pairs; --unseen
+judges 29 of them by the network for tests, that has not. --held-back takes other networks' answers: FOLDER holds
 NAME.npz with `p` (9, h, w) and `m` (5, h, w).
 --fit prints the constants that the residuals call for (NOISE_SHARE in irpreview/core/verdict/layers.py, the spread in
 irpreview/core/verdict/separation.py), and what each category comes to when it is left out of the fit.
@@ -26,7 +26,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from folds import UNSEEN_BY, UNSEEN_FOLD, fold_of_pairs
+from folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
 
 from irpreview import analysis
 from irpreview.core.rendering.tones import decode_display
@@ -126,20 +126,20 @@ def pair_names(research: Path) -> list[str]:
 
 
 def unseen_pairs(research: Path) -> list[str]:
-    """The pairs that one of the shipped networks has not seen."""
+    """The pairs that the network for tests has not seen."""
     names = pair_names(research)
     return [n for n, fold in zip(names, fold_of_pairs(names), strict=True) if fold == UNSEEN_FOLD]
 
 
 def unseen_rows(research: Path) -> list[Row]:
     """Gaps of the unseen pairs by the network that has not seen them."""
-    return rows_of(research, unseen_pairs(research), network=load_network().alone(UNSEEN_BY))
+    return rows_of(research, unseen_pairs(research), network=load_network(HELD_BACK))
 
 
 def rows_of(
     research: Path, names: Iterable[str], held_back: Path | None = None, network: SceneNetwork | None = None
 ) -> list[Row]:
-    """Gaps of many pairs, by the shipped networks, one of them, or answers of others that have not seen the pairs."""
+    """Gaps of many pairs, by the shipped network, another, or answers of others that have not seen the pairs."""
     rows: list[Row] = []
     for name in names:
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", name=name)

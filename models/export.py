@@ -1,9 +1,11 @@
-"""Export the trained networks to scene_network_1.onnx, ..._2.onnx + scene_network.json, checked against OpenCV's dnn.
+"""Export trained networks to FOLDER/scene_network.onnx + scene_network.json, checked against OpenCV's dnn.
 
-    python models/export.py fold2.pt:1 all.pt:2 --version 1      # file:seed; the tool averages their answers
+    python models/export.py one.pt [more.pt] --version 2                              the network that ships
+    python models/export.py held.pt [more.pt] --version 2 --folder models/held_back   the one for tests
 
-Weights are stored as half precision where they have two or more dimensions (batch normalisation is folded first) and
-cast on loading, so the file is half as large and the arithmetic stays float32. Needs torch, onnx, OpenCV.
+Several files are runs that went on from the same weights: their weights are averaged. Weights are stored as half
+precision where they have two or more dimensions (batch normalisation is folded first) and cast on loading, so the file
+is half as large and the arithmetic stays float32. Needs torch, onnx, OpenCV.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import torch
-from network import MIX_BASIS
+from network import MIX_BASIS, SceneNetwork
 from torch import nn
 from train import load_network
 
@@ -134,48 +136,43 @@ def compare(model: nn.Module, target: Path) -> float:
     return worst
 
 
-def one(weights: Path, target: Path) -> None:
-    """Export one network and hold it against torch."""
-    model = load_network(weights, "cpu")
+def averaged(files: list[Path]) -> tuple[SceneNetwork, str, str]:
+    """The network of the mean weights, its encoder and what it has not seen."""
+    states = [torch.load(path, map_location="cpu", weights_only=True) for path in files]
+    if len({(s["encoder"], s["not_seen"]) for s in states}) > 1:
+        sys.exit("these runs differ in encoder or in what they have seen; average runs of one kind")
+    total = [load_network(path, "cpu").state_dict() for path in files]
+    mean = {k: sum(t[k] for t in total) / len(total) if v.is_floating_point() else v for k, v in total[0].items()}
+    model = SceneNetwork(states[0]["encoder"]).eval()
+    model.load_state_dict(mean)
+    return model, str(states[0]["encoder"]), str(states[0]["not_seen"])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Export a scene network.")
+    parser.add_argument("weights", nargs="+", type=Path, help="FILE.pt; several: their mean weights")
+    parser.add_argument("--folder", type=Path, default=Path(__file__).parent)
+    parser.add_argument("--version", default="1")
+    args = parser.parse_args()
+    model, encoder, not_seen = averaged(args.weights)
     fold_normalisation(model)
     with torch.no_grad():  # also: enlarging is spelled otherwise in training
         for p in model.parameters():
             if p.dim() > 1 and p.numel() > 1000:
                 p.copy_(p.half().float())
+    args.folder.mkdir(parents=True, exist_ok=True)
+    target = args.folder / "scene_network.onnx"
+    with torch.no_grad():
         export(model, target)
     worst = compare(model, target)
     if worst > 1e-3:
         sys.exit(f"{target.name}: OpenCV and torch differ by {worst:.2g}; limit 1e-3")
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description="Export the scene networks.")
-    parser.add_argument("weights", nargs="+", help="FILE.pt:SEED")
-    parser.add_argument("--folder", type=Path, default=Path(__file__).parent)
-    parser.add_argument("--version", default="1")
-    args = parser.parse_args()
-    files, encoders = [], []
-    for i, spec in enumerate(args.weights):
-        source, seed = spec.rsplit(":", 1)
-        state = torch.load(source, map_location="cpu", weights_only=True)
-        target = args.folder / f"scene_network_{i + 1}.onnx"
-        one(Path(source), target)
-        data = target.read_bytes()
-        encoders.append(str(state["encoder"]))
-        files.append(
-            {
-                "file": target.name,
-                "sha256": hashlib.sha256(data).hexdigest(),
-                "bytes": len(data),
-                "seed": int(seed),
-                "not_seen": state["not_seen"],
-            }
-        )
-    digest = hashlib.sha256("".join(f["sha256"] for f in files).encode()).hexdigest()
+    data = target.read_bytes()
+    digest = hashlib.sha256(data).hexdigest()
     card = {
-        "schema": "irpreview/scene-network/2",
-        "model_id": f"scene-{'-'.join(encoders)}-v{args.version}-{digest[:8]}",
-        "weights": files,
+        "schema": "irpreview/scene-network/3",
+        "model_id": f"scene-{encoder}-v{args.version}-{digest[:8]}",
+        "weights": {"file": target.name, "sha256": digest, "bytes": len(data), "not_seen": not_seen},
         "classes": list(CLASSES),
         "mix_basis": MIX_BASIS,
         "input": {
@@ -189,7 +186,7 @@ def main() -> None:
         "terms": "trained in part on photographs for research only; see models/README.md",
     }
     (args.folder / "scene_network.json").write_text(json.dumps(card, indent=1) + "\n")
-    print(f"{card['model_id']}: {sum(f['bytes'] for f in files) / 1e6:.1f} MB")
+    print(f"{card['model_id']}: {len(data) / 1e6:.1f} MB")
 
 
 if __name__ == "__main__":

@@ -1,12 +1,14 @@
 """Train a scene network.
 
-    python models/data.py pack ../shared .carry/data.npz
-    python models/train.py --data .carry/data.npz --encoder-weights lite2.pth --fold 2 --out fold2.pt
-    python models/train.py ... --everything --seed 2 --out all.pt       # all pairs, all scenes
+    python models/data.py pack ../shared .carry/data.bin
+    python models/train.py --data .carry/data.bin --encoder-weights lite2.pth --fold 2 --out held.pt
+    python models/train.py ... --everything --seed 2 --out all.pt                     # all pairs, all scenes
+    python models/train.py ... --everything --teachers a.pt b.pt ... --out one.pt     # taught by others and by labels
+    python models/train.py ... --leave-out ade_natural --out without.pt               # judged on what it never saw
 
---fold 0..3 holds back the pairs of that block, and always the val split of the labelled scenes; the scores of what was
-held back come beside the weights as JSON. Needs torch and OpenCV. `--steps` makes a run repeatable, `--seconds` fits it
-into a lease: one H100 does 8 to 12 steps a second, shared among several runs.
+--fold 0..3 holds back the pairs of that block, and always the val split of the labelled scenes; --leave-out a whole
+source besides. The scores of what was held back come beside the weights as JSON. Needs torch and OpenCV. `--steps`
+makes a run repeatable, `--seconds` fits it into a lease.
 """
 
 import argparse
@@ -15,6 +17,7 @@ import json
 import math
 import sys
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import data as D
@@ -25,7 +28,8 @@ from network import CLASS_COUNT, SceneNetwork, double, linear_light, tone, tone_
 from torch import Tensor, nn
 
 LONGEST = (400.0, 760.0)
-PARTS = ("loss", "class", "jaccard", "tone")
+SCENE_LONGEST = (360.0, 860.0)  # scenes of elsewhere: from far to a part of one class
+PARTS = ("loss", "class", "jaccard", "tone", "taught")
 CLASS_WEIGHT = (1.0, 1.1, 1.18, 1.05, 1.0, 1.1, 1.14, 1.18, 1.18)
 SMOOTH, JACCARD = 0.03, 0.15
 
@@ -184,34 +188,135 @@ def save_network(model: nn.Module, encoder: str, not_seen: str, path: Path) -> N
     torch.save({"encoder": encoder, "not_seen": not_seen, "weights": weights}, path)
 
 
+@dataclass
+class Views:
+    """One batch: pairs first. The teachers' answer belongs to the views before they were spoilt."""
+
+    x: Tensor
+    label: Tensor
+    merged: Tensor
+    nir: Tensor
+    inside: Tensor
+    """(N, 1, H, W): where a pixel lies in the picture and its tone still holds."""
+    taught: Tensor | None = None
+    """(N, 9, H/4, W/4) probabilities."""
+    taught_tone: Tensor | None = None
+    """(N, 1, H, W)"""
+
+
 def losses(
-    model: SceneNetwork,
-    x: Tensor,
-    label: Tensor,
-    merged: Tensor,
-    nir: Tensor,
-    inside: Tensor,
-    class_weight: Tensor,
-    tone_weight: float,
-) -> tuple[Tensor, tuple[Tensor, Tensor, Tensor]]:
-    """The whole loss of a step, and its class, Jaccard and tone parts. nir, inside (M, 1, H, W) belong to the first M
-    views, the pairs; scenes have no infrared picture."""
-    with torch.autocast(x.device.type, torch.bfloat16, enabled=x.device.type == "cuda"):
-        answers = model.heads(x)
-    cross, jaccard = class_loss(answers["logits"], label, merged, class_weight)
-    cross8, _ = class_loss(answers["logits8"], label, merged, class_weight)
-    pairs = len(nir)
-    basis = tone_basis(x[:pairs])
-    of_mix = tone_loss((double(answers["mix"][:pairs].float()) * basis).sum(1, keepdim=True), nir, inside, True).mean()
+    model: SceneNetwork, v: Views, class_weight: Tensor, weights: argparse.Namespace
+) -> tuple[Tensor, tuple[Tensor, ...]]:
+    """The whole loss of a step, and its class, Jaccard, tone and teachers' parts. v.nir (M, 1, H, W) belongs to the
+    first M views, the pairs; scenes have no infrared picture."""
+    with torch.autocast(v.x.device.type, torch.bfloat16, enabled=v.x.device.type == "cuda"):
+        answers = model.heads(v.x)
+    cross, jaccard = class_loss(answers["logits"], v.label, v.merged, class_weight)
+    cross8, _ = class_loss(answers["logits8"], v.label, v.merged, class_weight)
+    pairs = len(v.nir)
+    inside = v.inside[:pairs]
+    every = tone_basis(v.x)
+    basis = every[:pairs]
+    mixed = (double(answers["mix"].float()) * every).sum(1, keepdim=True)
+    of_mix = tone_loss(mixed[:pairs], v.nir, inside, True).mean()
     # the helpers, all in one go, are judged on every second pixel
     half = (..., slice(None, None, 2), slice(None, None, 2))
     helpers = [double(answers[key][:pairs].float()) for key in ("coarse", "middle", "by_class")]
     maps = torch.stack([*helpers, answers["fine"][:pairs].float()])
     t = (maps * basis[half]).sum(2, keepdim=True).flatten(0, 1)
-    each = tone_loss(t, nir[half].repeat(4, 1, 1, 1), inside[half].repeat(4, 1, 1, 1), False).view(4, -1).mean(1)
+    each = tone_loss(t, v.nir[half].repeat(4, 1, 1, 1), inside[half].repeat(4, 1, 1, 1), False).view(4, -1).mean(1)
     of_helpers = 0.3 * (each[0] + each[1] + each[3]) + 0.2 * each[2]
-    loss = cross + JACCARD * jaccard + 0.3 * cross8 + tone_weight * (of_mix + of_helpers)
-    return loss, (cross, jaccard, of_mix)
+    loss = weights.label_weight * (cross + JACCARD * jaccard + 0.3 * cross8)
+    loss = loss + weights.tone_weight * (of_mix + of_helpers)
+    by_teachers = torch.zeros_like(loss)
+    if v.taught is not None and v.taught_tone is not None:
+        here = F.avg_pool2d(v.inside.float(), 4) > 0.5 if weights.taught_inside else torch.ones_like(v.taught[:, :1])
+        for key, share in (("logits", 1.0), ("logits8", 0.3)):
+            logits = answers[key] if key == "logits" else double(answers[key])
+            soft = -(v.taught * F.log_softmax(logits.float(), 1)).sum(1, keepdim=True)
+            by_teachers = by_teachers + share * (soft * here).sum() / here.sum().clamp_min(1)
+        tones = tone_loss(mixed, v.taught_tone, v.inside, True).mean()
+        loss = loss + weights.taught_weight * by_teachers + weights.taught_tone_weight * tones
+    return loss, (cross, jaccard, of_mix, by_teachers)
+
+
+class Teachers:
+    """Several networks; each step asks some of them, each about the views as they are or mirrored."""
+
+    def __init__(self, paths: list[Path], asked: int, device: str, gen: torch.Generator):
+        self.models = [load_network(p, device).requires_grad_(False) for p in paths]
+        self.asked, self.device, self.gen = min(asked, len(paths)), device, gen
+
+    @torch.no_grad()
+    def answer(self, x: Tensor) -> tuple[Tensor, Tensor]:
+        """Mean probabilities (N, 9, H/4, W/4) and mean tone (N, 1, H, W)."""
+        chosen = torch.randperm(len(self.models), generator=self.gen, device=self.device)[: self.asked].tolist()
+        mirrored = (torch.rand(self.asked, generator=self.gen, device=self.device) < 0.5).tolist()
+        total, tones = 0.0, 0.0
+        for i, flip in zip(chosen, mirrored, strict=True):
+            view = x.flip(-1) if flip else x
+            with torch.autocast(x.device.type, torch.bfloat16, enabled=x.device.type == "cuda"):
+                p, m = self.models[i](view)
+            t = tone(view, m.float())
+            total = total + (p.float().flip(-1) if flip else p.float())
+            tones = tones + (t.flip(-1) if flip else t)
+        return total / self.asked, tones / self.asked
+
+
+def faster_format(model: nn.Module, batch: int, view: int, device: str) -> torch.memory_format:
+    """Which order of the numbers in memory this card trains faster with."""
+    if device != "cuda":
+        return torch.contiguous_format
+    best, least = torch.contiguous_format, math.inf
+    for form in (torch.contiguous_format, torch.channels_last):
+        probe = copy.deepcopy(model).to(memory_format=form).train()
+        x = torch.rand(batch, 3, view, view, device=device).to(memory_format=form)
+        for i in range(12):
+            if i == 4:
+                torch.cuda.synchronize()
+                started = time.time()
+            with torch.autocast("cuda", torch.bfloat16):
+                answers = probe.heads(x)
+            (answers["logits"].float().square().mean() + answers["mix"].float().square().mean()).backward()
+        torch.cuda.synchronize()
+        spent = (time.time() - started) / 8
+        print(f"{form}: {spent * 1000:.0f} ms a pass", flush=True)
+        if spent < least:
+            best, least = form, spent
+        del probe
+    return best
+
+
+def make_views(
+    pairs: D.Pictures,
+    scenes: D.Pictures,
+    chance: Tensor,
+    args: argparse.Namespace,
+    teachers: Teachers | None,
+    gen: torch.Generator,
+) -> Views:
+    """A batch: views drawn, answered by the teachers, recoloured, hazed, jittered, pasted."""
+    device, view = args.device, (args.view, args.view)
+    chosen = torch.randint(len(pairs.names), (args.pairs,), generator=gen, device=device)
+    x1, l1, nir, in1 = D.sample(pairs, chosen, view, LONGEST, gen)
+    drawn = torch.rand(args.scenes, generator=gen, device=device) * chance[-1]
+    picked = torch.searchsorted(chance, drawn).clamp_max(len(scenes.names) - 1)
+    x2, l2, _, in2 = D.sample(scenes, picked, view, SCENE_LONGEST, gen)
+    x, label, inside = torch.cat([x1, x2]), torch.cat([l1, l2]), torch.cat([in1, in2])
+    taught = taught_tone = None
+    if teachers is not None:
+        taught, taught_tone = teachers.answer(x)
+    x, as_taken = D.other_season(x, label, gen)
+    x = D.far_haze(x, label, gen, args.far_haze)
+    x = D.jitter(x, gen, args.jitter)
+    merged = torch.cat([pairs.merged[chosen], scenes.merged[picked]])[:, None, None].expand_as(label)
+    share = torch.tensor([args.paste[0]] * args.pairs + [args.paste[1]] * args.scenes, device=device)
+    mask, other = D.paste(label, share, gen)
+    x = torch.where(mask[:, None], x[other], x)
+    label, merged = torch.where(mask, label[other], label), torch.where(mask, merged[other], merged)
+    if taught is not None:
+        taught = torch.where(mask[:, None, 2::4, 2::4], taught[other], taught)
+    return Views(x, label, merged, nir, inside & as_taken & ~mask[:, None], taught, taught_tone)
 
 
 def train(args: argparse.Namespace) -> None:
@@ -219,19 +324,33 @@ def train(args: argparse.Namespace) -> None:
     torch.manual_seed(args.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
     pairs_all, scenes_all = D.load(args.data)
-    held = [i for i, f in enumerate(pairs_all.fold) if f == args.fold]
-    pairs = pairs_all.part([i for i, f in enumerate(pairs_all.fold) if f != args.fold], device)
-    scenes = scenes_all.part([i for i, s in enumerate(scenes_all.split) if s == "train" or args.everything], device)
+    held = [i for i, f in enumerate(pairs_all.fold) if f == args.fold and f >= 0]
+    if args.leave_out == "pairs":  # their photographs fill the batch, but teach nothing
+        pairs_all.label.zero_()
+        args.tone_weight = 0.0
+        truth_of_pairs, _ = D.load(args.data)
+    # where nothing may have been seen: numbers of the pairs without label maps are unknown
+    kept = [i for i, f in enumerate(pairs_all.fold) if i not in held and (f >= 0 or args.fold < 0)]
+    pairs = pairs_all.part(kept, device)
+    scenes = scenes_all.part(
+        [
+            i
+            for i, s in enumerate(scenes_all.split)
+            if (s == "train" or args.everything) and scenes_all.source[i] != args.leave_out
+        ],
+        device,
+    )
     chance = torch.cumsum(D.scene_weight(scenes), 0)
 
     model = SceneNetwork(args.encoder, args.drop_path, args.dropout)
     if args.start:
         model.load_state_dict(load_network(args.start, "cpu").state_dict())
-        for stage in (model.encoder.stem, *model.encoder.stages[:3]):
-            stage.requires_grad_(False)
     elif args.encoder_weights:
         model.encoder.load_imagenet(args.encoder_weights)
     model = model.to(device)
+    torch.backends.cudnn.benchmark = True
+    form = faster_format(model, args.pairs + args.scenes, args.view, device)
+    model = model.to(memory_format=form)
     average = copy.deepcopy(model).eval()
     for p in average.parameters():
         p.requires_grad_(False)
@@ -242,16 +361,10 @@ def train(args: argparse.Namespace) -> None:
     groups = [{"params": encoder, "base": args.lr * args.encoder_lr}, {"params": rest, "base": args.lr}]
     optimizer = torch.optim.AdamW(groups, lr=args.lr, weight_decay=args.weight_decay, fused=device == "cuda")
     gen = torch.Generator(device=device).manual_seed(args.seed)
+    teachers = Teachers(args.teachers, args.asked, device, gen) if args.teachers else None
     class_weight = torch.tensor((0.0, *CLASS_WEIGHT), device=device)
-    pasted = torch.tensor([args.paste[0]] * args.pairs + [args.paste[1]] * args.scenes, device=device)
-    view = (args.view, args.view)
     started, step = time.time(), 0
     model.train()
-    if args.start:  # a few steps of small batches would spoil the running means
-        for module in model.modules():
-            if isinstance(module, nn.BatchNorm2d):
-                module.eval()
-    torch.backends.cudnn.benchmark = True
     while True:
         spent = time.time() - started
         progress = step / args.steps if args.steps else spent / args.seconds
@@ -260,19 +373,9 @@ def train(args: argparse.Namespace) -> None:
         rise = min(1.0, step / args.rise)
         for group in optimizer.param_groups:
             group["lr"] = group["base"] * rise * (0.02 + 0.98 * 0.5 * (1 + math.cos(math.pi * progress)))
-        chosen = torch.randint(len(pairs.names), (args.pairs,), generator=gen, device=device)
-        x1, l1, nir, inside = D.sample(pairs, chosen, view, LONGEST, gen)
-        drawn = torch.rand(args.scenes, generator=gen, device=device) * chance[-1]
-        picked = torch.searchsorted(chance, drawn).clamp_max(len(scenes.names) - 1)
-        x2, l2, _, _ = D.sample(scenes, picked, view, LONGEST, gen)
-        label = torch.cat([l1, l2])
-        x, as_taken = D.other_season(torch.cat([x1, x2]), label, gen)
-        x = D.jitter(x, gen, args.jitter)
-        merged = torch.cat([pairs.merged[chosen], scenes.merged[picked]])[:, None, None].expand_as(label)
-        x, label, merged, kept = D.paste(x, label, merged, pasted, gen)
-        loss, seen = losses(
-            model, x, label, merged, nir, inside & (kept & as_taken)[: args.pairs], class_weight, args.tone_weight
-        )
+        views = make_views(pairs, scenes, chance, args, teachers, gen)
+        views.x = views.x.to(memory_format=form)
+        loss, seen = losses(model, views, class_weight, args)
         optimizer.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -287,6 +390,7 @@ def train(args: argparse.Namespace) -> None:
     torch.backends.cudnn.benchmark = False  # the evaluation has a new shape for every picture
     print(f"[{args.name}] {step} steps in {time.time() - started:.0f} s", flush=True)
     kept_back = [f"pairs of fold {args.fold}"] * bool(held) + ["labelled scenes, val split"] * (not args.everything)
+    kept_back += [args.leave_out] * bool(args.leave_out)
     save_network(average, args.encoder, ", ".join(kept_back), args.out)
     if args.quick:
         return
@@ -296,13 +400,26 @@ def train(args: argparse.Namespace) -> None:
         "steps": step,
         "arguments": {k: str(v) for k, v in vars(args).items()},
     }
+    parts: dict[str, D.Pictures] = {}
     if held:
-        report["pairs"] = evaluate(average, pairs_all.part(held, "cpu"), device)
-        print(f"[{args.name}] RESULT pairs {brief(report['pairs'])}", flush=True)
+        parts["pairs"] = pairs_all.part(held, "cpu")
+    if args.leave_out == "pairs":
+        parts["left out"] = truth_of_pairs.part([i for i, f in enumerate(truth_of_pairs.fold) if f >= 0], "cpu")
+    elif args.leave_out:
+        parts["left out"] = scenes_all.part([i for i, s in enumerate(scenes_all.source) if s == args.leave_out], "cpu")
     if not args.everything:
-        val = scenes_all.part([i for i, s in enumerate(scenes_all.split) if s == "val"], "cpu")
-        report["scenes"] = evaluate(average, val, device)
-        print(f"[{args.name}] RESULT scenes {brief(report['scenes'])}", flush=True)
+        for elsewhere in (True, False):
+            parts["elsewhere" if elsewhere else "scenes"] = scenes_all.part(
+                [
+                    i
+                    for i, s in enumerate(scenes_all.split)
+                    if s == "val" and (scenes_all.source[i] == "ade_natural") == elsewhere
+                ],
+                "cpu",
+            )
+    for title, part in parts.items():
+        report[title] = evaluate(average, part, device)
+        print(f"[{args.name}] RESULT {title} {brief(report[title])}", flush=True)
     args.out.with_suffix(".json").write_text(json.dumps(report))
 
 
@@ -312,7 +429,12 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--scoring", type=Path, default=Path(__file__).parents[2] / "shared", help="folder of scoring.py")
     p.add_argument("--encoder", default="lite2")
     p.add_argument("--encoder-weights", type=Path, default=None)
-    p.add_argument("--start", type=Path, default=None, help="go on from these weights; the early encoder is held")
+    p.add_argument("--start", type=Path, default=None, help="go on from these weights")
+    p.add_argument("--teachers", type=Path, nargs="*", default=[], help="networks whose mean teaches this one too")
+    p.add_argument("--asked", type=int, default=2, help="teachers asked in each step")
+    p.add_argument(
+        "--leave-out", default="", help="a source of the scenes, or 'pairs': never seen, judged on at the end"
+    )
     p.add_argument("--out", type=Path, required=True)
     p.add_argument("--name", default="network")
     p.add_argument("--fold", type=int, default=-1, help="0..3 held back; -1 = train on all pairs")
@@ -322,7 +444,7 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--view", type=int, default=384, help="side of a view [px]")
     p.add_argument("--pairs", type=int, default=9)
-    p.add_argument("--scenes", type=int, default=15)
+    p.add_argument("--scenes", type=int, default=19)
     p.add_argument("--rise", type=int, default=100, help="steps until the rate is full")
     p.add_argument("--lr", type=float, default=2e-3)
     p.add_argument("--encoder-lr", type=float, default=0.25)
@@ -333,7 +455,12 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument(
         "--paste", type=float, nargs=2, default=(0.5, 0.2), help="share of pairs, of scenes with a part pasted"
     )
+    p.add_argument("--far-haze", type=float, default=0.12, help="share of views with haze before what is far")
     p.add_argument("--tone-weight", type=float, default=3.0)
+    p.add_argument("--label-weight", type=float, default=1.0)
+    p.add_argument("--taught-weight", type=float, default=1.0)
+    p.add_argument("--taught-tone-weight", type=float, default=1.0)
+    p.add_argument("--taught-inside", action="store_true", help="teachers' classes only where the view is as taken")
     p.add_argument("--ema", type=float, default=0.997)
     p.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     p.add_argument("--log-every", type=int, default=100)

@@ -31,7 +31,8 @@ class CardPlace(Answer):
 class CardLight(Answer):
     """The light that the card is made for."""
 
-    sun_height_deg: float
+    sun_height_deg: float | None
+    """None = left out with the place."""
     sun_side: str
     sky_state: str
     planned: bool

@@ -242,6 +242,10 @@ class Asked:
         from irpreview.request import request_of
 
         _ = self.readings, self.lessons
+        if self.given.get("lens") is not None and not str(self.given["lens"]).strip():
+            raise fail_usage("--lens is empty; write the lens in your own words, or leave the option out")
+        if self.inputs.planned_time and self.given.get("planned_sun") is not None:
+            raise fail_usage("--planned-sun and --planned-time say the same thing twice; give one of them")
         try:
             request_of(replace(self.inputs, planned_time=""), None)
             if self.inputs.planned_time and (self.inputs.planned_place or self.inputs.place):

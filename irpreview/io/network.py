@@ -1,8 +1,9 @@
 """The scene network: weights found, checked and run by OpenCV's `dnn`; no other engine is needed.
 
-Two networks of one build look at the snap and their answers are averaged: where they disagree neither is believed, and
-a picture's mistakes are rarer and smaller. The weights lie in a checkout's `models/` and in an installed wheel's
-`irpreview/data/models/`; `scene_network.json` names them (sha256, what each has seen, classes, mix basis, input rule).
+The weights lie in a checkout's `models/` and in an installed wheel's `irpreview/data/models/`; `scene_network.json`
+describes them (sha256, what they have not seen, classes, mix basis, input rule). A checkout's `models/held_back/` holds
+a second network of the same build that has not seen the photographs on which tests and figures judge it; no wheel
+carries it.
 """
 
 from __future__ import annotations
@@ -33,50 +34,29 @@ class NetworkAnswer:
     """(5, h', w'): maps for `core.reference_tone.reference_tone`."""
 
 
-class _Member:
-    """One network in memory. Several threads may ask; they wait for one another."""
+class SceneNetwork:
+    """Weights in memory. `run` gives the same answer for the same pixels; several threads may ask, they wait for one
+    another."""
 
-    def __init__(self, name: str, weights: bytes) -> None:
+    def __init__(self, weights: bytes, card: dict[str, Any]) -> None:
         import cv2
 
-        try:
-            self._net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
-        except cv2.error as error:
-            raise BadModel(
-                f"OpenCV {cv2.__version__} cannot read {name} ({str(error).splitlines()[0]}); "
-                "install opencv-python-headless 4.10 or newer"
-            ) from error
-        self.name = name
-        self._lock = threading.Lock()
-
-    def run(self, blob: FloatArray) -> tuple[FloatArray, FloatArray]:
-        with self._lock:
-            self._net.setInput(blob, "pixels")
-            probability, mix = self._net.forward(["probability", "mix"])
-        if not (np.isfinite(probability).all() and np.isfinite(mix).all()):
-            raise BadModel(
-                f"{self.name} gave numbers that are not finite; reinstall irpreview, its weights are damaged"
-            )
-        return probability[0], mix[0]
-
-
-class SceneNetwork:
-    """Weights in memory. `run` gives the same answer for the same pixels, and may be called from several threads."""
-
-    def __init__(self, members: tuple[_Member, ...], card: dict[str, Any]) -> None:
-        self._members = members
-        self._card = card
         self.model_id = str(card["model_id"])
-        self.weights: tuple[dict[str, Any], ...] = tuple(card["weights"])
-        """Of each network: file, sha256, bytes, seed, and what it has not seen."""
+        self.name = str(card["weights"]["file"])
+        self.not_seen = str(card["weights"]["not_seen"])
+        """Which research photographs had no part in its training; empty = it has seen all of them."""
         self.classes = tuple(card["classes"])
         self.mix_basis = str(card["mix_basis"])
         self.long_side = int(card["input"]["long_side"])
         self.multiple = int(card["input"]["multiple"])
-
-    def alone(self, name: str) -> SceneNetwork:
-        """The one network of that file name by itself: to judge it on photographs that the others have seen."""
-        return SceneNetwork(tuple(m for m in self._members if m.name == name), self._card)
+        self._lock = threading.Lock()
+        try:
+            self._net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+        except cv2.error as error:
+            raise BadModel(
+                f"OpenCV {cv2.__version__} cannot read {self.name} ({str(error).splitlines()[0]}); "
+                "install opencv-python-headless 4.10 or newer"
+            ) from error
 
     def input_size(self, height: int, width: int) -> tuple[int, int]:
         """Height and width that the network sees: long side 512, both sides to the nearest multiple of 32. [pixels]"""
@@ -96,10 +76,14 @@ class SceneNetwork:
             np.ascontiguousarray(pixels), (width, height), interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
         )
         blob = np.asarray(cv2.dnn.blobFromImage(small, 1.0 / 255.0), np.float32)
-        answers = [member.run(blob) for member in self._members]
-        probability = np.mean([p for p, _ in answers], axis=0, dtype=np.float32)
-        probability /= probability.sum(0, keepdims=True)
-        return NetworkAnswer(probability, np.mean([m for _, m in answers], axis=0, dtype=np.float32))
+        with self._lock:
+            self._net.setInput(blob, "pixels")
+            probability, mix = (a[0] for a in self._net.forward(["probability", "mix"]))
+        if not (np.isfinite(probability).all() and np.isfinite(mix).all()):
+            raise BadModel(
+                f"{self.name} gave numbers that are not finite; reinstall irpreview, its weights are damaged"
+            )
+        return NetworkAnswer(probability / probability.sum(0, keepdims=True), np.array(mix))
 
 
 def model_folders() -> tuple[Path, ...]:
@@ -129,16 +113,13 @@ def _load(folder: Path) -> SceneNetwork:
     except (OSError, ValueError) as error:
         raise _unreadable(folder, error) from error
     missing = [key for key in ("model_id", "weights", "classes", "mix_basis", "input") if key not in card]
-    if missing or tuple(card["classes"]) != CLASS_NAMES:
-        what = f"lacks {', '.join(missing)}" if missing else "names other classes"
+    if missing or tuple(card["classes"]) != CLASS_NAMES or not isinstance(card["weights"], dict):
+        what = f"lacks {', '.join(missing)}" if missing else "is of another kind"
         raise BadModel(
             f"{folder / CARD} {what} and does not fit this version; "
             "reinstall irpreview so that weights and program belong together"
         )
-    return SceneNetwork(tuple(_member(folder, str(w["file"]), str(w["sha256"])) for w in card["weights"]), card)
-
-
-def _member(folder: Path, name: str, expected: str) -> _Member:
+    name, expected = str(card["weights"]["file"]), str(card["weights"]["sha256"])
     try:
         weights = (folder / name).read_bytes()
     except OSError as error:
@@ -148,7 +129,7 @@ def _member(folder: Path, name: str, expected: str) -> _Member:
         raise BadModel(
             f"{folder / name} is damaged: sha256 {found[:12]}…, expected {expected[:12]}…; reinstall irpreview"
         )
-    return _Member(name, weights)
+    return SceneNetwork(weights, card)
 
 
 def _unreadable(folder: Path, error: Exception) -> BadModel:

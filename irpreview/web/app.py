@@ -11,6 +11,7 @@ import ipaddress
 import os
 import shutil
 import socket
+import stat
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -19,11 +20,25 @@ from typing import Any
 
 from irpreview.errors import BadValue
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, AccessControl, AsgiApp, Receive, Scope, Send
+from irpreview.web.connections import server_settings
 
 PREFERRED_PORT = 8471
 """Tried first: a browser keeps kit and place per address and port, so a steady port keeps them over a restart."""
 SHORTEST_PASSWORD = 8
 LOOPBACK = ("127.0.0.1", "localhost")
+_THEIRS = (
+    "GRADIO_",
+    "UVICORN_",
+    "SPACE_",
+    "SPACES_",
+    "OAUTH_",
+    "OPENID_",
+    "HF_",
+    "KAGGLE_",
+    "SYSTEM",
+    "WEB_CONCURRENCY",
+)
+"""How the names begin by which the server's libraries let the environment change what they do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +62,26 @@ class OpenPage:
 
 def prepare_framework(folder: Path) -> None:
     """Switch off everything that reaches out, before the framework is imported for the first time."""
+    for name in [name for name in os.environ if name.startswith(_THEIRS)]:
+        del os.environ[name]
     os.environ["GRADIO_ANALYTICS_ENABLED"] = "False"
     os.environ["HF_HUB_OFFLINE"] = "1"
+    os.environ["HF_HUB_DISABLE_TELEMETRY"] = "1"
     os.environ["GRADIO_TEMP_DIR"] = str(folder)
     # The server would believe a caller's word for its own address from whoever this names, and so take a stranger for
     # the owner. Empty: from nobody.
     os.environ["FORWARDED_ALLOW_IPS"] = ""
-    for name in ("GRADIO_SHARE", "GRADIO_ALLOWED_PATHS", "GRADIO_SERVER_NAME", "GRADIO_SERVER_PORT"):
-        os.environ.pop(name, None)
     for name in ("NO_PROXY", "no_proxy"):
         # The framework asks itself whether it is there; that must not go out to a proxy.
         os.environ[name] = ",".join(filter(None, (os.environ.get(name), *LOOPBACK)))
-    from gradio import processing_utils, routes
+    import functools
+    import types
+
+    import uvicorn
+    from gradio import http_server, processing_utils, routes
+
+    own = functools.partial(uvicorn.Config, **server_settings())
+    http_server.uvicorn = types.SimpleNamespace(**(vars(uvicorn) | {"Config": own}))
 
     async def no_fetch(*_args: object, **_named: object) -> None:
         raise ValueError("fetching by address is switched off")
@@ -79,9 +102,37 @@ def prepare_framework(folder: Path) -> None:
 
 def own_folder() -> Path:
     """A fresh temporary folder that only this user can open."""
-    folder = Path(tempfile.mkdtemp(prefix="irpreview-page-"))
+    remove_leftovers(Path(tempfile.gettempdir()))
+    folder = Path(tempfile.mkdtemp(prefix=f"{_FOLDER}{os.getpid()}-"))
     folder.chmod(0o700)
     return folder
+
+
+_FOLDER = "irpreview-page-"
+
+
+def remove_leftovers(where: Path) -> None:
+    """Delete the folders of pages that were killed: only this user's own, only of processes that are gone."""
+    for left in where.glob(f"{_FOLDER}*-*"):
+        number = left.name.removeprefix(_FOLDER).partition("-")[0]
+        with contextlib.suppress(OSError):
+            facts = left.lstat()
+            own = not hasattr(os, "getuid") or facts.st_uid == os.getuid()
+            if number.isdecimal() and stat.S_ISDIR(facts.st_mode) and own and not _runs(int(number)):
+                shutil.rmtree(left, ignore_errors=True)
+
+
+def _runs(process: int) -> bool:
+    """Whether a process of this number runs; where it cannot be told, it does."""
+    if os.name == "nt":  # a signal would end it there
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
 
 
 def free_port(wanted: int | None = None, address: str = "127.0.0.1") -> int:

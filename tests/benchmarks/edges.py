@@ -175,9 +175,9 @@ def main() -> None:
     if args.pairs is None:
         return
     from irpreview.io.network import load_network
-    from models.folds import UNSEEN_BY, UNSEEN_FOLD, fold_of_pairs
+    from models.folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
 
-    kit, unseen = irpreview.load_kit("reference-pairs"), load_network().alone(UNSEEN_BY)
+    kit, unseen = irpreview.load_kit("reference-pairs"), load_network(HELD_BACK)
     names = sorted(path.name.removesuffix("_rgb.jpg") for path in args.pairs.glob("*_rgb.jpg"))
     folds = fold_of_pairs(names)
     groups: dict[str, list[Figures]] = {"held back": [], "seen in training": []}

@@ -1,7 +1,5 @@
-"""Time for all framings of an analysed snap: `python tests/benchmarks/framing.py`.
-
-Prints medians of five; the aim is 0.6 s on two cores.
-"""
+"""Time for all framings of an analysed snap: `python tests/benchmarks/framing.py`. Prints seconds; aim 0.6 on two
+cores."""
 
 from __future__ import annotations
 

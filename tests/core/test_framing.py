@@ -6,11 +6,11 @@ what each demo scene was built for: demo_scenes/*/truth.json.
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from dataclasses import replace
 from functools import cache
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -73,8 +73,8 @@ def test_blur_on_the_print_grows_with_the_lens() -> None:
         k = 26.0 / focal
         move = movement_in(Frame(focal, focal, "4:3", "lying", 0, 0, k, k), analysis.rates, 10.0)
         blurs.append(move.classes["grass"].print_mm.likely)
-    assert all(b > a for a, b in pairwise(blurs))
-    # sizes are whole pixels
+    assert all(b > a for a, b in itertools.pairwise(blurs))
+    # the picture is enlarged as the lens is longer: five decimals would be luck, pixels are rounded
     assert blurs[-1] / blurs[0] == pytest.approx(200 / 26, rel=0.02)
 
 
@@ -98,8 +98,10 @@ def test_framings_differ_and_lie_in_the_snap(name: str) -> None:
     assert sum("wind" in f.roles for f in best) == 1
     for i, one in enumerate(best):
         f = one.frame
-        assert min(f.left, f.top) >= 0
-        assert max(f.left + f.width, f.top + f.height) <= 1 + 1e-9
+        assert f.left >= 0
+        assert f.top >= 0
+        assert f.left + f.width <= 1 + 1e-9
+        assert f.top + f.height <= 1 + 1e-9
         assert all(overlap(f, other.frame) < 0.8 for other in best[:i])
 
 

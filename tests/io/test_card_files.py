@@ -213,7 +213,7 @@ def test_the_json_of_a_card_without_a_setting_keeps_the_schema_too():
 def test_no_location_in_any_file_unless_ticked():
     light = Light(known=LightKnown(LightBy.PLACE_AND_TIME, "normal"))
     place = Place(51.23456, 7.65432)
-    made = full_card(place=place, rendering=rendering(light))
+    made = full_card(place=place, rendering=rendering(light), with_place=False)
     pdf, png = card_files.card_pdf(made), card_files.card_png(made)
     assert "51.2" not in text_of(pdf)
     assert "51.2" not in card_files.card_json(made)

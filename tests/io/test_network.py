@@ -100,21 +100,24 @@ def test_a_slice_that_is_not_contiguous_gives_the_same_answer(network, temple):
     np.testing.assert_array_equal(network.run(padded[..., :3]).mix, network.run(temple).mix)
 
 
-def weight_files(folder: Path) -> list[str]:
-    return [w["file"] for w in json.loads((folder / CARD).read_text())["weights"]]
+def weight_file(folder: Path) -> Path:
+    return folder / json.loads((folder / CARD).read_text())["weights"]["file"]
 
 
-def test_the_answer_is_the_mean_of_the_networks(network, weights_folder, temple, answer):
-    alone = [network.alone(name).run(temple) for name in weight_files(weights_folder)]
-    assert len(alone) == 2
-    assert np.abs(alone[0].probability - alone[1].probability).max() > 0.05  # two opinions, not one twice
-    np.testing.assert_allclose(np.mean([a.probability for a in alone], 0), answer.probability, atol=1e-6)
-    np.testing.assert_allclose(np.mean([a.mix for a in alone], 0), answer.mix, atol=1e-6)
+def test_the_network_for_tests_is_another_and_none_that_ships(network, weights_folder, temple, answer):
+    """What the research figures are judged by has not seen the pictures; no wheel may carry it."""
+    held_back = weights_folder / "held_back"
+    if not held_back.exists():
+        pytest.skip("an installed wheel carries no second network")
+    other = load_network(held_back)
+    assert "val split" in other.not_seen
+    assert not network.not_seen
+    assert np.abs(other.run(temple).probability - answer.probability).max() > 0.05
 
 
 def copy_of(folder: Path, target: Path) -> Path:
-    for name in (CARD, *weight_files(folder)):
-        shutil.copy(folder / name, target / name)
+    for path in (folder / CARD, weight_file(folder)):
+        shutil.copy(path, target / path.name)
     return target
 
 
@@ -125,15 +128,13 @@ def says_one_line(error: pytest.ExceptionInfo[BadModel], *words: str) -> None:
         assert word in text
 
 
-@pytest.mark.parametrize("which", [0, 1])
-def test_damaged_weights_are_refused(weights_folder, tmp_path, which):
-    folder = copy_of(weights_folder, tmp_path)
-    damaged = folder / weight_files(folder)[which]
+def test_damaged_weights_are_refused(weights_folder, tmp_path):
+    damaged = weight_file(copy_of(weights_folder, tmp_path))
     data = bytearray(damaged.read_bytes())
     data[len(data) // 2] ^= 1
     damaged.write_bytes(data)
     with pytest.raises(BadModel) as error:
-        load_network(folder)
+        load_network(tmp_path)
     says_one_line(error, "sha256", "damaged")
 
 
@@ -143,12 +144,11 @@ def test_missing_weights_are_refused(tmp_path):
     says_one_line(error, str(tmp_path))
 
 
-def test_one_missing_network_is_told(weights_folder, tmp_path):
-    folder = copy_of(weights_folder, tmp_path)
-    (folder / weight_files(folder)[1]).unlink()
+def test_a_card_without_its_weights_is_told(weights_folder, tmp_path):
+    weight_file(copy_of(weights_folder, tmp_path)).unlink()
     with pytest.raises(BadModel) as error:
-        load_network(folder)
-    says_one_line(error, weight_files(weights_folder)[1])
+        load_network(tmp_path)
+    says_one_line(error, weight_file(weights_folder).name)
 
 
 def test_a_card_that_is_no_json_is_refused(weights_folder, tmp_path):
@@ -159,7 +159,7 @@ def test_a_card_that_is_no_json_is_refused(weights_folder, tmp_path):
     says_one_line(error, str(tmp_path))
 
 
-@pytest.mark.parametrize("change", [{"classes": ["sky"]}, {"mix_basis": None}])
+@pytest.mark.parametrize("change", [{"classes": ["sky"]}, {"mix_basis": None}, {"weights": []}])
 def test_a_card_of_another_version_is_refused(weights_folder, tmp_path, change):
     folder = copy_of(weights_folder, tmp_path)
     card = json.loads((folder / CARD).read_text())
@@ -189,9 +189,7 @@ def test_the_basis_is_what_it_says():
 
 def test_the_card_tells_what_a_stranger_must_know(weights_folder):
     card = json.loads((weights_folder / CARD).read_text())
-    sizes = [(weights_folder / w["file"]).stat().st_size for w in card["weights"]]
-    assert sizes == [w["bytes"] for w in card["weights"]]
-    assert sum(sizes) <= 20e6
+    assert weight_file(weights_folder).stat().st_size == card["weights"]["bytes"] <= 10e6
+    assert sum(path.stat().st_size for path in weights_folder.rglob("*.onnx")) <= 20e6
     assert "research" in card["terms"]
     assert {"model_id", "weights", "version", "input", "outputs"} <= card.keys()
-    assert all({"seed", "not_seen"} <= w.keys() for w in card["weights"])

@@ -78,8 +78,7 @@ def test_wheel_holds_what_the_program_needs_and_nothing_else(built):
         about = next(name for name in names if name.endswith("METADATA"))
         metadata = wheel.read(about).decode()
     for wanted in (
-        "irpreview/data/models/scene_network_1.onnx",
-        "irpreview/data/models/scene_network_2.onnx",
+        "irpreview/data/models/scene_network.onnx",
         "irpreview/data/models/scene_network.json",
         "irpreview/data/demo/moor_tower/photo.jpg",
         "irpreview/data/sources.toml",

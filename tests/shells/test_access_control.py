@@ -20,7 +20,7 @@ import pytest
 from PIL import Image
 
 from irpreview.errors import BadValue
-from irpreview.web import access_control
+from irpreview.web import access_control, connections
 from irpreview.web import app as app_module
 from irpreview.web.access_control import AccessControl
 
@@ -523,8 +523,73 @@ def test_an_address_in_place_of_a_file_is_refused_before_anything_is_looked_up(a
 
 
 def test_the_servers_libraries_believe_nobody_about_a_callers_address(monkeypatch, tmp_path):
-    monkeypatch.setenv("FORWARDED_ALLOW_IPS", "*")
+    for name in ("FORWARDED_ALLOW_IPS", "GRADIO_ROOT_PATH", "GRADIO_ALLOWED_PATHS", "GRADIO_SERVER_NAME", "SPACE_ID",
+                 "GRADIO_MCP_SERVER", "GRADIO_SHARE", "GRADIO_DEBUG", "WEB_CONCURRENCY", "OAUTH_CLIENT_ID", "HF_TOKEN",
+                 "SYSTEM", "GRADIO_NODE_PATH", "UVICORN_HOST"):  # fmt: skip
+        monkeypatch.setenv(name, "*")
     app_module.prepare_framework(tmp_path)
-    import uvicorn
+    assert "*" not in {os.environ.get(name) for name in os.environ if name.startswith(("GRADIO_", "SPACE", "HF_"))}
+    from gradio import http_server
 
-    assert uvicorn.Config(app=None).forwarded_allow_ips == ""
+    made = http_server.uvicorn.Config(app=None)
+    assert made.proxy_headers is False
+    assert made.forwarded_allow_ips == ""
+    assert made.workers == 1
+
+
+def test_one_address_has_few_connections_and_this_machine_always_has_room():
+    places = connections.Places()
+    assert sum(places.enter("10.0.0.7") for _ in range(1100)) == connections.MOST_OF_ONE_ADDRESS
+    assert all(places.enter("127.0.0.1") for _ in range(1000))
+    assert places.enter("10.0.0.8")
+    places.leave("10.0.0.7")
+    assert places.enter("10.0.0.7")
+    assert not places.enter("10.0.0.7")
+    for number in range(1000):
+        places.enter(f"10.1.{number // 250}.{number % 250}")
+    assert places.taken.total() == connections.MOST_OF_OTHERS
+    assert places.enter("::1")
+
+
+def test_a_connection_without_a_request_is_closed(monkeypatch):
+
+    monkeypatch.setattr(connections, "FIRST_REQUEST_S", 0.3)
+    with (
+        app_module.opened_page() as page,
+        socket.create_connection(("127.0.0.1", int(page.url.split(":")[2][:-1]))) as c,
+    ):
+        c.settimeout(10)
+        c.sendall(b"GET / HTTP/1.1\r\n")
+        assert c.recv(100) == b""
+
+
+def test_leftovers_of_a_killed_page_go_and_nothing_else(tmp_path):
+    import subprocess
+    import sys
+
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    names = {f"irpreview-page-{gone.pid}-abc": False, f"irpreview-page-{os.getpid()}-abc": True, "other-1-x": True,
+             "irpreview-page-abc": True, "irpreview-page-x-abc": True}  # fmt: skip
+    for name in names:
+        (tmp_path / name / "in").mkdir(parents=True)
+        (tmp_path / name / "in" / "snap.jpg").write_bytes(b"x")
+    app_module.remove_leftovers(tmp_path)
+    assert {name: (tmp_path / name).exists() for name in names} == names
+
+
+def test_the_page_looks_nothing_up(monkeypatch):
+    asked, look_up = [], socket.getaddrinfo
+
+    def recording(host, *rest, **named):
+        asked.append(host)
+        return look_up(host, *rest, **named)
+
+    with app_module.opened_page() as page:
+        monkeypatch.setattr(socket, "getaddrinfo", recording)
+        told = [
+            httpx.get(page.url + path).status_code
+            for path in ("", *(f"gradio_api/{way}=http://a.example/x" for way in ("file", "proxy")))
+        ]
+    assert told == [200, 404, 404]
+    assert set(asked) <= {"127.0.0.1", "localhost", "::1", None}

@@ -117,7 +117,7 @@ def test_place_and_time_may_be_typed(tmp_path, sample_photographs):
     path = tmp_path / "flower.jpg"
     Image.fromarray(sample_photographs["flower.jpg"]).resize((300, 200)).save(path)
     where = ("--place", "51.2 N, 7.4 E", "--when", "2026-06-21 14:30", "--zone", "+02:00")
-    assert run(path, "--out", tmp_path, "--title", "Garden", *where) == 0
+    assert run(path, "--out", tmp_path, "--title", "Garden", "--with-place", *where) == 0
     made = json.loads((tmp_path / "Garden-card.json").read_text())
     # Sun over 51.2 N, 7.4 E on 21 June 2026 at 12:30 UTC: 60 degrees by the NREL algorithm (pvlib 0.16).
     assert made["light"]["sun_height_deg"] == pytest.approx(60, abs=2)

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from irpreview.core.card.card import HOURS_LEFT_OUT
 from irpreview.core.card.field_tables import (
     Correction,
     WindRow,
@@ -123,6 +124,8 @@ def _light_figure(facts: Mapping[str, Any]) -> Figure:
         else:
             runs.append([start, end])
     day = (said[0],) if said and not _HOURS.match(said[0]) else ()
+    if tuple(said) == (HOURS_LEFT_OUT,):
+        return Figure("Good light", "left out with the place", ("Make the card with its place for the hours.",))
     if runs:
         return Figure("Good light", ", ".join(f"{start} to {end}" for start, end in runs), day)
     return Figure("Good light", "none found" if said else "cannot be told", day or ("Place or day not given.",))

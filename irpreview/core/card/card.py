@@ -32,6 +32,7 @@ from irpreview.records import (
     Conditions,
     Exposure,
     Light,
+    LightBy,
     Movement,
     Place,
     Rendering,
@@ -39,6 +40,7 @@ from irpreview.records import (
     Setting,
     ShotCard,
     SkyState,
+    SunReading,
     Verdict,
     Words,
     frozen_array,
@@ -82,7 +84,8 @@ def build_card(
 
     `snap` (h, w, 3) and `infrared` (h, w) are small uint8 pictures. `in_wind` gives the answer for a mean wind [m/s],
     `pixels_wide` is the width of the snap at its own size. The place goes on the card only `with_place`;
-    no sentence holds coordinates.
+    no sentence holds coordinates. Without it, what was worked out from place and time stays off too: the hours of the
+    day and the sun's height tell a latitude to half a degree.
     """
     share = scene.share()
     kit, light = rendering.kit, rendering.light
@@ -99,12 +102,15 @@ def build_card(
         "order_of_work": order_of_work(kit, exposure),
         "red_channel": red_channel_words(kit),
         "minutes_per_frame": minutes_per_frame(exposure),
-        "light_window": clean(light_window),
+        "light_window": clean(light_window if with_place or not light_window else (HOURS_LEFT_OUT,)),
+        "sun_height_deg": None if not with_place and _tells_place(light) else round(light.sun_height_deg),
         "focus": focus_lines(exposure.focus),
         "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
         "movement": movement.notes if movement is not None else (),
         "cautions": clean(_cautions(long_words((*exposure.cautions, *cautions)), exposure.cautions)),
-        "assumptions": assumptions_of(light, exposure, kit.factor_source, (*assumptions, *rendering.doubts)),
+        "assumptions": assumptions_of(
+            light, exposure, kit.factor_source, (*assumptions, *rendering.doubts), with_place=with_place
+        ),
         "sources": clean(sources),
         "version": version,
         "model_id": scene.model_id,
@@ -125,11 +131,26 @@ def build_card(
     )
 
 
-def assumptions_of(light: Light, exposure: Exposure, factor_source: str, more: Iterable[object]) -> tuple[Words, ...]:
+HOURS_LEFT_OUT = "The hours of good light stay off a card without its place: they would tell where it is."
+_SUN_LEFT_OUT = Words("from place and time, left out with the place", "by place and time")
+
+
+def _tells_place(light: Light) -> bool:
+    """Whether the height of the sun was worked out from a place, so that with the day it leads back to it."""
+    return light.known.by in (LightBy.PLACE_AND_TIME, LightBy.PLANNED_TIME)
+
+
+def assumptions_of(
+    light: Light, exposure: Exposure, factor_source: str, more: Iterable[object], *, with_place: bool
+) -> tuple[Words, ...]:
     """What the card stands on, long and short, nothing twice."""
     sun, metered, factor = in_words(light), in_words(exposure.metered_by), exposure.factor_stops
     stops = f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}), from {factor_source}."
     ev100 = f"EV {exposure.metered_ev100.likely:.1f} at ISO 100"
+    if not with_place and _tells_place(light):
+        sun = _SUN_LEFT_OUT
+        if isinstance(exposure.metered_by, SunReading):
+            metered, ev100 = Words("a clear day's sun, left out with the place", "clear day"), "by the sun"
     said = [
         Words(f"Light: {sun.long}.", f"{sun.short}."),
         Words(f"Brightness: {metered.long}.", f"Brightness: {ev100}, {metered.short}."),
@@ -172,7 +193,7 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
             else None
         ),
         "light": {
-            "sun_height_deg": round(light.sun_height_deg),
+            "sun_height_deg": facts["sun_height_deg"],
             "sun_side": light.sun_side,
             "sky_state": light.sky_state,
             "planned": light.planned,

@@ -7,6 +7,7 @@ the same machinery as the snap, on the snap's own tones: no new pass of the netw
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -164,9 +165,8 @@ def _coarse(frames: list[Frame], role: FramingRole, tables: _Tables) -> Grid:
     shares = np.stack([_inside(one, box) / area for one in tables.layers])
     depth = np.minimum(1.0, (np.exp(-np.sum(shares * np.log(np.maximum(shares, 1e-6)), axis=0)) - 1) / 2)
     score = size * uncut * (0.35 + 0.65 * contrast) * (0.5 + 0.5 * depth)
-    return np.asarray(
-        score * (_calm(frames, shares, tables) if role == "foliage" else 1.0) * _place(table, box, count, role)
-    )
+    calm = _calm(frames, shares, tables) if role == "foliage" else 1.0
+    return np.asarray(score * calm * _place(table, box, count, role), np.float64)
 
 
 def _place(table: Grid, box: NDArray[np.int64], count: Grid, role: FramingRole) -> Grid:
@@ -329,7 +329,7 @@ def _strength(verdict: Verdict, role: FramingRole) -> float:
             for s in verdict.separations
             if "water" in (verdict.layers[s.a].class_name, verdict.layers[s.b].class_name)
         ]
-        return float(0.6 * min(1.0, share / 0.35) ** 0.5 * max((parting(s) for s in at), default=0.0))
+        return 0.6 * math.sqrt(min(1.0, share / 0.35)) * max((parting(s) for s in at), default=0.0)
     return max((s.strength for s in verdict.subjects if s.choice == role), default=0.0)
 
 

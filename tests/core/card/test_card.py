@@ -152,6 +152,7 @@ def card(**changes):
         "conditions": Conditions(),
         "in_wind": winds(),
         "pixels_wide": 6000,
+        "with_place": True,
     }
     return shotcard.build_card(**{**values, **changes})
 
@@ -273,7 +274,7 @@ def test_of_hundreds_of_settings_a_few_go_on_paper():
 def test_no_place_on_the_card_unless_asked_for():
     place = Place(51.23456, 7.65432)
     known = Light(sun_height_deg=40.0, known=LightKnown(LightBy.PLACE_AND_TIME, "normal"))
-    made = card(place=place, rendering=rendering(known))
+    made = card(place=place, rendering=rendering(known), with_place=False)
     text = str(shotcard.card_dict(made)) + str(card_blocks.card_blocks(made))
     assert "51.2" not in text
     assert "7.65" not in text

@@ -144,7 +144,7 @@ def test_frames_that_show_nothing_are_refused() -> None:
         measure_motion([flat[0], flat[0][:, :60]], 30.0, label, px_per_rad=100.0)
     with pytest.raises(BadClip, match="too small"):
         measure_motion([f[:20, :20] for f in flat], 30.0, label, px_per_rad=100.0)
-    with pytest.raises(BadClip, match="frames a second"):
+    with pytest.raises(BadClip, match="frames per second"):
         measure_motion(flat, 0.0, label, px_per_rad=100.0)
 
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from irpreview.session import map_scene
 
+from irpreview import map_scene
 from irpreview.core.scene.strokes import MOST_REACH, Stroke, grow
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_ID, WORKING_SIDE_PX
