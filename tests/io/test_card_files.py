@@ -58,7 +58,13 @@ def test_the_pdf_is_one_a5_page_with_searchable_text():
     assert float(pages[0].mediabox.width) == pytest.approx(148 / 25.4 * 72, abs=0.5)
     assert float(pages[0].mediabox.height) == pytest.approx(210 / 25.4 * 72, abs=0.5)
     text = text_of(data)
-    for wanted in ("Ford below Anselt", "ISO 64, f/8, 1 min 40 s", "Order of work", "leaves rustle", "red channel"):
+    for wanted in (
+        "Ford below Anselt",
+        "ISO 64, f/8, 1 min 40 s",
+        "Order of work",
+        "small trees in leaf begin to sway",
+        "red channel",
+    ):
         assert wanted in text
     for wanted in ("Overcast", "Notes", "network-of-the-test", "0.1.0", "Take care", "10:30"):
         assert wanted in text
