@@ -33,7 +33,7 @@ DarkOption = Annotated[
 EvOption = Annotated[
     float | None,
     typer.Option(
-        "--ev", metavar="EV", **within(-20.0, 30.0), help="Typed instead of --meter: exposure value at ISO 100."
+        "--ev", metavar="EV", **within(-6.0, 20.0, "EV"), help="Typed instead of --meter: exposure value at ISO 100."
     ),
 ]
 PlacedOption = Annotated[

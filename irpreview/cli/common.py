@@ -159,7 +159,7 @@ HeadingOption = Annotated[
 ]
 FocalOption = Annotated[
     float | None,
-    typer.Option("--focal", **within(1.0, 5000.0, "mm"), metavar="MM", help="Focal length, 35 mm equivalent, in mm."),
+    typer.Option("--focal", **within(8.0, 2000.0, "mm"), metavar="MM", help="Focal length, 35 mm equivalent, in mm."),
 ]
 LensOption = Annotated[str | None, typer.Option("--lens", metavar="NAME", help="The lens, in your own words.")]
 MeterOption = Annotated[
@@ -167,7 +167,7 @@ MeterOption = Annotated[
 ]
 EvOption = Annotated[
     float | None,
-    typer.Option("--ev", **within(-20.0, 30.0), metavar="EV", help="The metered light as exposure value at ISO 100."),
+    typer.Option("--ev", **within(-6.0, 20.0, "EV"), metavar="EV", help="The metered light as exposure value at ISO 100."),
 ]
 LogOption = Annotated[
     Path | None,

@@ -22,7 +22,7 @@ DaysOption = Annotated[
 FocalOption = Annotated[
     float | None,
     typer.Option(
-        "--focal", metavar="MM", **within(1.0, 5000.0, "mm"), help="35 mm equivalent, to warn of the sun in the frame."
+        "--focal", metavar="MM", **within(8.0, 2000.0, "mm"), help="35 mm equivalent, to warn of the sun in the frame."
     ),
 ]
 PlotOption = Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw the hours to a PNG, PDF or SVG.")]

@@ -193,7 +193,7 @@ def _register_hot_spot(group: typer.Typer) -> None:
         ] = None,
         lens: LensOption = None,
         focal: Annotated[
-            float | None, typer.Option("--focal", metavar="MM", **within(1.0, 5000.0, "mm"), help="Focal length, mm.")
+            float | None, typer.Option("--focal", metavar="MM", **within(8.0, 2000.0, "mm"), help="Focal length, mm.")
         ] = None,
         aperture: Annotated[
             float | None, typer.Option("--aperture", metavar="N", **within(0.5, 256.0), help="f-number.")

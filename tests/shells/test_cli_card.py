@@ -54,7 +54,7 @@ def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
     text = pdf_text(out / "Tower-on-the-moor-card.pdf")
     best = made["exposure"]["recommended"]
     assert f"ISO {best['iso']:.0f}, f/{best['f_number']:g}, {best['shutter_text']}" in text
-    for heading in ("Setting", "Test frames", "If the wind differs", "If the sky differs", "Order of work",
+    for heading in ("Setting", "Test exposures", "If the wind differs", "If the sky differs", "Order of work",
                     "Reading the red channel", "Focus", "White balance", "Take care", "Notes"):  # fmt: skip
         assert heading in text
     assert len(pages(out / "Tower-on-the-moor-card.pdf")) == 1
