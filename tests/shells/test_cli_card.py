@@ -82,8 +82,8 @@ def test_a_demo_scene_is_one_page_in_letters_read_outdoors(scene, tmp_path):
         assert name in text
     assert made["model_id"] in text
     for frame in made["exposure"]["test_frames"]:
-        # "ISO 6400 f/2.8 1/13: if this one looks right, ... and the frame takes 10 s at ISO 500 f/9."
-        assert re.search(r"frame takes (.+) at ISO", frame)[1] in text
+        # "ISO 6400, f/2.8, 1/13: if it looks right, ...; take 10 s at ISO 500, f/9."
+        assert re.search(r"take (.+) at ISO", frame["says"] if isinstance(frame, dict) else frame)[1] in text
     # Every rule that says a sentence of the core in fewer words still knows that sentence.
     for long in ("From near to far", "of the light straight from it", "they hold until", "of the focal length off",
                  "it metered is", "Whether this lens", "Take the custom", "Best of the two weeks", "they drift",
@@ -171,4 +171,4 @@ def test_a_planned_time_without_daylight_is_told_and_stands_on_the_card(small, t
     when = ("--place", "51.2, 7.4", "--when", "2026-01-01 00:30", "--zone", "+01:00")
     assert run(small, "--out", tmp_path, "--title", "Night", *when) == 0
     assert "below the horizon" in capsys.readouterr().err
-    assert "no daylight" in " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
+    assert "the sun is down" in " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
