@@ -167,9 +167,7 @@ MeterOption = Annotated[
 ]
 EvOption = Annotated[
     float | None,
-    typer.Option(
-        "--ev", **within(-6.0, 20.0, "EV"), metavar="EV", help="The metered light as exposure value at ISO 100."
-    ),
+    typer.Option("--ev", **within(-6.0, 20.0, "EV"), metavar="EV", help="Metered exposure value at ISO 100."),
 ]
 LogOption = Annotated[
     Path | None,
