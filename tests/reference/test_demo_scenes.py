@@ -269,6 +269,7 @@ def test_measured_movement_matches_the_clip(folder):
     from irpreview.errors import IrpreviewError
     from irpreview.io.clips import load_clip
     from irpreview.records import Photo
+    from irpreview.records.motion import ClipDoubtKind
 
     told = truth_of(folder).get("clip")
     if told is None:
@@ -280,7 +281,8 @@ def test_measured_movement_matches_the_clip(folder):
         pytest.skip(f"no scene network here: {error}")
     motion = measure_motion(clip.frames, clip.fps, np.asarray(scene.label), px_per_rad=told["focal_px"])
     if motion.shake_px == 0.0:  # too little in the picture that stands still: said, and nothing more can be asked
-        assert any("stands still" in doubt for doubt in motion.doubts)
+        told_so = {ClipDoubtKind.LITTLE_STANDS, ClipDoubtKind.SMOOTH_STANDS}
+        assert told_so & {doubt.kind for doubt in motion.doubts}
         return
     sway = told["tree_sway"]
     if "tree" in motion.classes and sway["moving_share"] > 0.03:
@@ -297,7 +299,7 @@ def test_measured_movement_matches_the_clip(folder):
 
 
 def test_classes_are_right_over_all_scenes():
-    """Share of the sure pixels in the right class, clear sky and cloud told apart; 0.945 on 2026-11-25, least in
+    """Share of the sure pixels in the right class, clear sky and cloud told apart; 0.936 on 2026-11-28, least in
     low_flats (wet mud as water) and chalk_head (the pale cliff as structure)."""
     assert class_accuracy() >= 0.93
 
