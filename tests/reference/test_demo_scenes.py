@@ -298,7 +298,7 @@ def test_measured_movement_matches_the_clip(folder):
 
 
 def test_classes_are_right_over_all_scenes():
-    """Share of the sure pixels in the right class, clear sky and cloud told apart; 0.945 on 2026-11-25, least in
+    """Share of the sure pixels in the right class, clear sky and cloud told apart; 0.936 on 2026-11-28, least in
     low_flats (wet mud as water) and chalk_head (the pale cliff as structure)."""
     assert class_accuracy() >= 0.93
 
