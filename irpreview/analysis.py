@@ -224,19 +224,12 @@ class Analysis:
 
     def _snap_light(self) -> Light:
         photo, day = self.photo, self.request.conditions
-        sky = "clear" if day.sky_state == "unknown" else day.sky_state
-        assumed = Light(sky_state=sky, haze_aod=HAZE_AOD[day.haze])
-        if photo.place is None or photo.taken_at is None:
-            return assumed
         try:
-            light = light_for(photo.place, photo.taken_at, photo.heading_deg, day.haze, sky)
+            light = _light_at(photo.place, photo.taken_at, photo.heading_deg, day)
         except BadValue:
             light = None
         if light is None or light.sun_height_deg < LOWEST_SUN_DEG:
-            return replace(
-                assumed,
-                known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT),
-            )
+            return replace(_light_at(None, None, None, day), known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT))
         return light
 
     @property
@@ -246,17 +239,7 @@ class Analysis:
         return self._once("light", self._light)
 
     def _light(self) -> Light:
-        planned: PlannedLight | None = self.request.planned
-        if planned is None:
-            return self.snap_light
-        return light_planned(
-            self.snap_light,
-            sun_height_deg=planned.sun_height_deg,
-            when=planned.when,
-            place=planned.place or self.photo.place,
-            heading_deg=self.photo.heading_deg,
-            haze=planned.haze,
-        )
+        return _planned(self.request.planned, self.snap_light, self.photo.place, self.photo.heading_deg)
 
     @property
     def taught(self) -> Taught:
@@ -632,22 +615,35 @@ def expose_without_snap(asked: Request) -> tuple[Exposure, Taught]:
 
     Raises IrpreviewError where nothing tells the light.
     """
-    day, planned = asked.conditions, asked.planned
-    sky = "clear" if day.sky_state == "unknown" else day.sky_state
-    light = Light(sky_state=sky, haze_aod=HAZE_AOD[day.haze])
-    if asked.place is not None and asked.taken_at is not None:
-        light = light_for(asked.place, asked.taken_at, asked.heading_deg, day.haze, sky)
-    if planned is not None:
-        light = light_planned(
-            light,
-            sun_height_deg=planned.sun_height_deg,
-            when=planned.when,
-            place=planned.place or asked.place,
-            heading_deg=asked.heading_deg,
-            haze=planned.haze,
-        )
+    light = _light_at(asked.place, asked.taken_at, asked.heading_deg, asked.conditions)
+    light = _planned(asked.planned, light, asked.place, asked.heading_deg)
     taught = _taught_kit(asked, light)
     return exposure_of(None, taught.kit, light, asked), taught
+
+
+def _light_at(place: Place | None, when: datetime | None, heading_deg: float | None, day: Conditions) -> Light:
+    """The light of a place and time under the day's sky; where they are not both known, the sun of middle height.
+
+    Raises BadValue where there is no daylight.
+    """
+    sky = "clear" if day.sky_state == "unknown" else day.sky_state
+    if place is None or when is None:
+        return Light(sky_state=sky, haze_aod=HAZE_AOD[day.haze])
+    return light_for(place, when, heading_deg, day.haze, sky)
+
+
+def _planned(planned: PlannedLight | None, own: Light, place: Place | None, heading_deg: float | None) -> Light:
+    """The light asked for instead of the snap's own, if any. Raises BadValue for one without daylight."""
+    if planned is None:
+        return own
+    return light_planned(
+        own,
+        sun_height_deg=planned.sun_height_deg,
+        when=planned.when,
+        place=planned.place or place,
+        heading_deg=heading_deg,
+        haze=planned.haze,
+    )
 
 
 def _taught_kit(asked: Request, light: Light) -> Taught:

@@ -10,7 +10,7 @@ import contextlib
 import os
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from irpreview import __version__
 
@@ -99,10 +99,10 @@ def _run(given: list[str]) -> None:
 
     try:
         known = given[0] if given and given[0] in COMMANDS else None
-        build_app(known)(args=given, prog_name="irpreview")
-    except SystemExit as leaving:
-        _flush()
-        raise SystemExit(leaving.code) from None
+        status = build_app(known)(args=given, prog_name="irpreview", standalone_mode=False)
+        if isinstance(status, int) and status:
+            _flush()
+            raise SystemExit(status)
     except IrpreviewError as error:
         if os.environ.get("IRPREVIEW_DEBUG"):
             raise
@@ -112,10 +112,22 @@ def _run(given: list[str]) -> None:
     except BrokenPipeError:
         raise
     except Exception as error:
+        if hasattr(error, "format_message"):  # wrong usage, by the parser of the command line
+            _leave_by(error)
         if os.environ.get("IRPREVIEW_DEBUG"):
             raise
         _say(f"irpreview: {unexpected(error)}")
         raise SystemExit(1) from None
+
+
+def _leave_by(error: Any) -> NoReturn:
+    """Say on one line what was typed wrong, and where the command is described; a bare command shows its help."""
+    if type(error).__name__ == "NoArgsIsHelpError":
+        error.show()
+    else:
+        path = error.ctx.command_path if getattr(error, "ctx", None) is not None else "irpreview"
+        _say(f"irpreview: {' '.join(error.format_message().split())} (see {path} --help)")
+    raise SystemExit(error.exit_code) from None
 
 
 def one_line(error: BaseException) -> str:

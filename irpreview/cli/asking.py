@@ -90,7 +90,7 @@ SHARED: dict[str, tuple[Any, Any]] = {
         None,
     ),
     "focal": (
-        _number("--focal", "MM", 1.0, 5000.0, "Lens for the picture, 35 mm equivalent; else that of the snap."),
+        _number("--focal", "MM", 8.0, 2000.0, "Lens for the picture, 35 mm equivalent; else that of the snap."),
         None,
     ),
     "nearest": (_number("--nearest", "M", 0.0, 100000.0, "Nearest thing that must be sharp, metres."), None),
@@ -143,7 +143,7 @@ SHARED: dict[str, tuple[Any, Any]] = {
     ),
     "clip_fps": (_number("--clip-fps", "HZ", 0.0, 10000.0, "Frames per second where the clip does not tell."), None),
     "clip_focal": (
-        _number("--clip-focal", "MM", 1.0, 5000.0, "Focal length of the clip, else that of the snap."),
+        _number("--clip-focal", "MM", 8.0, 2000.0, "Focal length of the clip, else that of the snap."),
         None,
     ),
     "crisp": (_flag("--crisp", "Hold to two pixels of a large frame instead of to a sharp print."), False),

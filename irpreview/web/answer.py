@@ -18,7 +18,6 @@ from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
-from irpreview.core.words.lead_words import lead_text
 from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
 
 LEAD_TITLES: dict[LeadChoice, str] = {
@@ -103,8 +102,8 @@ def answer_of(analysis: Analysis) -> Answer:
     why = [one.text for one in verdict_words.reasons(verdict)]
     setting, reach, note = _setting(analysis)
     return Answer(
-        lead=sentence(lead_text(verdict)).rstrip("."),
-        why=sentence(why[0]) if why else "",
+        lead=LEAD_TITLES[verdict.lead] if verdict.gate.landscape else "Not a daylight landscape",
+        why=verdict_words.short_headline(verdict),
         # where nothing leads, what the wind does to the leaves is beside the point
         wind=sentence(why[1]) if len(why) > 1 and verdict.lead not in ("wait", "none") else "",
         setting=setting,
@@ -360,4 +359,4 @@ def time_parts(analysis: Analysis) -> list[str]:
 def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
     first = f"{analysis.kit.words}. Light: {in_words(analysis.light).long}"
-    return [sentence(text) for text in (first, *analysis.photo.doubts, *analysis.rendering.doubts)]
+    return [sentence(text) for text in (first, *analysis.doubts)]

@@ -32,6 +32,8 @@ WIND = 5.5
 ASKED = ("--wind", "5.5", "--without-log")
 HEAD = ("kit", "log_used", "model", "light", "planned", "sun_height_deg", "grade", "wind_m_s", "shutter_s")
 VERDICT = (
+    "gate",
+    "plausibility",
     "layers",
     "separations",
     "sky",
