@@ -46,7 +46,7 @@ def learned(
         )
         for name, one in own.items()
     )
-    table = Table("How much brighter than predicted your kit draws each part", ("What", "Stops", "Frames"), rows)
+    table = Table("Your correction", ("What", "Brighter than predicted, stops", "Frames"), rows)
     told = sentence(check.says) if check is not None else "Fewer than three pairs: whether it helps is not known yet."
     return {"kit": kit.words, "lines": lines, "table": table, "told": told, "uses": uses}
 

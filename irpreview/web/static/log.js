@@ -89,6 +89,7 @@ export const log = {
     const {text: words, sorry, noted} = values.log_news;
     find('#log-news').textContent = words;
     find('#log-news').classList.toggle('sorry', sorry);
+    if (words) find('#log-news').scrollIntoView({block: 'nearest'});
     if (noted) fill({}, null);
   },
 };
