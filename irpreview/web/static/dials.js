@@ -6,6 +6,7 @@ import {current, set_view} from './views.js';
 const words = find('#page-words').dataset;
 const winds = JSON.parse(words.winds), times = JSON.parse(words.times);
 let number = 0, shutter = -1, busy = false, waiting = false, rest = null;
+let still = true; // from a move until it is sent, what an older answer says of the sliders is out of date
 
 const say = () => {
   const wind = find('#wind'), time = find('#shutter');
@@ -29,12 +30,13 @@ const move = async () => {
 };
 const settle = (wait_ms) => {
   clearTimeout(rest);
-  rest = setTimeout(() => ask('settle', values()), wait_ms);
+  rest = setTimeout(() => { still = true; ask('settle', values()); }, wait_ms);
 };
 const moved = () => {
   number += 1; // counts what the hand does: an answer to an older state is left out, one to the newest never
   say();
   if (!state.has_snap) return;
+  still = false;
   if (current() !== 'movement') set_view('movement');
   move();
   settle(250);
@@ -57,7 +59,7 @@ export const dials = {
   },
   apply: (given) => {
     if (given.wind !== undefined && rest_is_over()) find('#wind').value = given.wind;
-    if (given.shutter !== undefined) {
+    if (given.shutter !== undefined && still) {
       const {step, text, recommended} = given.shutter;
       find('#shutter-says').dataset.text = text;
       if (recommended) shutter = -1;
@@ -68,4 +70,4 @@ export const dials = {
     if (given.wind !== undefined || given.shutter !== undefined) say();
   },
 };
-const rest_is_over = () => !busy;
+const rest_is_over = () => !busy && still;
