@@ -11,6 +11,7 @@ import {log} from './log.js';
 const NAMES = {tests: 'Test exposures', separations: 'All separations', light: 'Light of the day', tables: 'Tables',
   beside: 'Side by side', kit: 'Kit and place', log: 'Field log'};
 let open_section = null, asked_version = -1;
+let passing = true; // whether the status speaks of work under way, and goes with the answer
 
 const say = (text, sorry = false) => {
   find('#status').textContent = text;
@@ -19,8 +20,10 @@ const say = (text, sorry = false) => {
 
 // Puts one part of an answer on the page.
 const apply = (shown) => {
-  if (shown.status !== undefined) say(shown.status, shown.sorry === true);
-  else if (shown.values?.version !== undefined) say('');
+  if (shown.status !== undefined) {
+    say(shown.status, shown.sorry === true);
+    passing = shown.values?.words === undefined; // only a whole answer counts its words
+  } else if (shown.values?.words !== undefined && passing) say('');
   for (const [id, html] of Object.entries(shown.parts ?? {})) {
     const place = find(`#${id}`);
     if (place) place.innerHTML = html; // made by the page's own templates, escaped there
