@@ -23,6 +23,7 @@ COMMANDS = (
     "frame",
     "expose",
     "light",
+    "day_plan",
     "movement",
     "card",
     "scout",
@@ -98,7 +99,8 @@ def _run(given: list[str]) -> None:
     from irpreview.errors import BadKit, BadValue, IrpreviewError
 
     try:
-        known = given[0] if given and given[0] in COMMANDS else None
+        module = given[0].replace("-", "_") if given else None
+        known = module if module in COMMANDS else None
         status = build_app(known)(args=given, prog_name="irpreview", standalone_mode=False)
         if isinstance(status, int) and status:
             _flush()
