@@ -9,6 +9,7 @@ from typing import Literal
 from irpreview.answers.base import Answer, Whole
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.day_plan_words import day_headline, left_out_sentence, light_word, stay_row, sun_sentence
+from irpreview.core.words.phrases import cap
 from irpreview.records import CautionKind, Place, SunSide
 from irpreview.records.day_plan import DayPlanDoubtKind, LeftOut, LeftOutReason, PlannedDay, Stay, ViewHours, Viewpoint
 from irpreview.records.light import Hardness
@@ -174,7 +175,7 @@ def _stay(stay: Stay, plan: PlannedDay, with_place: bool) -> StayAnswer:
         sunlit_to_shade=stay.sunlit_to_shade,
         sun_in_frame=stay.sun_in_frame,
         hours=_hours(stay.hours),
-        says=f"{span}, {name}. {'. '.join(rest)}.",
+        says=f"{span}, {name}. {'. '.join(cap(text) for text in rest)}.",
     )
 
 

@@ -49,6 +49,8 @@ STEP_MIN = 5
 """Stays begin on these; right light is looked for on these. [min]"""
 QUALITY_STEP = 0.05
 """Mean worth of light is compared in steps of this: finer differences mean nothing, the weights are choices."""
+LEAST_WORTH = 0.2
+"""Below this no stay is planned: the sun in the frame, or so low that it hardly lights anything [choice]."""
 LONGEST_DAY_H = 25
 """From the first to the last hour: a whole day on which the clocks go back."""
 ON_FOOT_KM_H = 9.0
@@ -211,7 +213,8 @@ class _Day:
             mean, least = _over_stays(sky.score, self.samples(view))
             open_now = self.within_hours(view)
             right.append((least >= GOOD_SCORE) & open_now)
-            quality.append(np.where(open_now, np.floor(mean / QUALITY_STEP + 1e-9), 0.0).astype(np.int64))
+            worth = np.where(open_now & (mean >= LEAST_WORTH), mean, 0.0)
+            quality.append(np.floor(worth / QUALITY_STEP + 1e-9).astype(np.int64))
         return OrderTask(
             step_min=STEP_MIN,
             window_min=self.window_min,

@@ -87,14 +87,27 @@ def worth_of(task: OrderTask, order: tuple[Visit, ...]) -> Worth:
 
 
 def feasible_steps(task: OrderTask) -> NDArray[np.bool_]:
-    """(n, t) whether a stay that begins on this step has light, can be reached from the start and ends in time."""
-    count, steps = task.quality.shape
-    begin = task.step_min * np.arange(steps)
-    ends = begin[None, :] + task.stay_min[:, None]
-    if task.to_start_min is not None:
-        ends = ends + task.to_start_min[:, None]
-    fits: NDArray[np.bool_] = (ends <= task.window_min) & (begin[None, :] >= task.from_start_min[:, None])
-    return fits & (task.quality > 0) & np.ones((count, 1), bool)
+    """(n, t) whether the stay that begins on this step could be the only one: lit, reached from the start, and over and
+    back in time."""
+    return _lit_and_over(task) & _reached_first(task) & _back_in_time(task)
+
+
+def _begin_min(task: OrderTask) -> NDArray[np.int64]:
+    return task.step_min * np.arange(task.quality.shape[1])
+
+
+def _lit_and_over(task: OrderTask) -> NDArray[np.bool_]:
+    ends = _begin_min(task)[None, :] + task.stay_min[:, None]
+    return np.asarray((ends <= task.window_min) & (task.quality > 0))
+
+
+def _reached_first(task: OrderTask) -> NDArray[np.bool_]:
+    return np.asarray(_begin_min(task)[None, :] >= task.from_start_min[:, None])
+
+
+def _back_in_time(task: OrderTask) -> NDArray[np.bool_]:
+    back = 0 if task.to_start_min is None else task.to_start_min[:, None]
+    return np.asarray(_begin_min(task)[None, :] + task.stay_min[:, None] + back <= task.window_min)
 
 
 def best_order(task: OrderTask) -> tuple[Visit, ...]:
@@ -102,7 +115,8 @@ def best_order(task: OrderTask) -> tuple[Visit, ...]:
     count, steps = task.quality.shape
     if count == 0 or steps == 0:
         return ()
-    possible = feasible_steps(task)
+    possible = _lit_and_over(task)
+    as_first = possible & _reached_first(task)
     right_weight = _QUALITY_WEIGHT * (int(task.quality.max(initial=0)) * count + 1)
     gain = (right_weight * task.right.astype(np.int64) + _QUALITY_WEIGHT * task.quality).astype(np.int32)
     later = -(-(task.stay_min[:, None] + task.way_min) // task.step_min)
@@ -112,7 +126,7 @@ def best_order(task: OrderTask) -> tuple[Visit, ...]:
     row = np.arange(count)
     best = np.full((1 << count, count, steps), _NEVER, np.int32)
     for k in range(count):
-        best[1 << k, k, possible[k]] = gain[k, possible[k]] - np.int32(task.from_start_min[k])
+        best[1 << k, k, as_first[k]] = gain[k, as_first[k]] - np.int32(task.from_start_min[k])
     for visited in range(1, (1 << count) - 1):
         inside = row[(visited >> row) & 1 == 1]
         outside = row[(visited >> row) & 1 == 0]
@@ -135,7 +149,7 @@ def _walked_back(
     """The visits that make the best value, from the last to the first; of equals the one that is over first."""
     count, steps = task.quality.shape
     back = np.zeros(count, np.int64) if task.to_start_min is None else task.to_start_min
-    value = best.astype(np.int64) - np.where(best > _NEVER // 2, back[None, :, None], 0)
+    value = np.where(_back_in_time(task)[None], best, _NEVER) - back[None, :, None]
     top = value.max()
     if top <= _NEVER // 2:
         return ()

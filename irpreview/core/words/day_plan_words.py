@@ -23,8 +23,10 @@ _SIDES: Mapping[SunSide, str] = MappingProxyType({**SIDE_WORDS, "unknown": "sun 
 
 
 def duration_text(minutes: float) -> str:
-    """A time in hours and minutes as it is said: "40 min", "1 h", "2 h 5 min"."""
+    """A time in hours and minutes as it is said: "40 min", "1 h", "2 h 5 min", "3 days"."""
     hours, rest = divmod(round(minutes), 60)
+    if hours >= 48:
+        return f"{hours / 24:.0f} days"
     return " ".join(
         part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest or not hours else "") if part
     )
@@ -188,9 +190,8 @@ def _(doubt: DayPlanDoubt) -> Words:
             )
         case DayPlanDoubtKind.ZONE_BY_LONGITUDE:
             return Words(
-                f"no time zone given: times are {names} by longitude, the clock may differ by an hour or two; "
-                "give --zone",
-                f"times are {names} by longitude",
+                f"no time zone given: times are {names}, the clock may differ by an hour or two; give --zone",
+                f"times are {names}",
             )
         case DayPlanDoubtKind.NO_START:
             return Words(
