@@ -73,6 +73,7 @@ def register(app: typer.Typer) -> None:
 
 def report(analysis: Analysis, doubts: list[str]) -> str:
     """The verdict as a short text."""
+    from irpreview.core.words import in_words
     from irpreview.core.words.lead_words import lead_text
     from irpreview.core.words.verdict_words import reasons, sentences
 
@@ -85,6 +86,8 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
     lines = [f"{analysis.photo.name}: {lead_text(verdict)}  ({analysis.kit.name}, {', '.join(frame)})"]
     for sentence in (*reasons(verdict), *sentences(verdict)):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
+    if analysis.asked_time is not None:
+        lines += textwrap.wrap(in_words(analysis.asked_time).long, 96, initial_indent="  ", subsequent_indent="    ")
     parts = ", ".join(f"{name} {value:.2f}" for name, value in asdict(verdict.layered_contrast_parts).items())
     lines.append(f"  For sorting: layered contrast {verdict.layered_contrast:.0f} of 100 ({parts}).")
     for doubt in doubts:

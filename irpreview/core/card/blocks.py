@@ -20,6 +20,7 @@ from irpreview.core.card.field_tables import (
     red_channel_rows,
     setting_choices,
 )
+from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.units import shutter_text, zone_text
 from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.card_words import (
@@ -105,6 +106,10 @@ def _setting_figure(card: ShotCard) -> Figure:
         return Figure("Setting", "No setting of this kit reaches the light.")
     unsure = best.shutter_s.high > 4.0 * best.shutter_s.low
     notes = [f"Could be {time_range_words(best.shutter_s)}" + (": test exposures first." if unsure else ".")]
+    asked = card.facts["asked_time"]
+    if isinstance(asked, AskedTime) and (asked.setting is None or asked.grey_filter is not None):
+        grey = asked.grey_filter
+        notes.insert(0, in_words(asked).long if asked.setting is None or grey is None else in_words(grey).short)
     if isinstance(minutes, (int, float)):
         notes.append(f"Allow {shutter_text(60.0 * minutes)} a frame in all.")
     return Figure("Setting", setting_words(best), tuple(notes))
