@@ -25,6 +25,7 @@ COMMANDS = (
     "light",
     "movement",
     "card",
+    "field_page",
     "scout",
     "log",
     "kit",
@@ -98,7 +99,8 @@ def _run(given: list[str]) -> None:
     from irpreview.errors import BadKit, BadValue, IrpreviewError
 
     try:
-        known = given[0] if given and given[0] in COMMANDS else None
+        first = given[0].replace("-", "_") if given else ""
+        known = first if first in COMMANDS else None
         status = build_app(known)(args=given, prog_name="irpreview", standalone_mode=False)
         if isinstance(status, int) and status:
             _flush()

@@ -288,6 +288,24 @@ def _register_files(group: typer.Typer) -> None:
             added, known = import_log(book, path)
         say(f"{added} frame{'s' if added != 1 else ''} added, {known} were there already")
 
+    @group.command("bring")
+    def bring(
+        path: Annotated[Path, typer.Argument(metavar="FILE", help="The JSON file that a field page handed back.")],
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Take in what was tapped and written on a field page, each note once; `log undo` takes all of it back."""
+        from irpreview.io.field_log import FieldLog
+        from irpreview.io.field_notes import bring as bring_notes
+
+        with FieldLog(log) as book:
+            new, known = bring_notes(book, path)
+            brought = {one.uid for one in new}
+            entries = [one for one in book.search() if one.uid in brought]
+        for entry in sorted(entries, key=lambda one: one.id):
+            _show(entry, as_json)
+        say(f"{len(new)} note{'s' if len(new) != 1 else ''} added, {known} were there already")
+
     @group.command("backup")
     def backup(
         path: Annotated[Path, typer.Argument(metavar="FILE|FOLDER", help="Where the copy goes.")],

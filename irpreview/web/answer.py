@@ -17,15 +17,8 @@ from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
-from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
-
-LEAD_TITLES: dict[LeadChoice, str] = {
-    "structure": "Structure leads",
-    "foliage": "Foliage leads",
-    "sky": "Sky leads",
-    "wait": "Wait",
-    "none": "Nothing leads",
-}
+from irpreview.core.words.lead_words import LEAD_TITLES
+from irpreview.records import CLASS_WORDS, Range, Setting
 
 SHUTTERS_S = (
     *(1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0),

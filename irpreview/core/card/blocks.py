@@ -170,7 +170,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         Block(
             "If the wind differs",
             (_wind_now(facts, exposure),),
-            table=_wind_cells(facts["wind_table"], exposure.recommended),
+            table=wind_cells(facts["wind_table"], exposure.recommended),
             shares=(0.1, 0.19, 0.23, 0.24, 0.24),
         ),
         Block(
@@ -266,7 +266,7 @@ def _tone_words(card: ShotCard) -> str:
     return "; ".join(parts) + "."
 
 
-def _wind_cells(rows: Sequence[WindRow], planned: Setting | None) -> tuple[tuple[str, ...], ...]:
+def wind_cells(rows: Sequence[WindRow], planned: Setting | None) -> tuple[tuple[str, ...], ...]:
     """Forces that ask for the same are one row, with what tells the least of them: the next row begins where it ends.
 
     An aperture is named where it is not the planned one.
