@@ -146,7 +146,7 @@ def _(asked: AskedTime) -> Words:
         mind = "; ".join(in_words(limit).short for limit in asked.setting.limits)
         text = f"{time}: {took}" + (f"; mind: {mind}." if mind else ".")
         return Words(f"{text} {through}".strip(), f"{time}: {took}.")
-    stops = f"{abs(asked.off_stops):.0f}" if abs(asked.off_stops) >= 9.5 else f"{abs(asked.off_stops):.1f}"
+    stops = f"{abs(asked.off_stops):.1f}"
     if asked.off_stops > 0:
         text = f"{time} is out of reach: {stops} stops too bright. Longest is {setting_words(asked.longest)}."
     else:
