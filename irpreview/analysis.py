@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview import installation
-from irpreview.core.exposure.asked_time import setting_for_time
+from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
 from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
@@ -364,10 +364,15 @@ class Analysis:
         """What to set: for the shutter time asked for where the kit reaches it, else the recommended; None without."""
         if self.why_no_exposure is not None:
             return None
-        exposure, asked = self.exposure, self.request.shutter_s
-        if asked is None or not exposure.settings:
-            return exposure.recommended
-        return setting_for_time(exposure.settings, asked, self.kit).setting
+        asked = self.asked_time
+        return self.exposure.recommended if asked is None else asked.setting
+
+    @property
+    def asked_time(self) -> AskedTime | None:
+        """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
+        if self.why_no_exposure is not None:
+            return None
+        return asked_time_of(self.exposure, self.kit, self.request)
 
     @property
     def shutter_s(self) -> float:
@@ -523,6 +528,15 @@ class Analysis:
                 shutter_s = best.shutter_s.likely * 2.0 ** (now - ev100_of_lux(illuminance_lx(then, tables)))
             found.append(Hour(time, float(height), shutter_s))
         return tuple(found)
+
+
+def asked_time_of(exposure: Exposure, kit: Kit, request: Request) -> AskedTime | None:
+    """What a kit can set at the time asked for; None where no time was asked for."""
+    if request.shutter_s is None or not exposure.settings:
+        return None
+    best = exposure.recommended
+    liked = {} if best is None else {"liked_f_number": best.f_number}
+    return setting_for_time(exposure.settings, request.shutter_s, kit, **liked)
 
 
 def analyse(photo: Photo, request: Request | None = None) -> Analysis:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
+from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.records.framing import Framing, FramingNote, FramingRole, Orientation, SoftReason
 
@@ -79,6 +80,9 @@ class FrameAnswer(Whole, Asked):
 
     kind: Literal["framings"] = "framings"
     photo: str
+    setting: SettingAnswer | None
+    asked_time: AskedTimeAnswer | None
+    """None = no time was asked for."""
     framings: list[FramingAnswer]
     """Best first."""
     wider_than_snap_mm: list[float]
@@ -96,6 +100,8 @@ def frame_answer(
     return FrameAnswer(
         **dict(asked_of(analysis)),
         photo=photo,
+        setting=setting_answer(analysis.setting),
+        asked_time=asked_time_answer(analysis.asked_time),
         framings=[framing_answer(one) for one in found.best],
         wider_than_snap_mm=list(found.wider_than_snap_mm),
         wider=wider_sentence(found),

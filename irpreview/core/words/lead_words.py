@@ -28,6 +28,16 @@ LEAD_NAMES: Mapping[LeadChoice, str] = MappingProxyType(
     {"structure": "structure or rock", "foliage": "foliage", "sky": "sky", "wait": "wait", "none": "nothing"}
 )
 """For the cells of a table."""
+LEAD_TITLES: Mapping[LeadChoice, str] = MappingProxyType(
+    {
+        "structure": "Structure leads",
+        "foliage": "Foliage leads",
+        "sky": "Sky leads",
+        "wait": "Wait",
+        "none": "Nothing leads",
+    }
+)
+"""Printed large, over the reason."""
 LEAD_WORDS: Mapping[LeadChoice, str] = MappingProxyType(
     {
         "structure": "build on structure or rock",
