@@ -69,7 +69,7 @@ from irpreview.records import (
     Verdict,
     frozen_array,
 )
-from irpreview.records.framing import Framings
+from irpreview.records.framing import Framing, Framings
 from irpreview.request import Corrections, PlannedLight, Request
 
 T = TypeVar("T")
@@ -426,8 +426,21 @@ class Analysis:
             self.request.conditions,
             self.kit,
             focal,
-            self.verdict.lead,
+            self.verdict,
         )
+
+    def framing_picture(self, framing: Framing, side_px: int = WORKING_SIDE_PX) -> ByteArray:
+        """The infrared picture (h, w) inside a framing, in the snap's own print, at most so long [px].
+
+        Cut from the picture at the analysis' size, or, where that holds too few pixels and it was made already, from
+        the one at the snap's own size.
+        """
+        whole = self.rendering.picture
+        left, top, right, bottom = framing.frame.box_px(whole.shape[1], whole.shape[0])
+        if max(right - left, bottom - top) < side_px and "full_rendering" in self._kept:
+            whole = self.full_rendering.picture
+            left, top, right, bottom = framing.frame.box_px(whole.shape[1], whole.shape[0])
+        return frozen_array(within(np.ascontiguousarray(whole[top:bottom, left:right]), side_px))
 
     def _movement_at_wind(self, wind_m_s: float) -> Movement:
         """What the shutter time would make of another mean wind [m/s], by the wind table."""

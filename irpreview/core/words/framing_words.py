@@ -25,6 +25,8 @@ REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
     {
         "horizon_in_the_middle": "the horizon runs through the middle",
         "subject_cut_by_the_edge": "the edge cuts what leads",
+        "edge_cuts_a_thing": "the edge cuts a tree or wall that stands beside",
+        "much_empty_sky": "more than half of the frame is empty sky",
         "empty_corner": "an upper corner is empty sky",
         "subject_in_the_middle": "what leads stands in the middle",
         "subject_off_the_middle": "what leads stands off the middle",
@@ -38,6 +40,7 @@ NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
         "or step back",
         "little_of_the_snap": "this frame is a small piece of the snap: tones and edges are less sure",
         "nothing_leads": "nothing leads here today",
+        "close_call": "what leads here is a close call",
     }
 )
 

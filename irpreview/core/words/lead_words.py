@@ -66,7 +66,10 @@ def lead_text(verdict: Verdict) -> str:
         return "not a daylight landscape"
     if verdict.wait_for is not None:
         return WAIT_WORDS[verdict.wait_for]
-    return f"build on the {subject_name(verdict.subject)}" if verdict.subject is not None else LEAD_WORDS[verdict.lead]
+    if verdict.subject is None:
+        return LEAD_WORDS[verdict.lead]
+    other = verdict.runner_up if verdict.clearness == "about_equal" else None
+    return f"build on the {subject_name(verdict.subject)}" + ("" if other is None else f" or {_the(other)}")
 
 
 def lead_reasons(verdict: Verdict) -> list[Sentence]:
@@ -76,8 +79,9 @@ def lead_reasons(verdict: Verdict) -> list[Sentence]:
         out += _turn(verdict.turn, verdict)
     runner = verdict.runner_up
     if runner is not None:
+        near = "They are about equal" if verdict.clearness == "about_equal" else "It is close"
         evidence = f"strength {runner.strength:.2f} of 1 against {verdict.strength:.2f}: step, size, place"
-        out.append(Sentence(f"It is close: {_the(runner)} could lead as well.", evidence, runner.centre_xy))
+        out.append(Sentence(f"{near}: {_the(runner)} could lead as well.", evidence, runner.centre_xy))
     return out
 
 
@@ -122,6 +126,9 @@ def _why(verdict: Verdict) -> Sentence:
         return _wait(verdict, verdict.wait_for)
     if subject is None:
         text = "Nothing leads here: nothing stands out enough in infrared. Try another standpoint."
+        if verdict.clearness == "not_quite" and verdict.subjects:
+            near = _the(verdict.subjects[0])
+            text = f"Nothing quite leads here: {near} {'come' if is_plural(near) else 'comes'} nearest."
         return Sentence(text, strongest(verdict), verdict.subjects[0].centre_xy if verdict.subjects else None)
     if subject.choice == "sky":
         text = "Build on the sky: it has more going on than the land below."
