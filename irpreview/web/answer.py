@@ -18,6 +18,7 @@ from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.phrases import wind_name
 from irpreview.records import CLASS_WORDS, Range, Setting
@@ -187,9 +188,14 @@ class Glance:
     setting: str = ""
     worth: float = -1.0
     """For best first; below 0 = not looked at yet."""
+    framing: str = ""
+    """The best framing in a sentence; empty = not looked for, or none."""
+    frame: tuple[float, ...] = ()
+    """Where that framing lies in the snap: left, top, width and height in shares."""
 
 
-def glance_of(analysis: Analysis) -> Glance:
+def glance_of(analysis: Analysis, with_framing: bool = False) -> Glance:
+    """What the strip and the side-by-side section say of a snap; looking for its framings takes longer."""
     verdict = analysis.verdict
     held = sum(gap.says == "separates" for gap in verdict.separations)
     words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
@@ -201,7 +207,46 @@ def glance_of(analysis: Analysis) -> Glance:
         words,
         setting_words(best) if best is not None else "",
         float(verdict.layered_contrast),
+        *_best_framing(analysis if with_framing else None),
     )
+
+
+def _best_framing(analysis: Analysis | None) -> tuple[str, tuple[float, ...]]:
+    if analysis is None or not analysis.framings.best:
+        return "", ()
+    best = analysis.framings.best[0]
+    frame = best.frame
+    return framing_sentence(best), (frame.left, frame.top, frame.width, frame.height)
+
+
+@dataclass(frozen=True, slots=True)
+class FramingLine:
+    """A framing in the list below its picture."""
+
+    short: str
+    sentence: str
+    details: tuple[str, ...]
+    frame: tuple[float, ...]
+    """Left, top, width and height in shares of the snap."""
+
+
+def framing_lines(analysis: Analysis) -> tuple[list[FramingLine], str]:
+    """(framings, best first; what is said where there are none, or of lenses wider than the snap)."""
+    found = analysis.framings
+    lines = [
+        FramingLine(
+            framing_short(one),
+            framing_sentence(one),
+            tuple(framing_details(one)),
+            (one.frame.left, one.frame.top, one.frame.width, one.frame.height),
+        )
+        for one in found.best
+    ]
+    if lines:
+        return lines, wider_sentence(found) or ""
+    if not analysis.verdict.gate.landscape:
+        return [], "No framings: this is not a daylight landscape."
+    return [], "No framings: no lens of this kit sees less than the snap."
 
 
 # ---- behind the answer ----------------------------------------------------------------------------------------------
