@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
@@ -30,6 +29,8 @@ SHUTTERS_S = (
 """Stops of the shutter slider [s]."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
+BEST_HOURS_WITHIN = 0.08
+"""Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 LEAST_SUN_DEG = 2.0
 """Below this the spectra of the sun model are not used."""
 
@@ -158,16 +159,13 @@ def _metres(value: float) -> str:
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Give place and day to know."
-    spans: list[tuple[datetime, datetime]] = []
-    for one in plan.days[0].windows:
-        if spans and spans[-1][1] == one.start:  # the sun goes to the other side; the light stays good
-            spans[-1] = (spans[-1][0], one.end)
-        else:
-            spans.append((one.start, one.end))
-    if not spans:
+    windows = plan.days[0].windows
+    if not windows:
         later = plan.best[0] if plan.best else None
         return "No good light that day." if later is None else f"Next good light: {later.start:%-d %B, %H:%M}."
-    return " and ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans[:2])
+    # the good hours of a fine day fill it; the best are those whose sun comes from the better side
+    best = [one for one in windows if one.score >= max(w.score for w in windows) - BEST_HOURS_WITHIN]
+    return " and ".join(f"{one.start:%H:%M} to {one.end:%H:%M}" for one in best[:2])
 
 
 def _warning(analysis: Analysis) -> str:
