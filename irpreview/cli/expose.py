@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.analysis import analyse, asked_time_of, expose_without_snap
+from irpreview.answers.exposure import exposure_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say
+from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.io.photos import load_photo
+from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.asked_time import AskedTime
@@ -31,11 +36,8 @@ def register(app: typer.Typer) -> None:
     def expose(asked: Asked, photo: PhotoOption = None, as_json: JsonOption = False) -> None:
         """What ISO, aperture and time, how sure it is, and test exposures."""
         asked.check()
-        from irpreview.answers.exposure import exposure_answer
 
         if photo is None:
-            from irpreview.analysis import asked_time_of, expose_without_snap
-
             inputs = asked.inputs
             if not inputs.planned_time and bool(inputs.place.strip()) != bool(inputs.when.strip()):
                 raise fail_usage("--place and --when go together: the sun model needs a place and a time")
@@ -44,10 +46,6 @@ def register(app: typer.Typer) -> None:
             wanted = asked_time_of(exposure, kit, asked.request())
             log_used, doubts = kit != asked.request().kit, [*asked.lessons[1], *taught.says]
         else:
-            from irpreview.analysis import analyse
-            from irpreview.io.photos import load_photo
-            from irpreview.records import WORKING_SIDE_PX
-
             snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)
             analysis = analyse(snap, asked.request(snap))
             exposure, kit, patch = analysis.exposure, analysis.kit, analysis.white_patch
@@ -66,8 +64,6 @@ def register(app: typer.Typer) -> None:
 
 def report(answer: Exposure, kit: Kit, asked: AskedTime | None = None) -> str:
     """The exposure as a short text; a time that was asked for goes first."""
-    from irpreview.core.light.filter_factor import PART_WORDS
-
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",

@@ -7,8 +7,16 @@ from typing import Annotated
 
 import typer
 
+from irpreview import __version__
+from irpreview.analysis import analyse
+from irpreview.answers.field_page import field_page_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, fail_usage, say
+from irpreview.core.field_page import field_page
+from irpreview.field_pages import field_place_of
+from irpreview.io.field_page import write_field_page
+from irpreview.io.photos import load_photo
+from irpreview.records import WORKING_SIDE_PX
 
 FileOption = Annotated[
     Path, typer.Option("-o", "--out", metavar="FILE", help="The HTML file to write; an old one is replaced.")
@@ -33,17 +41,8 @@ def register(app: typer.Typer) -> None:
         ] = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write one HTML file for the phone: settings, test frames, timer and notes for each place, without network."""
+        """Write one HTML file for the phone: settings, test frames, timer and notes, without network."""
         asked.check()
-        from irpreview import __version__
-        from irpreview.analysis import analyse
-        from irpreview.answers.field_page import field_page_answer
-        from irpreview.core.field_page import field_page
-        from irpreview.field_pages import field_place_of
-        from irpreview.io.field_page import write_field_page
-        from irpreview.io.photos import load_photo
-        from irpreview.records import WORKING_SIDE_PX
-
         if title and len(title) > len(photos):
             raise fail_usage(f"{len(title)} titles for {len(photos)} photos; give at most one for each")
         refused, places = Refusals(), []

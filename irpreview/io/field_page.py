@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from irpreview.answers.field_page import FieldPageAnswer, field_page_answer
 from irpreview.core.field_page import FieldPage
@@ -105,8 +106,6 @@ def _data_address(jpeg: bytes) -> str:
 
 @lru_cache(maxsize=1)
 def _environment() -> Any:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     return Environment(
         loader=FileSystemLoader(FOLDER),
         autoescape=True,
