@@ -73,6 +73,8 @@ def sun_positions(place: Place, times: Sequence[datetime]) -> tuple[Array, Array
     if not times:
         return np.zeros(0), np.zeros(0)
     spa = _spa()
+    months = {(when.year, when.month) for when in times}
+    delta_t = {month: spa.calculate_deltat(*month) for month in months}  # slow, and the same all month
     answer = spa.solar_position(
         np.array([when.timestamp() for when in times]),
         place.latitude_deg,
@@ -80,7 +82,7 @@ def sun_positions(place: Place, times: Sequence[datetime]) -> tuple[Array, Array
         place.altitude_m,
         pressure_hpa(place.altitude_m),
         12.0,
-        np.array([spa.calculate_deltat(when.year, when.month) for when in times]),
+        np.array([delta_t[when.year, when.month] for when in times]),
         0.5667,
         1,
     )
