@@ -15,6 +15,7 @@ from irpreview.core.words.verdict_words import headline, reasons, sentences, sho
 from irpreview.records import (
     CloudLook,
     DoubtKind,
+    HowClear,
     LeadChoice,
     NotLandscape,
     Sentence,
@@ -88,6 +89,10 @@ class LeadAnswer(Answer):
     short: str
     wait_for: WaitFor | None
     subject: SubjectKind | None
+    clearness: HowClear
+    """`about_equal`: `runner_up` is about as strong."""
+    runner_up: SubjectKind | None
+    """Of another kind and nearly as strong."""
     reasons: list[SentenceAnswer]
     turns_at_wind_m_s: Span | None
 
@@ -236,6 +241,8 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             short=short_headline(verdict),
             wait_for=verdict.wait_for,
             subject=None if verdict.subject is None else verdict.subject.kind,
+            clearness=verdict.clearness,
+            runner_up=None if verdict.runner_up is None else verdict.runner_up.kind,
             reasons=[_sentence(one) for one in reasons(verdict)],
             turns_at_wind_m_s=maybe_span(verdict.turns_at_wind_m_s, 2),
         ),

@@ -94,17 +94,12 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
 def _write(analysis: Analysis, path: Path, folder: Path, snap: int | None) -> dict[str, str]:
     """Write the crops of the infrared picture, best first; returns their paths."""
     make_folder(folder)
-    picture = analysis.rendering.picture
-    height, width = picture.shape
     written = {}
     for number, one in enumerate(analysis.framings.best, 1):
-        frame = one.frame
-        x0, y0 = round(frame.left * width), round(frame.top * height)
-        x1, y1 = round((frame.left + frame.width) * width), round((frame.top + frame.height) * height)
         # snaps of one place from several folders may share a name
         start = path.stem if snap is None else f"{path.stem}-snap-{snap}"
         file = folder / f"{start}-framing-{number}.jpg"
-        write_jpeg(file, picture[y0:y1, x0:x1])
+        write_jpeg(file, analysis.framing_picture(one))
         written[str(number)] = str(file)
     if written:
         say(f"wrote {', '.join(written.values())}")

@@ -54,7 +54,7 @@ def made(snaps, tmp_path_factory):
     """The file without places, and its facts."""
     out = tmp_path_factory.mktemp("made") / "field.html"
     with pytest.raises(SystemExit) as left:
-        main(["field-page", *map(str, snaps), "-o", str(out), "--wind", "3bft"])
+        main(["field-page", *map(str, snaps), "--out", str(out), "--wind", "3bft"])
     assert left.value.code == 0
     return out.read_text()
 
@@ -112,7 +112,7 @@ def test_the_pictures_are_infrared_and_hold_no_facts(made, snaps):
 
 def test_json_keeps_its_schema_and_is_what_the_file_holds(run, snaps, tmp_path):
     out = tmp_path / "field.html"
-    code, said, _ = run("field-page", *snaps, "-o", out, "--time", "4min", "--title", "Tower", "--json")
+    code, said, _ = run("field-page", *snaps, "--out", out, "--time", "4min", "--title", "Tower", "--json")
     answer = json.loads(said)
     assert code == 0
     jsonschema.Draft202012Validator(json.loads(data_file("schemas/field_page.json").read_text())).validate(answer)
@@ -125,7 +125,7 @@ def test_json_keeps_its_schema_and_is_what_the_file_holds(run, snaps, tmp_path):
 
 def test_nothing_says_where_unless_asked(run, made, snaps, tmp_path):
     with_place = tmp_path / "with.html"
-    assert run("field-page", snaps[0], "-o", with_place, "--with-place", "--wind", "3bft")[0] == 0
+    assert run("field-page", snaps[0], "--out", with_place, "--with-place", "--wind", "3bft")[0] == 0
     told, plain = facts_of(with_place.read_text())["places"][0], facts_of(made)["places"][0]
     for secret in (f"{told['latitude_deg']:.2f}"[:5], f"{told['longitude_deg']:.2f}"[:4]):
         assert secret in with_place.read_text()
@@ -144,9 +144,9 @@ def test_a_light_that_was_told_by_the_place_stays_out_with_it(run, tmp_path):
         image.resize((400, 300)).save(bare)
     where = ("--place", "51.2,7.4", "--when", "2026-06-21T12:00", "--zone", "+02:00")
     out = tmp_path / "field.html"
-    assert run("field-page", bare, "-o", out, *where)[0] == 0
+    assert run("field-page", bare, "--out", out, *where)[0] == 0
     assert facts_of(out.read_text())["places"][0]["metered_ev100"] is None
-    assert run("field-page", bare, "-o", out, *where, "--with-place")[0] == 0
+    assert run("field-page", bare, "--out", out, *where, "--with-place")[0] == 0
     assert facts_of(out.read_text())["places"][0]["metered_ev100"] is not None
 
 
@@ -170,7 +170,7 @@ def test_ten_real_places_in_one_file(tmp_path):
 def test_a_title_is_text_whatever_it_says(run, snaps, tmp_path):
     bad = "</script><script>alert(1)</script><b a='x\">"
     out = tmp_path / "field.html"
-    assert run("field-page", snaps[0], "-o", out, "--title", bad)[0] == 0
+    assert run("field-page", snaps[0], "--out", out, "--title", bad)[0] == 0
     text = out.read_text()
     assert "<script>alert" not in text
     assert facts_of(text)["places"][0]["title"] == bad
@@ -181,11 +181,11 @@ def test_what_cannot_be_is_refused_in_one_line_and_the_rest_is_done(run, snaps, 
     broken = tmp_path / "broken.jpg"
     broken.write_bytes(b"no picture")
     out = tmp_path / "field.html"
-    code, _, err = run("field-page", broken, snaps[0], "-o", out)
+    code, _, err = run("field-page", broken, snaps[0], "--out", out)
     assert code == 1
     assert out.exists()
     assert [line for line in err.splitlines() if "broken.jpg" in line]
-    assert run("field-page", snaps[0], "-o", tmp_path / "no" / "folder.html")[0] == 1
+    assert run("field-page", snaps[0], "--out", tmp_path / "no" / "folder.html")[0] == 1
     assert run("field-page", snaps[0], "--title", "a", "--title", "b")[0] == 2
     assert run("field-page", snaps[0], "--time", "never")[0] == 2
 
