@@ -182,7 +182,8 @@ class Analysis:
 
     def without_place(self) -> Analysis:
         """The analysis to hand on without its place: all is worked out with the sun in coarse steps, so that no figure
-        in it tells where it is. The very same where no place went into the light."""
+        in it tells where it is. The very same where no place went into the light.
+        """
         coarse = coarse_light(self.light, self.photo.heading_deg)
         if coarse is self.light:
             return self
