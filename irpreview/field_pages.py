@@ -11,7 +11,12 @@ from irpreview.errors import BadValue
 
 
 def field_place_of(analysis: Analysis, title: str, with_place: bool) -> FieldPlace:
-    """The place. Raises BadValue where there is no exposure to carry."""
+    """The place. Raises BadValue where there is no exposure to carry.
+
+    Without its location all is worked out with the sun in coarse steps (`Analysis.without_place`), as on the card.
+    """
+    if not with_place:
+        analysis = analysis.without_place()
     if analysis.why_no_exposure is not None:
         raise BadValue(f"no setting to take outdoors: {analysis.why_no_exposure}")
     card = card_of(analysis, title, with_place)

@@ -6,6 +6,7 @@ the user's becomes a sentence in the status line; nothing else of the page is to
 
 from __future__ import annotations
 
+import base64
 import re
 import tempfile
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
@@ -14,13 +15,17 @@ from functools import partial, wraps
 from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from irpreview import __version__
 from irpreview.analysis import Analysis
 from irpreview.cards import card_of
 from irpreview.core.exposure.setting import Wishes
+from irpreview.core.field_page import FieldPlace, field_page
 from irpreview.core.scene import strokes as brush
 from irpreview.core.units import parse_shutter
 from irpreview.errors import BadValue, IrpreviewError, Stopped
+from irpreview.field_pages import field_place_of
 from irpreview.io.card_files import CARD_KINDS, write_card
+from irpreview.io.field_page import field_page_html
 from irpreview.io.photo_reader import PhotoReader
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, WORKING_SIDE_PX, Kit, Photo
@@ -644,6 +649,48 @@ class Desk:
                 ]
             has = "with" if card.place is not None else "without"
             return Shown(status=f"The card is ready, {has} the location.", values={"cards": files})
+
+    def make_field_page(self, token: str | None, with_place: bool) -> Iterator[Shown]:
+        """The field page of all snaps as one HTML file; between two snaps others have their turn."""
+        try:
+            with self.sessions.at(token) as session:
+                count = len(session.snaps)
+            if not count:
+                raise BadValue("there is no snap yet; add one first")
+            places: list[FieldPlace] = []
+            faults: list[str] = []
+            for index in range(count):
+                if count > 1:
+                    yield Shown(status=f"The field page: place {index + 1} of {count}.")
+                work = partial(self._field_place, token, index, with_place, faults)
+                place = yield from self.in_turn(work, token)
+                places += [] if place is None else [place]
+            page = field_page(tuple(places), with_place=with_place, version=__version__)
+            text = field_page_html(page).encode()
+            address = "data:application/octet-stream;base64," + base64.b64encode(text).decode("ascii")
+            has = f"{'with' if with_place else 'without'} location{'s' if count > 1 else ''}"
+            yield Shown(
+                status=f"The field page is ready, {has}; send it to the phone and open it there.",
+                faults=tuple(faults),
+                values={"cards": [{"kind": "field page", "name": "field.html", "address": address}]},
+            )
+        except Stopped:
+            yield Shown(status=STOPPED)
+        except Exception as error:
+            yield sorry(error)
+
+    def _field_place(self, token: str | None, index: int, with_place: bool, faults: list[str]) -> FieldPlace | None:
+        """One snap's part of the field page; None with a line in `faults` where it has no setting to take along."""
+        with self.sessions.at(token) as session:
+            if index >= len(session.snaps):
+                return None
+            snap, looked_at = session.snaps[index], index == session.current
+            try:
+                analysis = self.analysis_of(session) if looked_at else self._analysis(session, snap, for_strip=True)
+                return field_place_of(analysis, Path(snap.photo.name).stem, with_place)
+            except IrpreviewError as error:
+                faults.append(sentence(f"{snap.photo.name}: {error}"))
+                return None
 
     # ---- showing ------------------------------------------------------------------------------------------------
 

@@ -192,6 +192,7 @@ find('#card').addEventListener('submit', (event) => {
   event.preventDefault();
   ask('card', {title: find('#title').value, with_place: find('#with-place').checked});
 });
+find('#make-field-page').addEventListener('click', () => ask('field_page', {with_place: find('#with-place').checked}));
 
 // ---- look --------------------------------------------------------------------------------------------------------------
 
