@@ -235,7 +235,8 @@ class Analysis:
     @property
     def light(self) -> Light:
         """The light that everything is told in: the snap's own, or the planned one. Raises BadValue for a planned one
-        without daylight."""
+        without daylight.
+        """
         return self._once("light", self._light)
 
     def _light(self) -> Light:
@@ -318,7 +319,6 @@ class Analysis:
     def _rates(self, conditions: Conditions, *, with_clip: bool) -> Rates:
         return rates_of_motion(
             self.scene,
-            None,
             conditions,
             self.photo,
             clip=self.request.clip if with_clip else None,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.answers.day_plan import day_plan_answer
 from irpreview.cli.common import (
     FocalOption,
     HazeOption,
@@ -22,7 +23,24 @@ from irpreview.cli.common import (
     say,
     within,
 )
+from irpreview.core.light.light_plan import parse_date
+from irpreview.core.planning.day_request import parse_speed, parse_stay
 from irpreview.core.words import long_words
+from irpreview.core.words.day_plan_words import (
+    back_sentence,
+    day_headline,
+    day_rows,
+    hours_text,
+    left_out_sentence,
+    sun_sentence,
+)
+from irpreview.day_plans import DayAsked, plan_day_out, spots_of
+from irpreview.io.calendar_file import calendar_of
+from irpreview.io.kits import load_kit
+from irpreview.io.pictures import write_file
+from irpreview.io.places_file import read_places
+from irpreview.records.day_plan import Travelling
+from irpreview.request import parse_place
 
 if TYPE_CHECKING:
     from irpreview.records.day_plan import PlannedDay
@@ -82,13 +100,11 @@ PlaceOption = Annotated[
 
 
 def _stay_minutes(text: str) -> int:
-    from irpreview.core.planning.day_request import parse_stay
 
     return parse_stay(text)
 
 
 def _speed_km_h(text: str) -> float:
-    from irpreview.core.planning.day_request import parse_speed
 
     return parse_speed(text)
 
@@ -125,7 +141,7 @@ def register(app: typer.Typer) -> None:
         with_place: PlaceOption = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Several places on one day: an order by when the light is right at each, with the ways and the time in hand.
+        """Several places on one day: the order by when the light is right at each, with ways and slack.
 
         At most twelve; for these the order is the best there is: most places in their right light, then the best light,
         then least travelling. Tide and weather are left to you.
@@ -134,13 +150,6 @@ def register(app: typer.Typer) -> None:
             raise fail_usage("no place given; name snaps, or a list with --places")
         if alarm is not None and calendar is None:
             raise fail_usage("--alarm goes with --calendar; name the calendar file as well")
-        from irpreview.answers.day_plan import day_plan_answer
-        from irpreview.core.light.light_plan import parse_date
-        from irpreview.day_plans import DayAsked, plan_day_out, spots_of
-        from irpreview.io.kits import load_kit
-        from irpreview.io.places_file import read_places
-        from irpreview.records.day_plan import Travelling
-        from irpreview.request import parse_place
 
         asked = DayAsked(
             day=parse_date(date),
@@ -173,23 +182,12 @@ def register(app: typer.Typer) -> None:
 
 
 def _write(plan: PlannedDay, path: Path, with_place: bool, alarm: int | None) -> Path:
-    from irpreview.io.calendar_file import calendar_of
-    from irpreview.io.pictures import write_file
 
     return write_file(path, calendar_of(plan, datetime.now(UTC), with_place=with_place, alarm_min=alarm))
 
 
 def report(plan: PlannedDay) -> str:
     """The plan, a few lines for each stay, with what is left out and what to take care of."""
-    from irpreview.core.words.day_plan_words import (
-        back_sentence,
-        day_headline,
-        day_rows,
-        hours_text,
-        left_out_sentence,
-        sun_sentence,
-    )
-
     speed = f"{plan.travelling.speed_km_h:g} km/h, straight distance times {plan.travelling.detour:g}"
     lines = [f"{plan.first:%Y-%m-%d}, {plan.first:%H:%M} to {plan.last:%H:%M}, times {plan.zone_words}, {speed}:"]
     lines += [day_headline(plan), sun_sentence(plan)]

@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.analysis import analyse, expose_without_snap
+from irpreview.answers.exposure import exposure_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say
+from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.io.photos import load_photo
+from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.records import Exposure, Kit
@@ -30,11 +35,8 @@ def register(app: typer.Typer) -> None:
     def expose(asked: Asked, photo: PhotoOption = None, as_json: JsonOption = False) -> None:
         """What ISO, aperture and time, how sure it is, and test exposures."""
         asked.check()
-        from irpreview.answers.exposure import exposure_answer
 
         if photo is None:
-            from irpreview.analysis import expose_without_snap
-
             inputs = asked.inputs
             if not inputs.planned_time and bool(inputs.place.strip()) != bool(inputs.when.strip()):
                 raise fail_usage("--place and --when go together: the sun model needs a place and a time")
@@ -42,10 +44,6 @@ def register(app: typer.Typer) -> None:
             kit, patch = taught.kit, None
             log_used, doubts = kit != asked.request().kit, [*asked.lessons[1], *taught.says]
         else:
-            from irpreview.analysis import analyse
-            from irpreview.io.photos import load_photo
-            from irpreview.records import WORKING_SIDE_PX
-
             snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)
             analysis = analyse(snap, asked.request(snap))
             exposure, kit, patch = analysis.exposure, analysis.kit, analysis.white_patch
@@ -63,8 +61,6 @@ def register(app: typer.Typer) -> None:
 
 def report(answer: Exposure, kit: Kit) -> str:
     """The exposure as a short text."""
-    from irpreview.core.light.filter_factor import PART_WORDS
-
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",

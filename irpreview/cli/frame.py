@@ -8,8 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.analysis import analyse
+from irpreview.answers.framing import frame_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, say
+from irpreview.core.words.framing_words import framing_details, framing_sentence, place_sentence, wider_sentence
+from irpreview.io.photos import load_photo
+from irpreview.io.pictures import make_folder, write_jpeg
+from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -34,11 +40,6 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Which pictures to make from here: lens, format, where to point, what leads, what the wind does."""
         asked.check()
-        from irpreview.analysis import analyse
-        from irpreview.answers.framing import frame_answer
-        from irpreview.core.words.framing_words import place_sentence
-        from irpreview.io.photos import load_photo
-        from irpreview.records import WORKING_SIDE_PX
 
         refused = Refusals()
         first: list[Framing | None] = []
@@ -74,8 +75,6 @@ def register(app: typer.Typer) -> None:
 
 def report(analysis: Analysis, doubts: list[str]) -> str:
     """The framings as a short text."""
-    from irpreview.core.words.framing_words import framing_details, framing_sentence, wider_sentence
-
     found = analysis.framings
     lines = [f"{analysis.photo.name}:"]
     if not found.best:
@@ -92,8 +91,6 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
 
 def _write(analysis: Analysis, path: Path, folder: Path, snap: int | None) -> dict[str, str]:
     """Write the crops of the infrared picture, best first; returns their paths."""
-    from irpreview.io.pictures import make_folder, write_jpeg
-
     make_folder(folder)
     picture = analysis.rendering.picture
     height, width = picture.shape

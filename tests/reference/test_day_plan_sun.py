@@ -6,6 +6,7 @@ from datetime import UTC, date, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from skyfield import almanac
 
 from irpreview.core.light.sun_times import sun_up_spans
 from irpreview.core.planning.day_plan import plan_day
@@ -31,7 +32,7 @@ def sky():
     data = pytest.importorskip("skyfield_data")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns that its Earth-rotation file has expired
-        from skyfield.api import Loader, wgs84
+        from skyfield.api import Loader, wgs84  # noqa: PLC0415 - warns when it is loaded
 
         load = Loader(data.get_skyfield_data_path(), verbose=False)
         ephemeris = load("de421.bsp")
@@ -64,7 +65,6 @@ def test_heights_and_bearings_of_stays(sky, place: Place, zone: str, day: str) -
 @pytest.mark.parametrize(("place", "zone", "day"), CASES, ids=[f"{c[1]} {c[2]}" for c in CASES])
 def test_sunrise_and_sunset_of_the_day(sky, place: Place, zone: str, day: str) -> None:
     """skyfield's almanac: true height of the middle -0.8333 degrees."""
-    from skyfield import almanac
 
     ephemeris, clock, wgs84 = sky
     (first, last), _ = span_of(date.fromisoformat(day), 0, 24 * 60, ZoneInfo(zone))
@@ -82,7 +82,6 @@ def test_sunrise_and_sunset_of_the_day(sky, place: Place, zone: str, day: str) -
 
 
 def test_the_sunset_in_the_caution_is_skyfields(sky) -> None:
-    from skyfield import almanac
 
     ephemeris, clock, wgs84 = sky
     place = Place(40.0, -8.0)

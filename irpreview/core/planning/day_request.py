@@ -62,7 +62,8 @@ def parse_clock(text: str) -> int:
 
 def moment_of(day: date, clock_min: int, zone: tzinfo) -> tuple[datetime, bool]:
     """(aware moment of a clock time on a day, whether the clock shows it twice; then it is the first). Raises BadValue
-    for one that the clocks skip."""
+    for one that the clocks skip.
+    """
     day, clock_min = day + timedelta(days=clock_min // 1440), clock_min % 1440
     naive = datetime(day.year, day.month, day.day, clock_min // 60, clock_min % 60)
     when = naive.replace(tzinfo=zone)

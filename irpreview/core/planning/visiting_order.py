@@ -144,7 +144,8 @@ def _with_spare(task: OrderTask, order: tuple[Visit, ...], spare_min: int) -> tu
 
 def feasible_steps(task: OrderTask) -> NDArray[np.bool_]:
     """(n, t) whether the stay that begins on this step could be the only one: lit, reached from the start, and over and
-    back in time."""
+    back in time.
+    """
     return _lit_and_over(task) & _reached_first(task) & _back_in_time(task)
 
 
