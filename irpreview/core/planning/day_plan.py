@@ -48,9 +48,9 @@ from irpreview.records.day_plan import (
 STEP_MIN = 5
 """Stays begin on these; right light is looked for on these. [min]"""
 QUALITY_STEP = 0.15
-"""Mean worth of light is compared in steps of this, to the nearest: hard light from the side is worth 6, from behind you
-5, against the sun 2, and none of these changes with the hour while the light stays hard [choice]. Finer differences mean
-nothing, the weights are choices themselves, and they would be bought with waiting and walking."""
+"""Mean worth of light is compared in steps of this, to the nearest: hard light from the side is worth 6, from behind
+you 5, against the sun 2, and none of these changes with the hour while the light stays hard [choice]. Finer differences
+mean nothing, the weights are choices themselves, and they would be bought with waiting and walking."""
 LEAST_WORTH = 0.2
 """Below this no stay is planned: the sun in the frame, or so low that it hardly lights anything [choice]."""
 LONGEST_DAY_H = 25
