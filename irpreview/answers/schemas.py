@@ -12,6 +12,8 @@ from irpreview.answers.card import CardAnswer
 from irpreview.answers.day_plan import DayPlanAnswer
 from irpreview.answers.exposure import ExposureAnswer
 from irpreview.answers.field_log import ComparisonAnswer, HotSpotAnswer, LearnedAnswer, LogFrameAnswer
+from irpreview.answers.field_notes import FieldNotes
+from irpreview.answers.field_page import FieldPageAnswer
 from irpreview.answers.framing import FrameAnswer
 from irpreview.answers.light import LightAnswer
 from irpreview.answers.movement import MoveAnswer
@@ -25,6 +27,8 @@ PUBLISHED: dict[str, type[Whole]] = {
     "card": CardAnswer,
     "day-plan": DayPlanAnswer,
     "expose": ExposureAnswer,
+    "field_notes": FieldNotes,
+    "field_page": FieldPageAnswer,
     "frame": FrameAnswer,
     "judge": JudgeAnswer,
     "light": LightAnswer,

@@ -111,7 +111,10 @@ WindOption = Annotated[
 ShutterOption = Annotated[
     float | None,
     typer.Option(
-        "--shutter", parser=as_option(parse_shutter), metavar="TIME", help="Shutter time: seconds (30), 1/30 or 2m30s."
+        *("--shutter", "--time"),
+        parser=as_option(parse_shutter),
+        metavar="TIME",
+        help="Ask for a shutter time: seconds (30), 1/30, 2m30s or 4min.",
     ),
 ]
 GustOption = Annotated[

@@ -14,6 +14,7 @@ from irpreview.answers.verdict import judge_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, say, shutter_text
 from irpreview.core.verdict.verdict_picture import draw_verdict
+from irpreview.core.words import in_words
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.io.photos import load_photo
@@ -86,6 +87,8 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
     lines = [f"{analysis.photo.name}: {lead_text(verdict)}  ({analysis.kit.name}, {', '.join(frame)})"]
     for sentence in (*reasons(verdict), *sentences(verdict)):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
+    if analysis.asked_time is not None:
+        lines += textwrap.wrap(in_words(analysis.asked_time).long, 96, initial_indent="  ", subsequent_indent="    ")
     parts = ", ".join(f"{name} {value:.2f}" for name, value in asdict(verdict.layered_contrast_parts).items())
     lines.append(f"  For sorting: layered contrast {verdict.layered_contrast:.0f} of 100 ({parts}).")
     for doubt in doubts:

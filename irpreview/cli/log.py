@@ -32,6 +32,7 @@ from irpreview.core.field_log.entries import OUTCOME_WORDS, SearchWish, kit_key
 from irpreview.core.light.light_plan import parse_moment, parse_place
 from irpreview.core.units import shutter_text
 from irpreview.io.field_log import FieldLog
+from irpreview.io.field_notes import bring as bring_notes
 from irpreview.io.kits import load_kit
 from irpreview.io.log_entry_files import entry_from_files
 from irpreview.io.log_exchange import export_log, facts_of, import_log
@@ -274,6 +275,21 @@ def _register_files(group: typer.Typer) -> None:
         with FieldLog(log) as book:
             added, known = import_log(book, path)
         say(f"{added} frame{'s' if added != 1 else ''} added, {known} were there already")
+
+    @group.command("bring")
+    def bring(
+        path: Annotated[Path, typer.Argument(metavar="FILE", help="The JSON file that a field page handed back.")],
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Take in what was tapped and written on a field page, each note once; `log undo` takes all of it back."""
+        with FieldLog(log) as book:
+            new, known = bring_notes(book, path)
+            brought = {one.uid for one in new}
+            entries = [one for one in book.search() if one.uid in brought]
+        for entry in sorted(entries, key=lambda one: one.id):
+            _show(entry, as_json)
+        say(f"{len(new)} note{'s' if len(new) != 1 else ''} added, {known} were there already")
 
     @group.command("backup")
     def backup(

@@ -62,6 +62,8 @@ class OpenPage:
         with contextlib.suppress(Exception):
             # A thread inside the network's code must not be cut off at the end of the process.
             self.server.warming.join(20)
+        with contextlib.suppress(Exception):
+            self.server.desk.reader.close()
         shutil.rmtree(self.folder, ignore_errors=True)
 
 

@@ -148,3 +148,16 @@ def test_a_curve_file_that_is_none_is_not_quoted(tmp_path):
     with pytest.raises(BadKit) as caught:
         load_kit(tmp_path / "k.toml")
     assert "secret" not in str(caught.value)
+
+
+def test_scans_are_counted_against_the_size_they_go_over():
+    """Each scan is a pass over the whole picture (T.81, G.1.1), so what counts is scans times pixels."""
+    packed = io.BytesIO()
+    Image.new("RGB", (8000, 8000), (90, 90, 90)).save(packed, "JPEG", progressive=True, quality=10)
+    data = packed.getvalue()
+    load_photo(data, max_side=256)
+    at = data.rfind(b"\xff\xda")
+    begun = time.monotonic()
+    with pytest.raises(BadPhoto, match="goes over its 64 megapixels"):
+        load_photo(data[:at] + data[at:-2] * 20 + b"\xff\xd9", max_side=256)
+    assert time.monotonic() - begun < 5.0

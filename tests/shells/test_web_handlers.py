@@ -167,7 +167,7 @@ def test_an_unknown_wind_is_unknown_and_never_zero(desk, token, small):
     assert analysis(desk, token).request.conditions.wind_m_s == 0.0
     desk.settle(token, 0, -1)
     assert analysis(desk, token).request.conditions.wind_m_s is None
-    assert answer.wind_words(0) == "Unknown: light breeze assumed"
+    assert answer.wind_words(0) == "Unknown: gentle breeze assumed"
 
 
 def test_every_wind_of_the_slider_is_its_own_beaufort_force():

@@ -158,6 +158,7 @@ def judge_parted(
         grade=parted.grade,
         wind_m_s=None if conditions is None else conditions.wind_m_s,
         shutter_s=None if movement is None else movement.shutter_s,
+        clearness=lead.clearness,
     )
 
 

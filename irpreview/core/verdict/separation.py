@@ -116,11 +116,9 @@ def step_range(zone_a: float, zone_b: float, low: float, high: float, curve: Pri
     tones.
     """
     middle = (zone_a + zone_b) / 2
-
-    def step(separation: float) -> float:
-        return float(curve.lightness(middle + separation / 2) - curve.lightness(middle - separation / 2))
-
-    return Range(step(low), step(min(max(zone_a - zone_b, low), high)), step(high))
+    half = np.array([low, min(max(zone_a - zone_b, low), high), high]) / 2
+    print_l = curve.lightness(np.concatenate([middle + half, middle - half]))
+    return Range(*(float(step) for step in print_l[:3] - print_l[3:]))
 
 
 def word_for(zone_a: float, zone_b: float, sigma: float, limit: float, curve: PrintCurve) -> SeparationWord:

@@ -1,6 +1,6 @@
 // The page: what was shown last, and what changes with each answer.
 
-import {call, keep_token, kept_token, send} from './server.js';
+import {call, keep_token, kept_token, send, stop_sending} from './server.js';
 import {ask, find, shown_by, state} from './shared.js';
 import {show_view, views} from './views.js';
 import {dials} from './dials.js';
@@ -79,13 +79,25 @@ const dress = (place) => {
 // ---- snaps -----------------------------------------------------------------------------------------------------------
 
 let line = Promise.resolve(); // one after another, in the order given
+let stops = 0;
+const stop = () => {
+  stops += 1;
+  stop_sending();
+  ask('stop');
+};
 const give = (files) => {
+  const heard = stops;
   find('#faults').replaceChildren();
   line = line.then(async () => {
     const given = [], refused = [];
     for (const [index, file] of files.entries()) {
+      if (stops > heard) break;
       const which = files.length > 1 ? `${index + 1} of ${files.length}, ` : '';
       try { given.push(await send(file, (text) => say(which + text))); } catch (why) { refused.push(why); }
+    }
+    if (stops > heard) {
+      say('Stopped. No snap was read.');
+      return;
     }
     if (given.length) await call('give', {given}, (shown) => {
       if (shown.faults) shown.faults = [...refused, ...shown.faults];
@@ -129,6 +141,7 @@ document.addEventListener('click', (event) => {
   if (button.dataset.look) look(button.dataset.look);
   if (button.id === 'close-section') toggle(open_section);
   if (button.id === 'empty') ask('empty');
+  if (button.id === 'stop') stop();
 });
 
 // ---- sections, one at a time -------------------------------------------------------------------------------------------
@@ -199,6 +212,7 @@ document.addEventListener('keydown', (event) => {
     if (brush.key(event)) event.preventDefault();
     return;
   }
+  if (event.key === 'Escape' && document.body.classList.contains('busy')) stop();
   const typing = event.target.closest('input:not([type=range], [type=radio], [type=checkbox]), select, textarea');
   if (typing || !state.has_snap) return;
   if (/^[1-6]$/.test(event.key)) {
