@@ -7,11 +7,13 @@ that is switched off here, and `access_control.AccessControl` stands before ever
 from __future__ import annotations
 
 import contextlib
+import importlib
 import ipaddress
 import os
 import shutil
 import socket
 import stat
+import sys
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -20,6 +22,7 @@ from typing import Any
 
 from irpreview.errors import BadValue
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, AccessControl, AsgiApp, Receive, Scope, Send
+from irpreview.web.closed_packages import closed_packages
 from irpreview.web.connections import server_settings
 
 PREFERRED_PORT = 8471
@@ -79,6 +82,7 @@ def prepare_framework(folder: Path) -> None:
     import functools
     import types
 
+    _import_framework()
     import uvicorn
     from gradio import http_server, processing_utils, routes
 
@@ -100,6 +104,17 @@ def prepare_framework(folder: Path) -> None:
     routes.CustomCORSMiddleware = NoCrossOrigin
     processing_utils.async_ssrf_protected_get = no_fetch
     processing_utils.async_ssrf_protected_download = no_fetch
+
+
+def _import_framework() -> None:
+    """Load the framework without the packages that it could reach out with; a release that needs them gets them."""
+    try:
+        with closed_packages():
+            importlib.import_module("gradio")
+            importlib.import_module("gradio.routes")
+    except Exception:
+        for name in [name for name in sys.modules if name.partition(".")[0] in ("gradio", "gradio_client")]:
+            del sys.modules[name]
 
 
 def own_folder() -> Path:
