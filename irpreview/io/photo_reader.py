@@ -18,6 +18,8 @@ from collections.abc import Hashable
 from pathlib import Path
 from typing import IO, Any
 
+import cv2
+
 from irpreview.errors import BadPhoto, IrpreviewError, Stopped
 from irpreview.io.photos import load_photo
 from irpreview.records import Photo, frozen_array
@@ -196,8 +198,6 @@ def _read(pipe: IO[bytes]) -> Any:
 
 def serve() -> None:
     """Read photos as they are asked for on stdin, until it is closed or the parent is gone."""
-    import cv2
-
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the terminal sends it to all; the parent ends this one
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # whatever a library prints must not get among the answers
