@@ -85,12 +85,11 @@ def read_places(path: Path) -> tuple[PlaceEntry, ...]:
 def _rows_of_toml(path: Path, text: str) -> list[dict[str, Any]]:
     try:
         content = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise BadValue(f"{path} is not TOML ({error}); write one [[place]] for each place") from None
+    except (tomllib.TOMLDecodeError, RecursionError):  # whose words may quote a file that is none of ours to tell of
+        raise BadValue(f"{path} is not TOML; write one [[place]] for each place") from None
     rows = content.pop("place", [])
     if content or not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        other = next(iter(content), "place")
-        raise BadValue(f"{path}: {other!r} does not belong there; write one [[place]] for each place")
+        raise BadValue(f"{path} holds something else than places; write one [[place]] for each place")
     return rows
 
 
@@ -101,7 +100,8 @@ def _rows_of_csv(path: Path, text: str) -> list[dict[str, Any]]:
         raise BadValue(f"{path}: {error}; the first line has the names {', '.join(KEYS)}") from None
     unknown = [name for name in names if name not in KEYS]
     if unknown:
-        raise BadValue(f"{path}: column {unknown[0]!r} is not known; the columns are {', '.join(KEYS)}")
+        which = names.index(unknown[0]) + 1
+        raise BadValue(f"{path}: column {which} has a name that is not known; the columns are {', '.join(KEYS)}")
     return [row for row in rows if row]
 
 
@@ -113,12 +113,9 @@ def _entry(path: Path, number: int, row: dict[str, Any]) -> PlaceEntry:
         fault = error.errors(include_url=False)[0]
         key = str(fault["loc"][0])
         if fault["type"] == "extra_forbidden":
-            raise BadValue(f"{where}: {key!r} is no key; the keys are {', '.join(KEYS)}") from None
+            raise BadValue(f"{where} has a key that is none; the keys are {', '.join(KEYS)}") from None
         low_high = {"heading": "a number from -360 to 360", "focal": "a number from 8 to 2000"}
-        shown = repr(fault["input"])[:40]
-        raise BadValue(
-            f"{where}: {key} = {shown} must be {low_high.get(key, 'a text in quotes')}; correct it"
-        ) from None
+        raise BadValue(f"{where}: {key} must be {low_high.get(key, 'a text in quotes')}; correct it") from None
     if given.at is None and given.snap is None:
         raise BadValue(f'{where} has neither at nor snap; give one of them, such as at = "57.5,-20.1"')
     if (given.first is None) != (given.until is None):

@@ -7,11 +7,8 @@ that is switched off here, and `access_control.AccessControl` stands before ever
 from __future__ import annotations
 
 import contextlib
-<<<<<<< HEAD
-import importlib
-=======
 import functools
->>>>>>> main
+import importlib
 import ipaddress
 import os
 import shutil
@@ -88,11 +85,7 @@ def prepare_framework(folder: Path) -> None:
         # The framework asks itself whether it is there; that must not go out to a proxy.
         os.environ[name] = ",".join(filter(None, (os.environ.get(name), *LOOPBACK)))
 
-<<<<<<< HEAD
     _import_framework()
-    import uvicorn
-=======
->>>>>>> main
     from gradio import http_server, processing_utils, routes
 
     own = functools.partial(uvicorn.Config, **server_settings())

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from importlib.abc import Loader, MetaPathFinder
 from importlib.machinery import ModuleSpec
 from types import ModuleType
@@ -66,7 +66,7 @@ class _Empty(Loader):
 
 
 class _Closed(MetaPathFinder):
-    def find_spec(self, name: str, path: Sequence[str] | None, target: ModuleType | None = None) -> ModuleSpec | None:
+    def find_spec(self, name: str, *_where: object) -> ModuleSpec | None:
         if name.partition(".")[0] not in CLOSED:
             return None
         return ModuleSpec(name, _Empty(), is_package=True)
@@ -74,8 +74,10 @@ class _Closed(MetaPathFinder):
 
 @contextlib.contextmanager
 def closed_packages() -> Iterator[None]:
-    """Inside, an import of these packages gives an empty one; those that are loaded already stay. Whoever imports
-    them afterwards gets the real ones."""
+    """Inside, an import of these packages gives an empty one; those that are loaded already stay.
+
+    Whoever imports them afterwards gets the real ones.
+    """
     finder = _Closed()
     sys.meta_path.insert(0, finder)
     try:

@@ -2,6 +2,7 @@
 or address (Python's audit events: PEP 578)."""
 
 import json
+import os
 import subprocess
 import sys
 
@@ -27,8 +28,6 @@ CANNOT_BE = {"huggingface_hub", "hf_xet", "requests", "pydub", "ffmpy", "aiohttp
 
 @pytest.fixture(scope="module")
 def start(tmp_path_factory):
-    import os
-
     kept = {"IRPREVIEW_PAGE": tmp_path_factory.mktemp("kept"), "IRPREVIEW_LOG": tmp_path_factory.mktemp("log") / "l"}
     # the framework's own switches, all turned the wrong way
     family = {"GRADIO_ANALYTICS_ENABLED": "True", "GRADIO_SHARE": "True", "HF_HUB_OFFLINE": "0"}
