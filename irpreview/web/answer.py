@@ -6,12 +6,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
 from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
+from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
@@ -21,7 +23,8 @@ from irpreview.core.words import in_words, long_words, short_words, verdict_word
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.phrases import wind_name
-from irpreview.records import CLASS_WORDS, Range, Setting
+from irpreview.core.words.saying import both
+from irpreview.records import CLASS_WORDS, Range, Setting, Words
 
 SHUTTERS_S = (
     *(1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0),
@@ -244,15 +247,20 @@ def tests(analysis: Analysis) -> tuple[list[str], list[str]]:
     return list(long_words(exposure.test_exposures)), list(long_words(exposure.cautions))
 
 
-def reasons(analysis: Analysis) -> list[str]:
-    """Why this setting, where to focus, where the white balance, what a frame costs, what is doubtful."""
+def explained(words: Iterable[Words]) -> list[tuple[str, str]]:
+    """(what is said, what stands behind it: the figures with their ranges; empty where all is said)."""
+    return [(one.short, "" if one.long == one.short else one.long) for one in dict.fromkeys(words)]
+
+
+def reasons(analysis: Analysis) -> list[tuple[str, str]]:
+    """Why this setting, where to focus, where the white balance, what a frame costs."""
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
     patch = analysis.white_patch
-    said = [*long_words(exposure.reasons), in_words(exposure.placement).long]
-    said += [words.long for words in (*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost))]
-    return said + ([sentence(patch.says)] if patch is not None else [])
+    said = [*map(in_words, exposure.reasons), in_words(exposure.placement)]
+    said += [*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost)]
+    return explained([*said, *([both(sentence(patch.says))] if patch is not None else [])])
 
 
 def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
@@ -276,12 +284,12 @@ def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, 
     return [(one.index + 1, one.name, zone_text(one.zone)) for one in verdict.layers], table, said
 
 
-def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
+def movement_table(analysis: Analysis) -> tuple[Table, list[tuple[str, str]]]:
     """How far each class moves at the time shown, and what has to be said of it."""
     movement, rows = analysis.movement, []
     for name, one in movement.classes.items():
         holds = (
-            "any time"
+            "any exposure"
             if one.holds_until_s is None or one.holds_until_s.likely >= 3600
             else shutter_text(max(one.holds_until_s.likely, 1e-4))
         )
@@ -295,8 +303,8 @@ def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
         )
     title = f"Blur at {shutter_text(movement.shutter_s)}"
     return (
-        Table(title, ("What", "On a 30 x 40 cm print", "Sharp until", "Known from"), tuple(rows)),
-        list(long_words(movement.notes)),
+        Table(title, ("What", "On a 30 x 40 cm print", "Sharp at", "Known from"), tuple(rows)),
+        explained(map(in_words, movement.notes)),
     )
 
 
@@ -325,25 +333,27 @@ def settings_table(analysis: Analysis) -> Table | None:
         )
         for one in setting_choices(exposure)
     )
-    return Table("Settings with the same exposure", ("Setting", "Could be", "Mind"), rows)
+    return Table("Other settings", ("Setting", "Could be", "Mind"), rows)
 
 
-def time_parts(analysis: Analysis) -> list[str]:
-    """Where the time comes from."""
+def time_parts(analysis: Analysis) -> list[tuple[str, str]]:
+    """Where the exposure comes from."""
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
     factor, metered = exposure.factor_stops, exposure.metered_ev100
-    lines = [
-        in_words(exposure.metered_by).long,
-        f"Light without the filter: EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
-        f"The filter on this camera takes {factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}).",
-    ]
-    lines += [
-        f"{sentence(name.replace('_', ' '))[:-1]}: {part.likely:+.1f} stops ({part.low:+.1f} to {part.high:+.1f})."
+    light = f"Light: EV {metered.likely:.1f}."
+    takes = f"Filter and camera take {factor.likely:.1f} stops."
+    parts = [
+        f"{PART_WORDS.get(name, name)} {part.likely:+.1f} ({part.low:+.1f} to {part.high:+.1f})"
         for name, part in exposure.factor_parts.items()
+        if abs(part.likely) >= 0.05
     ]
-    return [*lines, *long_words(exposure.doubts)]
+    lines = [
+        (light, f"EV {metered.low:.1f} to {metered.high:.1f} at ISO 100; {in_words(exposure.metered_by).long}."),
+        (takes, f"{factor.low:.1f} to {factor.high:.1f} stops: {'; '.join(parts)}."),
+    ]
+    return [*lines, *explained(map(in_words, exposure.doubts))]
 
 
 def doubts(analysis: Analysis) -> list[str]:

@@ -20,7 +20,10 @@ MOST_BESIDE = 12
 
 def _tests(analysis: Analysis) -> str:
     frames, cautions = answer.tests(analysis)
-    why = [("Why this setting", answer.reasons(analysis)), ("Where the time comes from", answer.time_parts(analysis))]
+    why = [
+        ("Why this setting", answer.reasons(analysis)),
+        ("Where the exposure comes from", answer.time_parts(analysis)),
+    ]
     return filled("tests.html", frames=frames, cautions=cautions, why=why)
 
 

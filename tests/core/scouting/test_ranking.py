@@ -168,9 +168,6 @@ def test_unknown_wind_is_said() -> None:
     assert any("Wind not given" in line for line in sheet_of(arrange(SNAPS, settings={"wind_m_s": None})).summary)
     windy = sheet_of(arrange(SNAPS, settings={"wind_m_s": 6.17}))
     assert any("Wind: moderate breeze (Beaufort 4)" in line for line in windy.summary)
-        "Wind: moderate breeze (Beaufort 4)" in line
-        for line in sheet_of(arrange(SNAPS, settings={"wind_m_s": 6.17})).summary
-    )
 
 
 def test_the_caution_about_edges_knows_the_wind_that_was_given() -> None:
