@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview import installation
-from irpreview.core.exposure.asked_time import setting_for_time
+from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
 from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
@@ -69,7 +69,7 @@ from irpreview.records import (
     Verdict,
     frozen_array,
 )
-from irpreview.records.framing import Framings
+from irpreview.records.framing import Framing, Framings
 from irpreview.request import Corrections, PlannedLight, Request
 
 T = TypeVar("T")
@@ -235,7 +235,8 @@ class Analysis:
     @property
     def light(self) -> Light:
         """The light that everything is told in: the snap's own, or the planned one. Raises BadValue for a planned one
-        without daylight."""
+        without daylight.
+        """
         return self._once("light", self._light)
 
     def _light(self) -> Light:
@@ -318,7 +319,6 @@ class Analysis:
     def _rates(self, conditions: Conditions, *, with_clip: bool) -> Rates:
         return rates_of_motion(
             self.scene,
-            None,
             conditions,
             self.photo,
             clip=self.request.clip if with_clip else None,
@@ -364,10 +364,15 @@ class Analysis:
         """What to set: for the shutter time asked for where the kit reaches it, else the recommended; None without."""
         if self.why_no_exposure is not None:
             return None
-        exposure, asked = self.exposure, self.request.shutter_s
-        if asked is None or not exposure.settings:
-            return exposure.recommended
-        return setting_for_time(exposure.settings, asked, self.kit).setting
+        asked = self.asked_time
+        return self.exposure.recommended if asked is None else asked.setting
+
+    @property
+    def asked_time(self) -> AskedTime | None:
+        """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
+        if self.why_no_exposure is not None:
+            return None
+        return asked_time_of(self.exposure, self.kit, self.request)
 
     @property
     def shutter_s(self) -> float:
@@ -421,8 +426,21 @@ class Analysis:
             self.request.conditions,
             self.kit,
             focal,
-            self.verdict.lead,
+            self.verdict,
         )
+
+    def framing_picture(self, framing: Framing, side_px: int = WORKING_SIDE_PX) -> ByteArray:
+        """The infrared picture (h, w) inside a framing, in the snap's own print, at most so long [px].
+
+        Cut from the picture at the analysis' size, or, where that holds too few pixels and it was made already, from
+        the one at the snap's own size.
+        """
+        whole = self.rendering.picture
+        left, top, right, bottom = framing.frame.box_px(whole.shape[1], whole.shape[0])
+        if max(right - left, bottom - top) < side_px and "full_rendering" in self._kept:
+            whole = self.full_rendering.picture
+            left, top, right, bottom = framing.frame.box_px(whole.shape[1], whole.shape[0])
+        return frozen_array(within(np.ascontiguousarray(whole[top:bottom, left:right]), side_px))
 
     def _movement_at_wind(self, wind_m_s: float) -> Movement:
         """What the shutter time would make of another mean wind [m/s], by the wind table."""
@@ -523,6 +541,15 @@ class Analysis:
                 shutter_s = best.shutter_s.likely * 2.0 ** (now - ev100_of_lux(illuminance_lx(then, tables)))
             found.append(Hour(time, float(height), shutter_s))
         return tuple(found)
+
+
+def asked_time_of(exposure: Exposure, kit: Kit, request: Request) -> AskedTime | None:
+    """What a kit can set at the time asked for; None where no time was asked for."""
+    if request.shutter_s is None or not exposure.settings:
+        return None
+    best = exposure.recommended
+    liked = {} if best is None else {"liked_f_number": best.f_number}
+    return setting_for_time(exposure.settings, request.shutter_s, kit, **liked)
 
 
 def analyse(photo: Photo, request: Request | None = None) -> Analysis:

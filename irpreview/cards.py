@@ -57,6 +57,7 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         place=analysis.photo.place,
         with_place=with_place,
         version=__version__,
+        asked_time=analysis.asked_time,
     )
 
 

@@ -68,7 +68,7 @@ def scout(
     jobs: int | None = None,
     cluster: str | None = None,
     store: ScoutStore | None = None,
-    watch: Callable[[Progress], None] = lambda progress: None,
+    watch: Callable[[Progress], None] = lambda _progress: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> ScoutRun:
     """Judge all snaps of a folder and below, and put them in order.

@@ -8,7 +8,10 @@ from typing import Any
 
 from irpreview.answers.base import Whole
 from irpreview.answers.card import CardAnswer
+from irpreview.answers.day_plan import DayPlanAnswer
 from irpreview.answers.exposure import ExposureAnswer
+from irpreview.answers.field_notes import FieldNotes
+from irpreview.answers.field_page import FieldPageAnswer
 from irpreview.answers.framing import FrameAnswer
 from irpreview.answers.movement import MoveAnswer
 from irpreview.answers.picture import RenderAnswer
@@ -17,7 +20,10 @@ from irpreview.answers.verdict import JudgeAnswer
 FOLDER = Path(__file__).parents[1] / "data" / "schemas"
 PUBLISHED: dict[str, type[Whole]] = {
     "card": CardAnswer,
+    "day-plan": DayPlanAnswer,
     "expose": ExposureAnswer,
+    "field_notes": FieldNotes,
+    "field_page": FieldPageAnswer,
     "frame": FrameAnswer,
     "judge": JudgeAnswer,
     "movement": MoveAnswer,

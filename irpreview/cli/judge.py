@@ -9,8 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from irpreview.analysis import analyse
+from irpreview.answers.verdict import judge_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, WhyOption, emit_json, say, shutter_text
+from irpreview.core.verdict.verdict_picture import draw_verdict
+from irpreview.core.words import in_words
+from irpreview.core.words.phrases import wind_text
+from irpreview.core.words.verdict_words import reasons, sentences
+from irpreview.io.photos import load_photo
+from irpreview.io.pictures import make_folder, write_jpeg, write_png
+from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -43,10 +52,6 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Will the layers separate, is there enough in the sky, what should lead the picture."""
         asked.check()
-        from irpreview.analysis import analyse
-        from irpreview.answers.verdict import judge_answer
-        from irpreview.io.photos import load_photo
-        from irpreview.records import WORKING_SIDE_PX
 
         refused = Refusals()
         answers: list[tuple[float, dict[str, Any], str]] = []
@@ -74,9 +79,6 @@ def register(app: typer.Typer) -> None:
 
 def report(analysis: Analysis, doubts: list[str], *, why: bool = False) -> str:
     """The verdict as a short text; why: with what each sentence rests on."""
-    from irpreview.core.words.phrases import wind_text
-    from irpreview.core.words.verdict_words import reasons, sentences
-
     verdict, wind = analysis.verdict, analysis.request.conditions.wind_m_s
     frame = [
         shutter_text(analysis.shutter_s),
@@ -88,6 +90,8 @@ def report(analysis: Analysis, doubts: list[str], *, why: bool = False) -> str:
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
         if why:
             lines += textwrap.wrap(sentence.evidence, 96, initial_indent="      ", subsequent_indent="      ")
+    if analysis.asked_time is not None:
+        lines += textwrap.wrap(in_words(analysis.asked_time).long, 96, initial_indent="  ", subsequent_indent="    ")
     parts = ", ".join(f"{name} {value:.2f}" for name, value in asdict(verdict.layered_contrast_parts).items())
     lines.append(f"  Layered contrast {verdict.layered_contrast:.0f} of 100{f' ({parts})' if why else ''}.")
     for doubt in doubts:
@@ -106,9 +110,6 @@ def _put(answer: dict[str, Any], text: str, as_json: bool, first: bool) -> None:
 
 def _write(analysis: Analysis, path: Path, folder: Path) -> dict[str, str]:
     """Write picture and layer map; returns their paths."""
-    from irpreview.core.verdict.verdict_picture import draw_verdict
-    from irpreview.io.pictures import make_folder, write_jpeg, write_png
-
     make_folder(folder)
     picture = folder / f"{path.stem}-verdict.jpg"
     layers = folder / f"{path.stem}-layers.png"

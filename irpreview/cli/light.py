@@ -8,7 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say, within
+from irpreview.core.light.light_plan import SIDE_WORDS, parse_date, parse_place, plan_light
 from irpreview.core.words import long_words
+from irpreview.io.kits import load_kit
+from irpreview.io.plots import draw_light_plan
+from irpreview.io.tables import load_tables
 
 if TYPE_CHECKING:
     from irpreview.core.light.light_plan import LightPlan, Window
@@ -45,10 +49,6 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """When the light is right: sun, hard or soft light and view direction, every quarter hour."""
-        from irpreview.core.light.light_plan import parse_date, parse_place, plan_light
-        from irpreview.io.kits import load_kit
-        from irpreview.io.tables import load_tables
-
         chosen = load_kit(kit) if kit is not None else load_kit("unmodified-720")
         plan = plan_light(
             parse_place(at),
@@ -62,8 +62,6 @@ def register(app: typer.Typer) -> None:
             focal_35mm_mm=focal,
         )
         if plot is not None:
-            from irpreview.io.plots import draw_light_plan
-
             draw_light_plan(plan, plot)
         if as_json:
             emit_json(facts_of(plan, chosen, plot))
@@ -132,8 +130,6 @@ def facts_of(plan: LightPlan, kit: Kit, plot: Path | None) -> dict[str, Any]:
 
 def report(plan: LightPlan) -> str:
     """The plan as a short text: the first day's hours, then the best times."""
-    from irpreview.core.light.light_plan import SIDE_WORDS
-
     first = plan.days[0]
     place = f"{plan.place.latitude_deg:g}, {plan.place.longitude_deg:g}"
     lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {first.words}", ""]

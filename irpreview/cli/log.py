@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -24,12 +25,21 @@ from irpreview.cli.common import (
     say,
     within,
 )
+from irpreview.cli.log_lessons import register_lessons
+from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
+from irpreview.core.field_log.entries import OUTCOME_WORDS, SearchWish, kit_key
+from irpreview.core.light.light_plan import parse_moment, parse_place
+from irpreview.core.units import shutter_text
+from irpreview.io.field_log import FieldLog
+from irpreview.io.field_notes import bring as bring_notes
+from irpreview.io.kits import load_kit
+from irpreview.io.log_entry_files import entry_from_files
+from irpreview.io.log_exchange import export_log, facts_of, import_log
+from irpreview.records import Place
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
-
-    from irpreview.core.field_log.entries import LogEntry, SearchWish
-    from irpreview.records import Kit, Place
+    from irpreview.core.field_log.entries import LogEntry
+    from irpreview.records import Kit
 
 NumberArgument = Annotated[
     int,
@@ -93,7 +103,6 @@ def register(app: typer.Typer) -> None:
     _register_writing(group)
     _register_reading(group)
     _register_files(group)
-    from irpreview.cli.log_lessons import register_lessons
 
     register_lessons(group)
 
@@ -125,9 +134,6 @@ def _register_writing(group: typer.Typer) -> None:
     ) -> None:
         """Put a frame in, from its file or as typed."""
         given = locals()
-        from irpreview.core.field_log.entries import kit_key
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.log_entry_files import entry_from_files
 
         chosen = _kit(kit)
         typed = _typed(given)
@@ -168,7 +174,6 @@ def _register_writing(group: typer.Typer) -> None:
     ) -> None:
         """Change a frame; what is not named stays."""
         given = locals()
-        from irpreview.io.field_log import FieldLog
 
         typed = _typed(given)
         if not typed:
@@ -187,8 +192,6 @@ def _register_writing(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Take frames out; `log undo` brings them back."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log) as book:
             book.remove(*numbers)
         say(f"removed {', '.join(map(str, numbers))}; `irpreview log undo` brings it back")
@@ -196,8 +199,6 @@ def _register_writing(group: typer.Typer) -> None:
     @group.command("undo")
     def undo(log: LogOption = None) -> None:
         """Take back the last change."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log) as book:
             say(f"taken back: {book.undo()}")
 
@@ -212,15 +213,11 @@ def _register_reading(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """The newest frames."""
-        from irpreview.core.field_log.entries import SearchWish
-
         _print_found(log, SearchWish(most=most), as_json)
 
     @group.command("show")
     def show(number: NumberArgument, log: LogOption = None, as_json: JsonOption = False) -> None:
         """One frame with everything that is known of it."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log, read_only=True) as book:
             entry = book.entry(number)
         _show(entry, as_json, whole=True)
@@ -240,9 +237,6 @@ def _register_reading(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Frames by place, date, kit or notes."""
-        from irpreview.core.field_log.entries import SearchWish
-        from irpreview.core.light.light_plan import parse_place
-
         wish = SearchWish(
             place=place,
             near=parse_place(near) if near else None,
@@ -268,10 +262,6 @@ def _register_files(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Write frames as JSON or CSV, without where they were taken unless asked."""
-        from irpreview.core.field_log.entries import SearchWish
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.log_exchange import export_log
-
         wish = SearchWish(since=_day(since), until=_day(until), kit_name=kit, newest_first=False)
         with FieldLog(log, read_only=True) as book:
             count = export_log(book, path, wish, locations=locations)
@@ -281,12 +271,24 @@ def _register_files(group: typer.Typer) -> None:
     @group.command("import")
     def import_(path: FileArgument, log: LogOption = None) -> None:
         """Add the frames of an exported file, all or none."""
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.log_exchange import import_log
-
         with FieldLog(log) as book:
             added, known = import_log(book, path)
         say(f"{added} frame{'s' if added != 1 else ''} added, {known} were there already")
+
+    @group.command("bring")
+    def bring(
+        path: Annotated[Path, typer.Argument(metavar="FILE", help="The JSON file that a field page handed back.")],
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Take in what was tapped and written on a field page, each note once; `log undo` takes all of it back."""
+        with FieldLog(log) as book:
+            new, known = bring_notes(book, path)
+            brought = {one.uid for one in new}
+            entries = [one for one in book.search() if one.uid in brought]
+        for entry in sorted(entries, key=lambda one: one.id):
+            _show(entry, as_json)
+        say(f"{len(new)} note{'s' if len(new) != 1 else ''} added, {known} were there already")
 
     @group.command("backup")
     def backup(
@@ -294,8 +296,6 @@ def _register_files(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Copy the whole log, places and all, into one file."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log, read_only=True) as book:
             target = book.backup(path)
             say(f"{len(book)} frame{'s' if len(book) != 1 else ''} in {target}")
@@ -319,9 +319,6 @@ _AS_TYPED = {
 
 def _typed(given: Mapping[str, Any]) -> dict[str, Any]:
     """The fields of a log entry that were typed. given: the options of `add` or `edit` by their names here."""
-    from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
-    from irpreview.core.light.light_plan import parse_place
-
     if given["meter"] is not None and given["ev"] is not None:
         raise fail_usage("give --meter or --ev, not both")
     out: dict[str, Any] = {field: given[name] for name, field in _AS_TYPED.items() if given[name] is not None}
@@ -345,11 +342,6 @@ def _typed(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _moment(when: str, zone: str | None, place: Place | None) -> dict[str, datetime | date | None]:
     """A day alone, or a moment; without zone and place the moment's day alone is kept."""
-    from datetime import datetime
-
-    from irpreview.core.light.light_plan import parse_moment
-    from irpreview.records import Place
-
     if len(when.strip()) == 10:
         return {"taken_on": _day(when), "taken_at": None}
     if zone is None and place is None:
@@ -365,7 +357,6 @@ def _moment(when: str, zone: str | None, place: Place | None) -> dict[str, datet
 
 
 def _day(text: str | None) -> date | None:
-    from datetime import date
 
     if text is None:
         return None
@@ -376,7 +367,6 @@ def _day(text: str | None) -> date | None:
 
 
 def _kit(name: str | None) -> Kit:
-    from irpreview.io.kits import load_kit
 
     return load_kit(name if name is not None else "unmodified-720")
 
@@ -385,7 +375,6 @@ def _kit(name: str | None) -> Kit:
 
 
 def _print_found(log: Path | None, wish: SearchWish, as_json: bool) -> None:
-    from irpreview.io.field_log import FieldLog
 
     with FieldLog(log, read_only=True) as book:
         found = book.search(wish)
@@ -414,8 +403,6 @@ def _say_what_lacks(entry: LogEntry) -> None:
 
 def entry_facts(entry: LogEntry) -> dict[str, Any]:
     """A frame as JSON holds it; on one's own screen places are shown."""
-    from irpreview.io.log_exchange import facts_of
-
     return {
         "kind": "log_frame",
         "number": entry.id,
@@ -426,8 +413,6 @@ def entry_facts(entry: LogEntry) -> dict[str, Any]:
 
 def line_of(entry: LogEntry) -> str:
     """A frame on one line."""
-    from irpreview.core.field_log.entries import OUTCOME_WORDS
-    from irpreview.core.units import shutter_text
 
     def exposure(iso: float | None, f_number: float | None, shutter_s: float | None) -> str:
         parts = (

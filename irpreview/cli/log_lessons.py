@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from irpreview.analysis import analyse
 from irpreview.cli.common import (
     JsonOption,
     KitOption,
@@ -19,7 +20,18 @@ from irpreview.cli.common import (
     say,
     within,
 )
+from irpreview.core.field_log.comparison import check_correction, personal_correction
+from irpreview.core.field_log.entries import SpotRecord
+from irpreview.core.field_log.hot_spot import measure_hot_spot
+from irpreview.io.field_log import FieldLog
+from irpreview.io.kits import load_kit
+from irpreview.io.log_entry_files import focal_and_aperture, spot_frame
+from irpreview.io.log_exchange import learned_from
+from irpreview.io.photos import load_photo
+from irpreview.io.pictures import make_folder, write_jpeg
+from irpreview.log_frames import compare_frame
 from irpreview.records import CLASS_WORDS, Range
+from irpreview.request import Request
 
 
 def register_lessons(group: typer.Typer) -> None:
@@ -33,11 +45,6 @@ def _register_learn(group: typer.Typer) -> None:
     @group.command("learn")
     def learn(kit: KitOption = None, log: LogOption = None, as_json: JsonOption = False) -> None:
         """The filter factor of a kit by its frames, and what they say of shade, low sun and subjects."""
-        from irpreview.core.field_log.comparison import check_correction, personal_correction
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.kits import load_kit
-        from irpreview.io.log_exchange import learned_from
-
         chosen = load_kit(kit or "unmodified-720")
         with FieldLog(log, read_only=True) as book:
             learned = learned_from(chosen, book)
@@ -102,9 +109,6 @@ def _register_learn(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Switch on or off what the log has taught about a kit."""
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.kits import load_kit
-
         if learned is None and correction is None:
             raise fail_usage("say what: --learned, --no-learned, --correction or --no-correction")
         name = load_kit(kit or "unmodified-720").name
@@ -127,14 +131,6 @@ def _register_compare(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Check the prediction against the frame that was taken."""
-        from irpreview.analysis import analyse
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.kits import load_kit
-        from irpreview.io.photos import load_photo
-        from irpreview.io.pictures import make_folder, write_jpeg
-        from irpreview.log_frames import compare_frame
-        from irpreview.request import Request
-
         chosen = load_kit(kit or "unmodified-720")
         result, differences = compare_frame(analyse(load_photo(snap, zone=zone), Request(kit=chosen)), frame)
         picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", result.picture)
@@ -204,12 +200,6 @@ def _register_hot_spot(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Measure a bright spot in the middle of even frames; without frames, show the lens table."""
-        from irpreview.core.field_log.entries import SpotRecord
-        from irpreview.core.field_log.hot_spot import measure_hot_spot
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.kits import load_kit
-        from irpreview.io.log_entry_files import focal_and_aperture, spot_frame
-
         chosen = load_kit(kit or "unmodified-720")
         kit_name = chosen.name
         lens = lens or chosen.lens or "my lens"

@@ -21,6 +21,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
+from platformdirs import user_data_path
+
 from irpreview.core.field_log.entries import LogEntry, SearchWish, SpotRecord, ToneDifference, check_entry
 from irpreview.errors import BadLog, BadValue
 from irpreview.io.log_tables import TABLES, bad_log, connect, copy_whole
@@ -63,7 +65,6 @@ def default_path() -> Path:
     named = os.environ.get("IRPREVIEW_LOG")
     if named:
         return Path(named)
-    from platformdirs import user_data_path
 
     return Path(user_data_path("irpreview", appauthor=False)) / FILE_NAME
 

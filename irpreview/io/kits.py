@@ -28,12 +28,15 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from pydantic import ValidationError
+
 from irpreview.core.light.spectra import make_spectrum
 from irpreview.errors import BadKit, CannotWrite, IrpreviewError
+from irpreview.io.kit_layout import LIMITS, KitFile
 from irpreview.records import CLASS_NAMES, Kit, Range, Spectrum
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel, ValidationError
+    from pydantic import BaseModel
 
 LARGEST_FILE_BYTES = 64_000
 LARGEST_CURVE_BYTES = 2_000_000
@@ -163,8 +166,6 @@ def load_kit(name_or_path: str | Path) -> Kit:
 
 def kit_from(content: Mapping[str, Any], folder: Path, *, where: str = "kit", default_name: str = "own kit") -> Kit:
     """A kit from the content of a kit file. `folder`: where a filter curve is looked for. Raises BadKit."""
-    from pydantic import ValidationError
-
     try:
         checked = _model().model_validate(dict(content))
     except ValidationError as error:
@@ -348,7 +349,6 @@ def _toml(value: object) -> str:
 
 
 def _model() -> type[BaseModel]:
-    from irpreview.io.kit_layout import KitFile
 
     return KitFile
 
@@ -417,7 +417,6 @@ def _near_key(location: tuple[int | str, ...]) -> str:
 
 
 def _limits(location: tuple[int | str, ...]) -> tuple[float, float, str]:
-    from irpreview.io.kit_layout import LIMITS
 
     key = next(str(part) for part in reversed(location) if isinstance(part, str) and part in LIMITS)
     return LIMITS[key]

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import numpy as np
+
+from irpreview.core.exposure.frame_pairs import curve_linear
 from irpreview.core.exposure.metering import from_snap, picture_brightness_stops
 from irpreview.core.field_log.entries import LogEntry, check_entry
+from irpreview.core.field_log.hot_spot import EvenFrame
+from irpreview.core.light.daylight import sun_position
 from irpreview.errors import BadValue
 from irpreview.io.photos import load_photo
 from irpreview.io.raw_frames import is_raw, load_raw
 from irpreview.records import FloatArray, Photo, Shot
-
-if TYPE_CHECKING:
-    from irpreview.core.field_log.hot_spot import EvenFrame
 
 READ_SIDE_PX = 1200
 BLOWN_SHARE = 0.10
@@ -43,10 +46,6 @@ def entry_from_files(
     value |= typed
     entry = LogEntry(kit_name=kit_name, kit_key=kit_key, **value)
     if entry.sun_height_deg is None and entry.place is not None and entry.taken_at is not None:
-        from dataclasses import replace
-
-        from irpreview.core.light.daylight import sun_position
-
         entry = replace(entry, sun_height_deg=round(sun_position(entry.place, entry.taken_at)[0], 1))
     return check_entry(entry)
 
@@ -99,11 +98,8 @@ def linear_frame(path: Path) -> tuple[FloatArray, str]:
     Behind the filter nearly all light is in the red channel, but a picture already made grey has three equal ones: the
     mean of the channels serves both. Raises BadPhoto.
     """
-    import numpy as np
-
     if is_raw(path):
         return np.asarray(load_raw(path).linear.mean(axis=2), np.float32), path.name
-    from irpreview.core.exposure.frame_pairs import curve_linear
 
     photo = load_photo(path)
     return (
@@ -125,10 +121,6 @@ def focal_and_aperture(path: Path, focal_mm: float | None, f_number: float | Non
 
 def spot_frame(path: Path) -> EvenFrame:
     """A frame of an even subject as the hot-spot measurement takes it. Raises BadPhoto."""
-    import numpy as np
-
-    from irpreview.core.field_log.hot_spot import EvenFrame
-
     if is_raw(path):
         raw = load_raw(path)
         return EvenFrame(np.asarray(raw.linear.mean(axis=2), np.float32), coded=False, shot=raw.shot, name=path.name)

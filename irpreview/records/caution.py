@@ -21,6 +21,12 @@ class CautionKind(StrEnum):
     RUIN = "ruin"
     BRANCH = "branch"
     LOCAL_RULES = "local_rules"
+    DARK_START = "dark_start"
+    """The way to the first place of a day begins before sunrise."""
+    DUSK = "dusk"
+    """The last stay of a day ends after sunset."""
+    DUSK_BACK = "dusk_back"
+    """The way back from the last stay ends after sunset."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,3 +38,5 @@ class Caution:
     """How long the sun rests on the sensor; None = long, not known how long."""
     sun_in_frame: tuple[datetime, datetime] | None = None
     """First and last time of a plan with the sun in a level frame."""
+    sun_line: tuple[datetime, datetime] | None = None
+    """Sunrise or sunset, and the moment of the plan that lies on its dark side."""

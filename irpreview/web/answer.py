@@ -12,7 +12,6 @@ from datetime import datetime
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
-from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
 from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
@@ -129,36 +128,17 @@ def range_words(shutter: Range) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def asked_time(analysis: Analysis) -> AskedTime | None:
-    """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
-    if analysis.why_no_exposure is not None or analysis.request.shutter_s is None:
-        return None
-    settings = analysis.exposure.settings
-    return setting_for_time(settings, analysis.request.shutter_s, analysis.kit) if settings else None
-
-
 def _setting(analysis: Analysis) -> tuple[str, str, str]:
     """(setting, its range, a note on what cannot be had)."""
     if analysis.why_no_exposure is not None:
         return "", "", "No meter reading, so no exposure time."
-    asked = asked_time(analysis)
-    best = analysis.setting
+    asked, best = analysis.asked_time, analysis.setting
     if best is not None:
-        return setting_words(best), range_words(best.shutter_s), _noise_note(best)
+        grey = "" if asked is None or asked.grey_filter is None else in_words(asked.grey_filter).short
+        return setting_words(best), range_words(best.shutter_s), " ".join(filter(None, (_noise_note(best), grey)))
     if asked is None:
         return "", "", "No setting of this kit fits the light."
-    stops = f"{max(abs(asked.off_stops), 0.1):.0f}" if abs(asked.off_stops) >= 1 else f"{abs(asked.off_stops):.1f}"
-    if asked.off_stops > 0:
-        note = (
-            f"{shutter_text(asked.shutter_s)} is out of reach: {stops} stops too bright. Longest is "
-            f"{setting_words(asked.longest)}."
-        )
-    else:
-        note = (
-            f"{shutter_text(asked.shutter_s)} is out of reach: {stops} stops too dark. Shortest is "
-            f"{setting_words(asked.shortest)}."
-        )
-    return "", "", note
+    return "", "", in_words(asked).long
 
 
 def _noise_note(best: Setting) -> str:

@@ -7,16 +7,21 @@ that is switched off here, and `access_control.AccessControl` stands before ever
 from __future__ import annotations
 
 import contextlib
+import functools
 import ipaddress
 import os
 import shutil
 import socket
 import stat
 import tempfile
+import types
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+import uvicorn
+from starlette.middleware import Middleware
 
 from irpreview.errors import BadValue
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, AccessControl, AsgiApp, Receive, Scope, Send
@@ -74,10 +79,7 @@ def prepare_framework(folder: Path) -> None:
     for name in ("NO_PROXY", "no_proxy"):
         # The framework asks itself whether it is there; that must not go out to a proxy.
         os.environ[name] = ",".join(filter(None, (os.environ.get(name), *LOOPBACK)))
-    import functools
-    import types
 
-    import uvicorn
     from gradio import http_server, processing_utils, routes
 
     own = functools.partial(uvicorn.Config, **server_settings())
@@ -215,9 +217,8 @@ def open_page(port: int | None = None, lan_password: str | None = None) -> OpenP
     folder = own_folder()
     try:
         prepare_framework(folder)
-        from starlette.middleware import Middleware
-
-        from irpreview.web.server import build_server
+        # loads the framework, which must find everything closed
+        from irpreview.web.server import build_server  # noqa: PLC0415
 
         hosts = (*LOOPBACK, *addresses)
         server = build_server(folder, [Middleware(AccessControl, own_hosts=hosts, password=password)])

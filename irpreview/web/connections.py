@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
 MOST_OF_ONE_ADDRESS = 32
 """A browser opens 6 to 8 at once."""
 MOST_OF_OTHERS = 256
@@ -83,8 +85,6 @@ def limited(protocol: type[Any], places: Places) -> type[Any]:
 
 def server_settings() -> dict[str, Any]:
     """Settings of the server that no variable of the environment may change."""
-    from uvicorn.protocols.http.h11_impl import H11Protocol
-
     return {
         "proxy_headers": False,
         "forwarded_allow_ips": "",

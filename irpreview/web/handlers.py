@@ -344,7 +344,8 @@ class Desk:
     @answered
     def enter(self, token: str | None, values: Mapping[str, Any], number: int = 0) -> Shown:
         """New entries for kit, place and day; everything follows. One that makes no sense is told at its own field and
-        blocks no other. Entries older than what has `arrived` change nothing; 0 = not numbered."""
+        blocks no other. Entries older than what has `arrived` change nothing; 0 = not numbered.
+        """
         with self.sessions.at(token) as session:
             if 0 < number < session.newest_entry:
                 return Shown()

@@ -7,6 +7,7 @@ imported after `app.prepare_framework` has closed what the framework would open.
 from __future__ import annotations
 
 import contextlib
+import importlib
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
@@ -15,6 +16,7 @@ from typing import Any
 import gradio as gr
 import numpy as np
 from fastapi.responses import FileResponse, HTMLResponse, PlainTextResponse, Response
+from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from irpreview.analysis import analyse
@@ -170,7 +172,6 @@ def build_server(folder: Path, middleware: list[Any], log_file: Path | None = No
 
 
 def _gzip() -> Any:
-    from starlette.middleware import Middleware
 
     return Middleware(GZipMiddleware, minimum_size=2000)
 
@@ -199,7 +200,7 @@ def _warm_up() -> None:
     with contextlib.suppress(Exception):
         analysis = analyse(Photo(np.full((96, 128, 3), 128, np.uint8)))
         _ = analysis.verdict, analysis.why_no_exposure
-        import sklearn.ensemble  # noqa: F401
+        importlib.import_module("sklearn.ensemble")  # what the tones are blended with costs a second to load
 
 
 def _is_owner(request: Any) -> bool:

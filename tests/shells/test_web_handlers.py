@@ -1,9 +1,11 @@
 """What the page does when something is pressed, without its server or a browser."""
 
+import base64
 import json
 import re
 import shutil
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -353,7 +355,6 @@ def test_every_section_and_view_answers(desk, token, small):
 
 
 def test_cards_are_handed_over_without_a_place_and_nothing_is_left(desk, token, small):
-    import base64
 
     shown = give(desk, token, small)[-1]
     made = desk.make_card(token, "../../<b>Tower</b>", False)
@@ -636,7 +637,6 @@ def test_a_move_that_waited_is_left_out_when_a_later_one_has_come(desk, token, s
 
 def test_what_is_shown_bit_by_bit_may_come_from_any_thread(desk, token, small):
     # The page's framework asks for each bit from whichever of its threads is free.
-    from concurrent.futures import ThreadPoolExecutor
 
     shown, answers = desk.add(token, [small, small]), []
     with ThreadPoolExecutor(1) as one, ThreadPoolExecutor(1) as two:

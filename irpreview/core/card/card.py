@@ -21,6 +21,7 @@ from irpreview.core.card.field_tables import (
     sky_corrections,
     wind_table,
 )
+from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import focus_lines
@@ -79,6 +80,7 @@ def build_card(
     place: Place | None = None,
     with_place: bool = False,
     version: str = "",
+    asked_time: AskedTime | None = None,
 ) -> ShotCard:
     """Everything for the field on one card.
 
@@ -112,6 +114,7 @@ def build_card(
             light, exposure, kit.factor_source, (*assumptions, *rendering.doubts), with_place=with_place
         ),
         "sources": clean(sources),
+        "asked_time": asked_time,
         "version": version,
         "model_id": scene.model_id,
     }

@@ -132,7 +132,7 @@ def compare(
         error,
         float(good.mean()),
         placed,
-        _sentences(classes, parts, exposure, contrast, rank, error, placed),
+        _sentences(classes, parts, contrast, rank, error, placed),
         frozen_array(difference_picture(whole, predicted_tones)),
     )
 
@@ -315,7 +315,6 @@ def _rank(predicted: FloatArray, matched: FloatArray, good: NDArray[np.bool_]) -
 def _sentences(
     classes: Mapping[str, PartDifference],
     layers: Sequence[PartDifference],
-    exposure: float,
     contrast: float,
     rank: float,
     error: float,

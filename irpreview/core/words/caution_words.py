@@ -72,3 +72,25 @@ def _(caution: Caution) -> Words:
                 "Local rules, warnings and licensed guides come first.",
                 "Local rules and warnings come first.",
             )
+        case CautionKind.DARK_START | CautionKind.DUSK | CautionKind.DUSK_BACK:
+            return _in_the_dark(caution)
+
+
+def _in_the_dark(caution: Caution) -> Words:
+    """Ways and stays beyond sunrise or sunset; without their times where those would tell the place."""
+    line_at = at = ""
+    if caution.sun_line is not None:
+        line, moment = caution.sun_line
+        line_at = f" at {line:%H:%M}"
+        at = f" at {moment:%H:%M}"
+    match caution.kind:
+        case CautionKind.DARK_START:
+            said = f"The way to the first place begins{at}, before sunrise{line_at}"
+        case CautionKind.DUSK:
+            said = f"The last stay ends{at}, after sunset{line_at}"
+        case _:
+            said = f"The way straight back from the last place ends{at}, after sunset{line_at}"
+    return Words(
+        f"{said}: carry a lamp, know that way by daylight, and keep off edges and wet rock in the dark.",
+        f"{said}: carry a lamp.",
+    )

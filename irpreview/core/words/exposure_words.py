@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from irpreview.core.exposure.asked_time import AskedTime, GreyFilter
 from irpreview.core.exposure.metering import TypedExposure
 from irpreview.core.light.sensor_noise import noise_word
 from irpreview.core.units import shutter_text
@@ -133,6 +134,34 @@ def _(placement: Placement) -> Words:
     else:
         text = f"{who} {stay} very light; darker would take {_stops(-missing)} less."
     return Words(f"{text[:-1]} (zone {placement.zone:.1f}).", text)
+
+
+# ---- a time that was asked for -------------------------------------------------------------------------------------
+
+
+@in_words.register
+def _(grey: GreyFilter) -> Words:
+    took, stops = f"ISO {grey.iso:g}, f/{grey.f_number:g}", f"{grey.stops} stop{'s' if grey.stops != 1 else ''}"
+    return Words(
+        f"A further grey filter of {stops} gives it at {took}.", f"Or {took} through a further grey filter of {stops}."
+    )
+
+
+@in_words.register
+def _(asked: AskedTime) -> Words:
+    time = shutter_text(asked.shutter_s)
+    through = "" if asked.grey_filter is None else in_words(asked.grey_filter).long
+    if asked.setting is not None:
+        took = f"ISO {asked.setting.iso:g}, f/{asked.setting.f_number:g}"
+        mind = "; ".join(in_words(limit).short for limit in asked.setting.limits)
+        text = f"{time}: {took}" + (f"; mind: {mind}." if mind else ".")
+        return Words(f"{text} {through}".strip(), f"{time}: {took}.")
+    stops = f"{abs(asked.off_stops):.1f}"
+    if asked.off_stops > 0:
+        text = f"{time} is out of reach: {stops} stops too bright. Longest is {setting_words(asked.longest)}."
+    else:
+        text = f"{time} is out of reach: {stops} stops too dark. Shortest is {setting_words(asked.shortest)}."
+    return both(f"{text} {through}".strip())
 
 
 # ---- limits and reasons --------------------------------------------------------------------------------------------

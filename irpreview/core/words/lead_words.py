@@ -79,6 +79,9 @@ def lead_text(verdict: Verdict) -> str:
     if verdict.subject is None:
         return LEAD_WORDS[verdict.lead]
     name = subject_name(verdict.subject, verdict.layers)
+    other = verdict.runner_up if verdict.clearness == "about_equal" else None
+    if other is not None:
+        return f"the {name} or {_the(other, verdict)} could lead"
     return f"the {name} {'lead' if is_plural(name) else 'leads'}"
 
 
@@ -91,7 +94,9 @@ def lead_reasons(verdict: Verdict) -> list[Sentence]:
     if runner is not None:
         evidence = f"strength {runner.strength:.2f} of 1 against {verdict.strength:.2f}: step, size, place"
         name = _the(runner, verdict)
-        out.append(Sentence(f"{cap(name)} could lead as well.", evidence, runner.centre_xy))
+        equal = verdict.clearness == "about_equal"
+        text = f"{cap(name)} could lead {'just as well' if equal else 'as well: it is close'}."
+        out.append(Sentence(text, evidence, runner.centre_xy))
     return out
 
 
@@ -132,8 +137,9 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
 
 
 def weak_edge(subject: Subject, verdict: Verdict) -> str:
-    """What the edge of the lead that does least does: `merges with the trees`; empty where every long edge separates
-    or it is named already."""
+    """What the weakest edge of the lead does: `merges with the trees`; empty where every long edge separates or it is
+    named already.
+    """
     weakest = subject.weakest
     if weakest is None or weakest is subject.best:
         return ""
@@ -163,6 +169,9 @@ def _why(verdict: Verdict) -> Sentence:
         return _wait(verdict, verdict.wait_for)
     if subject is None:
         text = "Nothing leads here: nothing stands out in infrared. Try another viewpoint."
+        if verdict.clearness == "not_quite" and verdict.subjects:
+            near = _the(verdict.subjects[0], verdict)
+            text = f"Nothing quite leads here: {near} {'come' if is_plural(near) else 'comes'} nearest."
         return Sentence(text, strongest(verdict), verdict.subjects[0].centre_xy if verdict.subjects else None)
     lead = cap(lead_text(verdict))
     if subject.choice == "sky":

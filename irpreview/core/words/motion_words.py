@@ -277,7 +277,7 @@ def _(doubt: FocalAssumed) -> Words:
 
 
 @in_words.register
-def _(doubt: WindUnknown) -> Words:
+def _(_doubt: WindUnknown) -> Words:
     return Words(
         "Wind not given: anything from light air to a fresh breeze. Give the wind or a clip.", "Wind not given."
     )

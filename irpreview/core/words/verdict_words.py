@@ -56,7 +56,7 @@ def sentences(verdict: Verdict) -> tuple[Sentence, ...]:
         text = "All the land lies in shade: the foliage stays grey, infrared is flat."
         out.append(Sentence(text, shade_evidence(verdict), None))
     out += _separation_sentences(verdict) + _sky_sentences(verdict) + _composition_sentences(verdict)
-    return tuple(out + [_doubt_sentence(doubt, verdict) for doubt in verdict.doubts])
+    return tuple(out + [_doubt_sentence(doubt) for doubt in verdict.doubts])
 
 
 # ---- the headline
@@ -311,7 +311,7 @@ def _composition_sentences(verdict: Verdict) -> list[Sentence]:
     return out
 
 
-def _doubt_sentence(doubt: VerdictDoubt, verdict: Verdict) -> Sentence:
+def _doubt_sentence(doubt: VerdictDoubt) -> Sentence:
     value = doubt.value or 0.0
     if doubt.kind == "snow_unlikely":
         text, why = "What looks like snow is taken for pale ground.", "green country, low ground, or the wrong season"

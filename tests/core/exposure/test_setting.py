@@ -4,6 +4,7 @@ import dataclasses
 import math
 from types import MappingProxyType
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -20,11 +21,13 @@ from irpreview.core.exposure.setting import (
     plan_exposure,
 )
 from irpreview.core.exposure.test_exposures import equal_shutter_s, factor_of_frame, read_back
+from irpreview.core.light.sensor_noise import sensor_of
 from irpreview.core.units import parse_shutter, shutter_text
 from irpreview.core.words import in_words, long_words
 from irpreview.errors import BadValue
 from irpreview.records import (
     ClassMovement,
+    ClassTone,
     CloudDrift,
     Conditions,
     Exposure,
@@ -38,6 +41,7 @@ from irpreview.records import (
     MovementLeftOut,
     Moving,
     Range,
+    Rendering,
     SettingsLeftOut,
     StreakReason,
 )
@@ -204,10 +208,8 @@ def test_where_nothing_streaks_the_nearest_is_given() -> None:
 
 
 def test_the_brightest_layer_is_placed_on_zone_seven_within_limits() -> None:
-    from irpreview.records import ClassTone, Rendering
 
     def rendering(zone: float, share: float = 0.3) -> Rendering:
-        import numpy as np
 
         tone = ClassTone(share, Range(3, 3, 3), Range(zone - 0.5, zone, zone + 0.5), Range(2, 3, 4))
         return Rendering(
@@ -314,7 +316,6 @@ def test_more_light_than_the_kit_can_take_is_refused() -> None:
 
 
 def test_a_warm_sensor_and_a_small_one_are_noisier() -> None:
-    from irpreview.core.light.sensor_noise import sensor_of
 
     small = sensor_of(dataclasses.replace(KIT, format_width_mm=13.2, format_height_mm=8.8))
     assert small.snr(400, 10.0) < sensor_of(KIT).snr(400, 10.0)

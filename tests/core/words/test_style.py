@@ -65,7 +65,7 @@ def test_no_string_of_the_words_holds_a_banned_word(path: Path) -> None:
 def test_the_scan_finds_what_it_looks_for(tmp_path: Path) -> None:
     bad = tmp_path / "bad.py"
     bad.write_text('"""Smear in a docstring is none."""\nx = f"leaves smear at {3}"\ny = "30s"\nz = "8-9 s"\n')
-    found = [text for _, text in  strings_of(bad) if BANNED.search(text) or UNITS.search(text)]
+    found = [text for _, text in strings_of(bad) if BANNED.search(text) or UNITS.search(text)]
     assert sorted(found) == ["30s", "8-9 s", "leaves smear at "]
 
 
