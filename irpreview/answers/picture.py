@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, span
+from irpreview.core.words import long_words
 from irpreview.records import CLASS_NAMES
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ def render_answer(
         height=snap.full_size[0],
         taken_at=None if analysis.photo.taken_at is None else analysis.photo.taken_at.isoformat(),
         confidence=round(float(analysis.scene.confidence.mean()), 3),
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         seconds=round(seconds, 3),
         tones_full_scale=tones_full_scale,
         files=dict(files),

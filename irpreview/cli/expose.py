@@ -17,7 +17,10 @@ from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
 from irpreview.io.photos import load_photo
-from irpreview.records import WORKING_SIDE_PX
+from irpreview.records import (
+    WORKING_SIDE_PX,
+    Doubt,
+)
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.asked_time import AskedTime
@@ -44,7 +47,8 @@ def register(app: typer.Typer) -> None:
             exposure, taught = expose_without_snap(asked.request())
             kit, patch = taught.kit, None
             wanted = asked_time_of(exposure, kit, asked.request())
-            log_used, doubts = kit != asked.request().kit, [*asked.lessons[1], *taught.says]
+            doubts: list[Doubt | str] = [*asked.lessons[1], *taught.says]
+            log_used = kit != asked.request().kit
         else:
             snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)
             analysis = analyse(snap, asked.request(snap))
@@ -55,10 +59,11 @@ def register(app: typer.Typer) -> None:
             name = None if photo is None else str(photo)
             emit_json(exposure_answer(exposure, kit, log_used, name, patch, doubts, wanted).as_json())
             return
+        told = long_words if why else short_words
         print(report(exposure, kit, wanted, why=why))
         if photo is not None:
-            print(f"White    {patch.says if patch else 'no sunlit foliage in the photo for a reading'}")
-        for doubt in dict.fromkeys((*doubts, *(long_words if why else short_words)(exposure.doubts))):
+            print(f"White    {told([patch])[0] if patch else 'no sunlit foliage in the snap for a white balance'}")
+        for doubt in told((*doubts, *exposure.doubts)):
             say(f"doubt: {doubt}")
 
 

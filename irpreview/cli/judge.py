@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,6 +15,7 @@ from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, WhyOption, emit_json, say, shutter_text
 from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.core.words import in_words
+from irpreview.core.words.lead_words import lead_text, why_line
 from irpreview.core.words.phrases import wind_text
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.io.photos import load_photo
@@ -85,8 +86,9 @@ def report(analysis: Analysis, doubts: list[str], *, why: bool = False) -> str:
         wind_text(wind) if wind is not None else "wind not given",
         f"paper grade {verdict.grade:g}",
     ]
-    lines = [f"{analysis.photo.name}  ({analysis.kit.name}, {', '.join(frame)})"]
-    for sentence in (*reasons(verdict), *sentences(verdict)):
+    lines = [f"{analysis.photo.name}: {lead_text(verdict)}  ({analysis.kit.name}, {', '.join(frame)})"]
+    first, *others = (*reasons(verdict), *sentences(verdict))
+    for sentence in (replace(first, text=why_line(verdict)), *others):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
         if why:
             lines += textwrap.wrap(sentence.evidence, 96, initial_indent="      ", subsequent_indent="      ")

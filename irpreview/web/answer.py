@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
@@ -21,8 +20,8 @@ from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
 from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.light_words import hours_of, next_good_light
 from irpreview.core.words.phrases import wind_name
-from irpreview.core.words.saying import both
 from irpreview.records import CLASS_WORDS, Range, Setting, Words
 
 SHUTTERS_S = (
@@ -160,16 +159,7 @@ def _metres(value: float) -> str:
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Give place and day to know."
-    spans: list[tuple[datetime, datetime]] = []
-    for one in plan.days[0].windows:
-        if spans and spans[-1][1] == one.start:  # the sun goes to the other side; the light stays good
-            spans[-1] = (spans[-1][0], one.end)
-        else:
-            spans.append((one.start, one.end))
-    if not spans:
-        later = plan.best[0] if plan.best else None
-        return "No good light that day." if later is None else f"Next good light: {later.start:%-d %B, %H:%M}."
-    return " and ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans[:2])
+    return " and ".join(hours_of(plan.days[0])[:2]) or next_good_light(plan)
 
 
 def _warning(analysis: Analysis) -> str:
@@ -240,7 +230,7 @@ def reasons(analysis: Analysis) -> list[tuple[str, str]]:
     patch = analysis.white_patch
     said = [*map(in_words, exposure.reasons), in_words(exposure.placement)]
     said += [*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost)]
-    return explained([*said, *([both(sentence(patch.says))] if patch is not None else [])])
+    return explained([*said, *([in_words(patch)] if patch is not None else [])])
 
 
 def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
@@ -339,4 +329,4 @@ def time_parts(analysis: Analysis) -> list[tuple[str, str]]:
 def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
     first = f"{analysis.kit.words}. Light: {in_words(analysis.light).long}"
-    return [sentence(text) for text in (first, *analysis.doubts)]
+    return [sentence(text) for text in (first, *long_words(analysis.doubts))]

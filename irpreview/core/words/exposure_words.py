@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from irpreview.core.exposure.asked_time import AskedTime, GreyFilter
 from irpreview.core.exposure.metering import TypedExposure
+from irpreview.core.exposure.white_balance import ReadingPatch
 from irpreview.core.light.sensor_noise import noise_word
 from irpreview.core.units import shutter_text
 from irpreview.core.words.saying import both, in_words
@@ -29,6 +30,7 @@ from irpreview.records import (
     Setting,
     SettingsLeftOut,
     ShortFrames,
+    ShutterUnknown,
     SnapBlownOut,
     SnapReading,
     SnapTagsDisagree,
@@ -162,6 +164,17 @@ def _(asked: AskedTime) -> Words:
     else:
         text = f"{time} is out of reach: {stops} stops too dark. Shortest is {setting_words(asked.shortest)}."
     return both(f"{text} {through}".strip())
+
+
+@in_words.register
+def _(patch: ReadingPatch) -> Words:
+    plant = {"grass": "grass", "leaves": "leaves", "green": "grass or leaves"}[patch.plant]
+    up = {"high": "high up", "half_way": "half way up", "low": "low down"}[patch.up]
+    across = {"left": "at the left", "middle": "in the middle", "right": "at the right"}[patch.across]
+    return Words(
+        f"Custom white balance: the sunlit {plant} {up} {across}, filter on, filling the frame.",
+        f"Custom white balance: the sunlit {plant} {across}, filter on.",
+    )
 
 
 # ---- limits and reasons --------------------------------------------------------------------------------------------
@@ -442,6 +455,11 @@ def _(_doubt: MovementLeftOut) -> Words:
     return Words(
         "No wind given and no clip measured, so the setting leaves movement out.", "Wind not given: movement left out."
     )
+
+
+@in_words.register
+def _(doubt: ShutterUnknown) -> Words:
+    return Words(f"No exposure planned: {doubt.why}; give one with --shutter.", "No exposure planned.")
 
 
 @in_words.register
