@@ -416,10 +416,11 @@ def render_tones(
         _add_directions(physics.view, is_reference, {0: sky_weight, 2: weights.of(2)}, factor, reference_factor)
 
     residual = network - developed
-    for part in (within, reference_factor, shaded * np.float32(physics.reference_open_shade_stops)):
-        residual -= part
+    residual -= within
+    residual -= reference_factor
     residual -= np.float32(np.median(residual[::_SAMPLE_STEP, ::_SAMPLE_STEP]))
     _steady(residual, weights)
+    residual -= shaded * np.float32(physics.reference_open_shade_stops)
     np.clip(residual, -RESIDUAL_LIMIT_STOPS, RESIDUAL_LIMIT_STOPS, out=residual)
     if painted is not None:
         residual[painted] = 0
