@@ -28,7 +28,7 @@ const show_bulb = () => {
   find('#while-open').hidden = find('#stop').hidden = stopped;
   find('#afterwards').hidden = !stopped;
   find('#direction').textContent = kept.state.up ? 'Count down' : 'Count up';
-  find('#quiet').textContent = kept.state.quiet ? 'Sound is off' : bell.context ? 'Sound is on' : 'Tap for sound';
+  find('#quiet').textContent = kept.state.quiet ? 'Sound off' : bell.context ? 'Sound on' : 'Tap for sound';
   find('#quiet').setAttribute('aria-pressed', String(kept.state.quiet));
 };
 

@@ -120,7 +120,7 @@ const show_setting = (ring, shutter_s, sure) => {
   find('.setting .iso', whole).textContent = `ISO ${plain_number(ring.iso)}`;
   find('.setting .stop', whole).textContent = `f/${plain_number(ring.f_number)}`;
   find('.setting .time', whole).textContent = shutter_text(shutter_s);
-  const first = untouched && known().tests.length ? ' Test frames first.' : here().right !== null ? ' By the test frame.' : '';
+  const first = untouched && known().tests.length ? ' Tests first.' : here().right !== null ? ' By your test.' : '';
   find('.sure', whole).textContent = sure + first;
 };
 
@@ -175,13 +175,15 @@ const show_tests = () => {
 
 // Each test frame as it would look beside a right one, where the factor holds.
 const cut_slices = (index) => {
-  const picture = find(`#picture-${index}`), place = facts.places[index];
+  const picture = find(`#picture-${index}`), place = facts.places[index], one = place.framings[0];
+  const middle = one ? [one.left + one.width / 2, one.top + one.height / 2] : [0.5, 0.5]; // what the picture is about
   for (const [rung, slice] of all(`#tests-${index} .slice`).entries()) {
     const copy = document.createElement('img');
     copy.src = picture.src;
     copy.alt = '';
     const brighter_stops = place.tests[rung].factor_stops - place.calculator.factor_stops;
     copy.style.setProperty('--light', String(2 ** (brighter_stops / 2.2)));
+    copy.style.objectPosition = middle.map((share) => `${share * 100}%`).join(' ');
     slice.replaceChildren(copy);
   }
 };
@@ -226,7 +228,7 @@ const show_place = (index, scroll = true) => {
     if (number === kept.state.place) button.setAttribute('aria-current', 'true');
     else button.removeAttribute('aria-current');
   }
-  find('#all-places').textContent = `${kept.state.place + 1} of ${facts.places.length}`;
+  find('#all-places').textContent = `${kept.state.place + 1} of ${facts.places.length} places`;
   const state = here(), whole = article(kept.state.place);
   find('.head', whole).append(find('.looks'));
   find('.text', whole).value = state.text;
