@@ -11,10 +11,7 @@ from irpreview.errors import BadValue
 
 
 def field_place_of(analysis: Analysis, title: str, with_place: bool) -> FieldPlace:
-    """The place. Raises BadValue where there is no exposure to carry.
-
-    Without its location all is worked out with the sun in coarse steps (`Analysis.without_place`), as on the card.
-    """
+    """The place; without its location by a sun in coarse steps. Raises BadValue where there is no exposure to carry."""
     if not with_place:
         analysis = analysis.without_place()
     if analysis.why_no_exposure is not None:

@@ -7,6 +7,7 @@ the user's becomes a sentence in the status line; nothing else of the page is to
 from __future__ import annotations
 
 import base64
+import re
 import tempfile
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -293,7 +294,7 @@ class Desk:
             snap = session.snaps[index]
             try:
                 analysis = self._analysis(session, snap, for_strip=True)
-                session.snaps[index] = self._judged(snap, analysis)
+                session.snaps[index] = self._judged(snap, analysis, with_framing=True)
             except IrpreviewError as error:
                 session.snaps[index] = replace(snap, trouble=sentence(str(error)))
             self.keeping.save(session)
@@ -390,9 +391,9 @@ class Desk:
         self.keeping.save(session)
 
     @staticmethod
-    def _judged(snap: Snap, analysis: Analysis) -> Snap:
+    def _judged(snap: Snap, analysis: Analysis, with_framing: bool = False) -> Snap:
         small = pictures.jpeg_bytes(pictures.shrunk(analysis.rendering.picture, pictures.SIDE_BY_SIDE_PX), 82)
-        return replace(snap, glance=answer.glance_of(analysis), infrared=small, trouble="")
+        return replace(snap, glance=answer.glance_of(analysis, with_framing), infrared=small, trouble="")
 
     # ---- kit, place and day -------------------------------------------------------------------------------------
 
@@ -594,12 +595,25 @@ class Desk:
                     pictures={name: self._motion(session, analysis)},
                     values={"version": session.version, "shutter": answer.shutter_now(analysis)},
                 )
+            if re.fullmatch(r"framing\d", name):
+                return self._framing(session, analysis, int(name[-1]))
             if name not in pictures.VIEWS:
                 raise BadValue(f"there is no view {name!s:.20}; choose one below the picture")
             parts = {"legend": sections.legend(analysis)} if name == "separation" else {}
             if name == "map":
                 parts = {"areas": sections.areas(analysis)}
             return Shown(pictures=self._views(analysis, (name,)), parts=parts, values={"version": session.version})
+
+    @staticmethod
+    def _framing(session: Session, analysis: Analysis, number: int) -> Shown:
+        """The infrared picture inside one of the framings; with the first comes the list of all."""
+        found = analysis.framings.best
+        picture = analysis.framing_picture(found[number]) if number < len(found) else analysis.rendering.picture
+        return Shown(
+            pictures={f"framing{number}": pictures.data_address(picture)},
+            parts={"framings": sections.framings(analysis)} if number == 0 else {},
+            values={"version": session.version},
+        )
 
     @staticmethod
     def _views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
@@ -610,6 +624,9 @@ class Desk:
         """What is behind the answer: one section."""
         with self.sessions.at(token) as session:
             if name == "beside":
+                if session.snaps and not session.snaps[session.current].glance.framing:
+                    analysis, snap = self.analysis_of(session), session.snaps[session.current]
+                    session.snaps[session.current] = replace(snap, glance=answer.glance_of(analysis, True))
                 return Shown(parts={"section-body": sections.beside(session)})
             if name not in sections.SECTIONS:
                 raise BadValue(f"there is no section {name!s:.20}")
