@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 import shutil
@@ -14,6 +15,7 @@ from PIL import Image
 
 import irpreview
 from irpreview import cli
+from irpreview.answers.field_notes import FieldNote
 from irpreview.cli.guide import guide_pages
 from irpreview.cli.reference import command_reference, commands, parameters
 from tests.core.simulated_frames import draw, picture_pair
@@ -79,6 +81,10 @@ def folder(tmp_path_factory):
         wall = 0.18 * (1 + 0.25 * np.exp(-(x**2 + y**2) / 0.1)) + rng.normal(0, 0.004, x.shape)
         code = (255 * wall.clip(0, 1) ** (1 / 2.2)).astype(np.uint8)
         Image.fromarray(np.dstack([code] * 3)).save(place / f"wall{i}.jpg", quality=95)
+    note = dict.fromkeys(FieldNote.model_fields) | {"uid": "0" * 32, "kind": "plan", "outcome": "unknown", "notes": "W"}
+    note |= {"title": "Tarn", "snap_name": "snap.jpg", "snap_sha256": "", "kit_name": "unmodified-720", "kit_key": ""}
+    page = {"schema": "irpreview/1", "kind": "field_notes", "page": "0" * 16, "version": "0.1.0", "frames": [note]}
+    (place / "field-notes.json").write_text(json.dumps(page))
     return place
 
 
