@@ -128,6 +128,7 @@ def _register_compare(group: typer.Typer) -> None:
     ) -> None:
         """Check the prediction against the frame that was taken."""
         from irpreview.analysis import analyse
+        from irpreview.core.field_log.difference_picture import with_scale
         from irpreview.io.field_log import FieldLog
         from irpreview.io.kits import load_kit
         from irpreview.io.photos import load_photo
@@ -137,7 +138,7 @@ def _register_compare(group: typer.Typer) -> None:
 
         chosen = load_kit(kit or "unmodified-720")
         result, differences = compare_frame(analyse(load_photo(snap, zone=zone), Request(kit=chosen)), frame)
-        picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", result.picture)
+        picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", with_scale(result.picture))
         if keep:
             with FieldLog(log) as book:
                 book.keep_differences(differences)

@@ -43,7 +43,7 @@ SCHEMA = "irpreview-log/2"
 READABLE = ("irpreview-log/1", SCHEMA)
 LARGEST_FILE_MB = 100.0
 PLACE_COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m")
-COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place")) + PLACE_COLUMNS
+COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place", "batch")) + PLACE_COLUMNS
 _NUMBERS = frozenset(
     (
         *PLACE_COLUMNS,

@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.field_log.difference_picture import difference_picture
 from irpreview.core.field_log.entries import ToneDifference
 from irpreview.core.imaging.registration import Registration
 from irpreview.errors import BadPair
@@ -70,6 +71,15 @@ class Comparison:
     sentences: tuple[str, ...]
     picture: ByteArray
     """(H, W, 3) sRGB: grey where they agree, orange where the frame is brighter, blue where darker."""
+
+    @property
+    def grey_came_out_stops(self) -> float:
+        """How much brighter (+) than middle grey a neutral grey in this light came out on the frame. [stops]
+
+        From all that is seen on both, each part by the tone that was predicted for it: bright leaves or a dark sky do
+        not count as exposure, as they do in the mean of the frame.
+        """
+        return (5.0 - self.exposure_zones) / self.contrast - 5.0
 
 
 def compare(
@@ -133,7 +143,7 @@ def compare(
         float(good.mean()),
         placed,
         _sentences(classes, parts, exposure, contrast, rank, error, placed),
-        frozen_array(difference_picture(whole, predicted_tones)),
+        frozen_array(difference_picture(whole, _zones(predicted_tones))),
     )
 
 
@@ -342,15 +352,3 @@ def _sentences(
     if not any("than predicted" in s for s in out):
         out.append(f"no class differs by more than {CLEAR_ZONES:g} zone")
     return tuple(out)
-
-
-def difference_picture(difference_zones: FloatArray, tones: FloatArray) -> ByteArray:
-    """(H, W, 3) sRGB: the predicted picture in grey; orange = the frame is brighter, blue = darker, full at 2 zones."""
-    grey = np.clip((_zones(tones) - 1.0) / 8.0, 0.0, 1.0)[..., None] * 0.55 + 0.2
-    d = np.nan_to_num(difference_zones)[..., None]
-    amount = np.clip((np.abs(d) - 0.15) / 1.85, 0.0, 1.0) ** 0.7
-    # Okabe and Ito 2008: vermilion against blue, told apart by everyone
-    colour = np.where(d > 0, np.array([213.0, 94.0, 0.0]), np.array([0.0, 114.0, 178.0])) / 255.0
-    mixed = grey * (1.0 - amount) + (0.35 * grey + 0.65 * colour) * amount
-    mixed = np.where(np.isfinite(difference_zones)[..., None], mixed, grey * 0.6)
-    return np.asarray(np.clip(mixed * 255.0 + 0.5, 0.0, 255.0), np.uint8)
