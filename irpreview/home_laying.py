@@ -7,7 +7,7 @@ needs. Every refusal is an answer, so that one bad file never ends the run.
 from __future__ import annotations
 
 import pickle
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
@@ -34,8 +34,8 @@ from irpreview.errors import BadPair, IrpreviewError
 from irpreview.io.log_entry_files import FrameFile, read_frame
 from irpreview.io.log_exchange import LogLessons
 from irpreview.io.photos import load_photo
-from irpreview.log_frames import without_lessons, facts_of_snap
-from irpreview.records import WORKING_SIDE_PX, ByteArray, FloatArray, Kit, Layer, Place, frozen_array
+from irpreview.log_frames import facts_of_snap, without_lessons
+from irpreview.records import WORKING_SIDE_PX, ByteArray, FloatArray, Kit, Layer, Place, Range, frozen_array
 from irpreview.request import Request
 
 LAID_SIDE_PX = 512
@@ -44,6 +44,10 @@ SHOWN_SIDE_PX = 440
 ALIKE_TRIED, NEAR_TRIED = 4, 2
 """On so many of the snaps most like it a frame is tried, and on so many nearest in time."""
 BEYOND_DOUBT = 2.0 * LEAST_BITE
+RIVAL_LIKENESS = 0.6
+"""Once a frame lies beyond doubt on a snap, only others that are so alike at first look are tried as well."""
+_NOTHING: FloatArray = np.zeros((0, 0), np.float32)
+_NO_PICTURE: ByteArray = np.zeros((0, 0, 3), np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +70,14 @@ class SnapView:
     """Its phone's own clock, without zone."""
     facts: dict[str, Any]
     """Fields of a log entry."""
-    planned: dict[str, float]
-    """ISO, f-number and time that the tool recommends for it; empty where it knows no light."""
-    sun_place: Place | None
+    kit_name: str
+    place: Place | None
+    taken_at: datetime | None
+    recommended: dict[str, float]
+    """ISO, f-number and time; empty where no light is known."""
+    metered_ev100: Range | None
+    factor_stops: Range | None
+    """As the plan had it: what the log taught before included."""
     tones: NDArray[np.float16]
     """(h, w) predicted, 512 px long."""
     luminance: NDArray[np.float16]
@@ -138,8 +147,10 @@ def ready_snap(task: SnapTask) -> SnapView | Unusable:
     try:
         photo = load_photo(Path(task.file), zone=task.zone, max_side=WORKING_SIDE_PX)
         taught = analyse(photo, Request(kit=task.kit, lessons=task.lessons))
+        _ = taught.scene  # asked for first, both share it
         # what was learned before must not hide what this frame teaches
-        return _view(task.file, taught, without_lessons(taught))
+        plain = without_lessons(taught) if task.lessons is not None or task.kit.class_correction_stops else taught
+        return _view(task.file, taught, plain)
     except IrpreviewError as error:
         return Unusable(task.file, " ".join(str(error).split()))
     except Exception as error:  # one photo never ends the run
@@ -148,12 +159,8 @@ def ready_snap(task: SnapTask) -> SnapView | Unusable:
 
 def _view(file: str, taught: Analysis, plain: Analysis) -> SnapView:
     photo, rendering, verdict = plain.photo, plain.rendering, plain.verdict
-    setting = None if taught.why_no_exposure is not None else taught.exposure.recommended
-    planned = (
-        {}
-        if setting is None
-        else {"iso": setting.iso, "f_number": setting.f_number, "shutter_s": setting.shutter_s.likely}
-    )
+    exposure = taught.exposure if taught.why_no_exposure is None else None
+    best = exposure.recommended if exposure is not None else None
     tall, wide = rendering.tones.shape
     k = min(1.0, LAID_SIDE_PX / max(tall, wide))
     size = (round(wide * k), round(tall * k))
@@ -165,9 +172,13 @@ def _view(file: str, taught: Analysis, plain: Analysis) -> SnapView:
         file,
         photo.name,
         photo.taken_at_naive,
-        facts_of_snap(plain),
-        planned,
+        facts_of_snap(plain) | {"snap_path": str(Path(file).resolve())},
+        plain.kit.name,
         photo.place,
+        photo.taken_at,
+        {} if best is None else {"iso": best.iso, "f_number": best.f_number, "shutter_s": best.shutter_s.likely},
+        exposure.metered_ev100 if exposure is not None and photo.shot.ev100 is not None else None,
+        exposure.factor_stops if exposure is not None else None,
         small(rendering.tones),
         small(linear_luminance(photo.pixels)),
         cv2.resize(plain.scene.label, size, interpolation=cv2.INTER_NEAREST),
@@ -221,12 +232,17 @@ def _seen(task: FrameTask, frame: FrameFile) -> FrameSeen:
     tried = list(dict.fromkeys((*order[:ALIKE_TRIED], *near)))
     found: dict[int, tuple[Sighting, Registration | None]] = {}
     starts = {}
-    for i in tried:
-        places = likely_places(ready[i][0], frame.linear)
-        starts[i] = [p.matrix for p in places]
-        view = view_of(task.folder, i)
-        placed = placement_from(np.asarray(view.tones, np.float32), frame.linear, starts[i])
-        found[i] = (Sighting(i, _bite(placed), max(p.likeness for p in places)), placed)
+    likely = dict(zip(tried, likely_places([ready[i][0] for i in tried], frame.linear), strict=True))
+    likest = max((places[0].likeness for places in likely.values()), default=0.0)
+    for i in sorted(tried, key=lambda n: -likely[n][0].likeness):
+        rough_likeness = likely[i][0].likeness
+        starts[i] = [place.matrix for place in likely[i]]
+        sure = any(s.bite >= BEYOND_DOUBT for s, _ in found.values())
+        if sure and rough_likeness < RIVAL_LIKENESS * likest:  # no second snap of the same view
+            found[i] = (Sighting(i, 0.0, rough_likeness), None)
+            continue
+        placed = placement_from(np.asarray(view_of(task.folder, i).tones, np.float32), frame.linear, starts[i])
+        found[i] = (Sighting(i, _bite(placed), rough_likeness), placed)
     if found and max(s.bite for s, _ in found.values()) < BEYOND_DOUBT:
         for i in tried:  # where the prediction is wrong, the snap's own brightness may still hold
             view = view_of(task.folder, i)
@@ -283,8 +299,9 @@ def lay(view: SnapView, frame: FloatArray, placed: Registration | None, name: st
     key = f"{str(view.facts['snap_sha256'])[:16]}:{name}"
     return Laid(
         result.grey_came_out_stops,
-        result,
-        differences_of(result, "", key),
+        # only what travels: no mapping proxy does, and the large pictures need not
+        replace(result, classes=dict(result.classes), difference_zones=_NOTHING, picture=_NO_PICTURE),
+        differences_of(result, view.kit_name, key),
         within(_grey(over), SHOWN_SIDE_PX),
         within(result.picture, SHOWN_SIDE_PX),
     )

@@ -10,6 +10,7 @@ from irpreview.answers.base import Whole
 from irpreview.answers.card import CardAnswer
 from irpreview.answers.exposure import ExposureAnswer
 from irpreview.answers.framing import FrameAnswer
+from irpreview.answers.home import HomeAnswer
 from irpreview.answers.movement import MoveAnswer
 from irpreview.answers.picture import RenderAnswer
 from irpreview.answers.verdict import JudgeAnswer
@@ -19,6 +20,7 @@ PUBLISHED: dict[str, type[Whole]] = {
     "card": CardAnswer,
     "expose": ExposureAnswer,
     "frame": FrameAnswer,
+    "homecoming": HomeAnswer,
     "judge": JudgeAnswer,
     "movement": MoveAnswer,
     "render": RenderAnswer,

@@ -93,8 +93,10 @@ def register(app: typer.Typer) -> None:
     _register_writing(group)
     _register_reading(group)
     _register_files(group)
+    from irpreview.cli.log_home import register_home
     from irpreview.cli.log_lessons import register_lessons
 
+    register_home(group)
     register_lessons(group)
 
 

@@ -108,7 +108,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
     seen: set[str] = set()
     for where, row in rows:
         try:
-            entry = check_entry(_entry_of(row))
+            entry = check_entry(entry_of_facts(row))
         except (IrpreviewError, ValueError, TypeError, KeyError, OverflowError) as error:
             raise BadLog(f"{path.name}, {where}: {_fault(error)}; nothing was imported") from None
         if entry.uid and (entry.uid in seen or log.has_uid(entry.uid)):
@@ -225,7 +225,8 @@ def log_schema() -> dict[str, Any]:
     return schema
 
 
-def _entry_of(row: Mapping[str, Any]) -> LogEntry:
+def entry_of_facts(row: Mapping[str, Any]) -> LogEntry:
+    """The frame that `facts_of` told. Raises BadValue, ValueError, TypeError."""
     value: dict[str, Any] = {}
     for name in COLUMNS:
         given = row.get(name)

@@ -26,6 +26,8 @@ from irpreview.records import CLASS_ID, CLASS_NAMES, CLASS_WORDS, ByteArray, Flo
 WORKING_SIDE_PX = 512
 FLOOR_ZONE, CEILING_ZONE = -1.0, 10.5
 CONTRAST_RANGE = (0.5, 2.0)
+FULL_SCALE_ZONE = 5.0 + math.log2(1.0 / 0.18)
+NEAR_GREY_ZONES = 1.5
 LEAST_SHARE = 0.01
 LEAST_COMPARED = 0.15
 """Least share of the snap that must be comparable."""
@@ -72,14 +74,9 @@ class Comparison:
     picture: ByteArray
     """(H, W, 3) sRGB: grey where they agree, orange where the frame is brighter, blue where darker."""
 
-    @property
-    def grey_came_out_stops(self) -> float:
-        """How much brighter (+) than middle grey a neutral grey in this light came out on the frame. [stops]
-
-        From all that is seen on both, each part by the tone that was predicted for it: bright leaves or a dark sky do
-        not count as exposure, as they do in the mean of the frame.
-        """
-        return (5.0 - self.exposure_zones) / self.contrast - 5.0
+    grey_came_out_stops: float = 0.0
+    """How much brighter (+) than middle grey a neutral grey in this light came out on the frame, from all parts that
+    were predicted near middle grey: bright leaves or a dark sky do not count as exposure, as in the frame's mean. [stops]"""
 
 
 def compare(
@@ -144,6 +141,7 @@ def compare(
         placed,
         _sentences(classes, parts, exposure, contrast, rank, error, placed),
         frozen_array(difference_picture(whole, _zones(predicted_tones))),
+        _grey_came_out(predicted, laid, size, steep),
     )
 
 
@@ -287,6 +285,25 @@ def _matched(predicted: FloatArray, taken: FloatArray) -> tuple[float, float]:
     lo, hi = (np.quantile(v, (0.1, 0.9)) for v in (predicted, taken))
     contrast = float(np.clip((lo[1] - lo[0]) / max(float(hi[1] - hi[0]), 0.3), *CONTRAST_RANGE))
     return float(np.median(predicted - contrast * taken)), contrast
+
+
+def _grey_came_out(predicted: FloatArray, laid: FloatArray, size: tuple[int, int], steep: FloatArray) -> float:
+    """How much brighter than predicted on the scale of tones the parts near middle grey came out. [stops]
+
+    Chosen by the prediction alone, blown out or not: whoever left out what was blown out would take the rest, which is
+    darker than it was predicted, for the whole.
+    """
+    seen = cv2.resize(np.isfinite(laid).astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    taken = _zones(cv2.resize(np.nan_to_num(laid), size, interpolation=cv2.INTER_AREA) / np.maximum(seen, 0.05))
+    usable = (seen > 0.7) & (steep < max(0.25, float(np.quantile(steep, 0.8))))
+    middle = 0.0
+    for _ in range(4):
+        ceiling = min(5.0 + NEAR_GREY_ZONES, FULL_SCALE_ZONE - 0.7 - middle)
+        here = usable & (np.abs(predicted - min(5.0, ceiling - NEAR_GREY_ZONES)) < NEAR_GREY_ZONES)
+        if here.mean() < LEAST_SHARE:
+            here = usable
+        middle = float(np.median((taken - predicted)[here])) if here.any() else 0.0
+    return middle
 
 
 def _part(

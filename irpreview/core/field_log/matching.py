@@ -1,4 +1,4 @@
-"""Which frame brought home belongs to which snap and plan: by the pictures first, by the clocks where they leave a doubt.
+"""Which frame brought home belongs to which snap and plan: by the pictures, by the clocks where those leave a doubt.
 
 The picture decides: how far the edges agree when the frame is laid on a snap, and how much of that is lost when it is
 pushed aside (`registration`). Clocks may be wrong by an hour or by a day's zone, so their common difference is taken
@@ -20,8 +20,7 @@ from scipy.optimize import linear_sum_assignment
 from irpreview.core.imaging.registration import LEAST_BITE
 
 WEAK_BITE = 0.04
-"""Least agreement that counts where the clocks say the same, see `LEAST_BITE` for what counts alone. Of 2080 frames laid
-on snaps of other places none reached it, see tests/reference/test_matching_real.py."""
+"""Least agreement that counts where the clocks say the same, see `LEAST_BITE` for what counts alone."""
 RIVAL_SHARE = 0.6
 """A second snap with this share of the best one's agreement shows the same view: the clocks choose between them."""
 CLOCK_PAIRS = 3

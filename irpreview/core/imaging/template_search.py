@@ -3,8 +3,8 @@
 The template of a snap is its predicted infrared tones, not its colours: what infrared turns round (leaves, sky) is
 turned round there already, so that the directions of the edges may be compared with their signs. Each picture is
 reduced to the gradients of its logarithm, evened out over the picture, and slid over the other (correlation of
-orientations: Fitch, Kadyrov, Christmas and Kittler, "Orientation correlation", BMVC 2002; here by plain Fourier transform
-at several sizes). What follows is refined and judged by `registration`.
+orientations: Fitch, Kadyrov, Christmas and Kittler, "Orientation correlation", BMVC 2002; here by plain Fourier
+transform at several sizes). What follows is refined and judged by `registration`.
 """
 
 from __future__ import annotations
@@ -80,15 +80,16 @@ def rough_places(templates: Sequence[Template], frame: FloatArray) -> list[Rough
     return [place for place in found if place is not None]
 
 
-def likely_places(template: Template, frame: FloatArray, most: int = 3) -> list[RoughPlace]:
-    """The likeliest placements of a frame (H, W) on one snap over turns and sizes, best first."""
+def likely_places(templates: Sequence[Template], frame: FloatArray, most: int = 3) -> list[list[RoughPlace]]:
+    """For each template the likeliest placements of a frame (H, W) over turns and sizes, best first."""
     small = _small_log(frame, SIDE_PX)
-    found = []
+    found: list[list[RoughPlace]] = [[] for _ in templates]
     for turn in TURNS_DEG:
         for zoom in ZOOMS:
             moved, steps, spectrum, length = _moved(small, turn, zoom)
-            found.append(_slid(template, spectrum, length, steps, moved, small.shape, frame.shape))
-    return sorted(found, key=lambda place: -place.likeness)[:most]
+            for template, places in zip(templates, found, strict=True):
+                places.append(_slid(template, spectrum, length, steps, moved, small.shape, frame.shape))
+    return [sorted(places, key=lambda place: -place.likeness)[:most] for places in found]
 
 
 # --- within ---------------------------------------------------------------------------------------------------------
@@ -137,7 +138,7 @@ def _length(field: Field) -> float:
 def _moved(
     log_small: FloatArray, turn_deg: float, zoom: float
 ) -> tuple[Matrix, tuple[int, int], NDArray[np.complex64], float]:
-    """The frame turned back and brought to the snap's scale: (matrix small frame -> moved, its shape, spectrum, length)."""
+    """The frame turned back and at the snap's scale: (matrix small frame -> moved, its shape, spectrum, length)."""
     tall, wide = log_small.shape
     k = 1.0 / zoom
     c, s = abs(math.cos(math.radians(turn_deg))), abs(math.sin(math.radians(turn_deg)))
