@@ -229,13 +229,18 @@ class FieldLog(LogRows):
         if waiting is None:
             return self._insert("frames", row)
         del row["uid"]
-        kept = {name: waiting[name] for name in ("notes", "place_id", "snap_id", "lens") if waiting[name]}
+        kept = {name: waiting[name] for name in row if waiting[name] and not row[name]}
+        kept |= {name: waiting[name] for name in ("notes", "place_id") if waiting[name]}
         self._update("frames", waiting["id"], row | kept)
         return int(waiting["id"])
 
     def _keep_batch(self, batch: str, words: str) -> None:
         """What a batch did, kept for as long as the log; more frames of the same batch join it."""
-        steps = [[table, number, before] for table, number, before, _ in self._steps if table in _OF_A_BATCH]
+        steps = [
+            [table, number, before, dict(self._one(f"SELECT * FROM {table} WHERE id = ?", (number,)) or {})]
+            for table, number, before, _ in self._steps
+            if table in _OF_A_BATCH
+        ]
         old = self._one("SELECT * FROM batches WHERE name = ?", (batch,))
         now = datetime.now(UTC).isoformat(timespec="seconds")
         if old is None:
@@ -269,15 +274,15 @@ class FieldLog(LogRows):
                     )
                 )
             count = int(self._rows("SELECT count(*) FROM frames WHERE batch = ?", (batch,))[0][0])
-            for table, number, before in reversed(json.loads(row["steps"])):
+            for table, number, before, after in reversed(json.loads(row["steps"])):
                 assert table in _OF_A_BATCH
                 now = self._one(f"SELECT * FROM {table} WHERE id = ?", (number,))
                 if now is None or (table == "frames" and now["batch"] != batch):
                     continue  # taken out or taken back since
                 if before is None:
                     self._delete(table, number)
-                else:  # notes and place written since then stay
-                    self._update(table, number, {k: v for k, v in before.items() if k not in ("notes", "place_id")})
+                else:  # what was changed since then stays
+                    self._update(table, number, {k: v for k, v in before.items() if now[k] == after.get(k)})
             self._delete("batches", row["id"])
         return count
 

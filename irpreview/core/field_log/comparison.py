@@ -75,8 +75,10 @@ class Comparison:
     """(H, W, 3) sRGB: grey where they agree, orange where the frame is brighter, blue where darker."""
 
     grey_came_out_stops: float = 0.0
-    """How much brighter (+) than middle grey a neutral grey in this light came out on the frame, from all parts that
-    were predicted near middle grey: bright leaves or a dark sky do not count as exposure, as in the frame's mean. [stops]"""
+    """How much brighter (+) than middle grey a neutral grey in this light came out on the frame. [stops]
+
+    From all parts that were predicted near middle grey: bright leaves or a dark sky do not count as exposure, as they
+    do in the mean of the frame."""
 
 
 def compare(
