@@ -62,7 +62,12 @@ CameOutOption = Annotated[
 ]
 OutcomeOption = Annotated[
     str | None,
-    typer.Option("--outcome", metavar="WORD", help="good, thin, dense, clipped, blocked, failed or unknown."),
+    typer.Option(
+        "--outcome",
+        metavar="WORD",
+        help="good, thin (too dark), dense (too bright), clipped (blown out), blocked (black), failed (teaches "
+        "nothing) or unknown; all but the last two teach without a number too.",
+    ),
 ]
 SubjectOption = Annotated[
     str | None, typer.Option("--subject", metavar="CLASS", help="What was judged, such as tree; left out = grey.")
