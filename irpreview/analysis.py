@@ -23,13 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview import installation
-from irpreview.core.exposure.asked_time import setting_for_time
+from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
 from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
 from irpreview.core.framing.search import find_framings
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.imaging.resize import within
+from irpreview.core.light.coarse_sun import coarse_light
 from irpreview.core.light.daylight import HAZE_AOD, illuminance_lx, light_for, light_spectra, sun_positions
 from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.light_plan import LightPlan, plan_light
@@ -69,7 +70,7 @@ from irpreview.records import (
     Verdict,
     frozen_array,
 )
-from irpreview.records.framing import Framings
+from irpreview.records.framing import Framing, Framings
 from irpreview.request import Corrections, PlannedLight, Request
 
 T = TypeVar("T")
@@ -131,6 +132,14 @@ def _asked_by(name: str) -> frozenset[str]:
 ASKED_BY = MappingProxyType({name: _asked_by(name) for name in DEPENDS_ON})
 
 
+def _made_of(name: str) -> frozenset[str]:
+    """All answers that an answer is made of, itself included."""
+    return frozenset({name}).union(*(_made_of(part) for part in DEPENDS_ON.get(name, ())))
+
+
+_WITHOUT_LIGHT = frozenset(name for name in DEPENDS_ON if "snap_light" not in _made_of(name)) - {"day_plan"}
+
+
 def _same(one: object, other: object) -> bool:
     """Whether two values of a field ask the same; pictures and clips only where they are the very same."""
     if one is other:
@@ -170,6 +179,17 @@ class Analysis:
         changed |= {name for name, of in ASPECTS.items() if of(request) != of(self.request)}
         kept = {name: value for name, value in self._kept.items() if not ASKED_BY[name] & changed}
         return Analysis(self.full_photo, request, kept)
+
+    def without_place(self) -> Analysis:
+        """The analysis to hand on without its place: all is worked out with the sun in coarse steps, so that no figure
+        in it tells where it is. The very same where no place went into the light.
+        """
+        coarse = coarse_light(self.light, self.photo.heading_deg)
+        if coarse is self.light:
+            return self
+        kept = {name: value for name, value in self._kept.items() if name in _WITHOUT_LIGHT}
+        kept |= {"light": coarse, "snap_light": coarse_light(self.snap_light, self.photo.heading_deg)}
+        return Analysis(self.full_photo, self.request, kept)
 
     def _once(self, name: str, work: Callable[[], T]) -> T:
         if name not in self._kept:
@@ -235,7 +255,8 @@ class Analysis:
     @property
     def light(self) -> Light:
         """The light that everything is told in: the snap's own, or the planned one. Raises BadValue for a planned one
-        without daylight."""
+        without daylight.
+        """
         return self._once("light", self._light)
 
     def _light(self) -> Light:
@@ -318,7 +339,6 @@ class Analysis:
     def _rates(self, conditions: Conditions, *, with_clip: bool) -> Rates:
         return rates_of_motion(
             self.scene,
-            None,
             conditions,
             self.photo,
             clip=self.request.clip if with_clip else None,
@@ -364,10 +384,15 @@ class Analysis:
         """What to set: for the shutter time asked for where the kit reaches it, else the recommended; None without."""
         if self.why_no_exposure is not None:
             return None
-        exposure, asked = self.exposure, self.request.shutter_s
-        if asked is None or not exposure.settings:
-            return exposure.recommended
-        return setting_for_time(exposure.settings, asked, self.kit).setting
+        asked = self.asked_time
+        return self.exposure.recommended if asked is None else asked.setting
+
+    @property
+    def asked_time(self) -> AskedTime | None:
+        """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
+        if self.why_no_exposure is not None:
+            return None
+        return asked_time_of(self.exposure, self.kit, self.request)
 
     @property
     def shutter_s(self) -> float:
@@ -421,8 +446,21 @@ class Analysis:
             self.request.conditions,
             self.kit,
             focal,
-            self.verdict.lead,
+            self.verdict,
         )
+
+    def framing_picture(self, framing: Framing, side_px: int = WORKING_SIDE_PX) -> ByteArray:
+        """The infrared picture (h, w) inside a framing, in the snap's own print, at most so long [px].
+
+        Cut from the picture at the analysis' size, or, where that holds too few pixels and it was made already, from
+        the one at the snap's own size.
+        """
+        whole = self.rendering.picture
+        left, top, right, bottom = framing.frame.box_px(whole.shape[1], whole.shape[0])
+        if max(right - left, bottom - top) < side_px and "full_rendering" in self._kept:
+            whole = self.full_rendering.picture
+            left, top, right, bottom = framing.frame.box_px(whole.shape[1], whole.shape[0])
+        return frozen_array(within(np.ascontiguousarray(whole[top:bottom, left:right]), side_px))
 
     def _movement_at_wind(self, wind_m_s: float) -> Movement:
         """What the shutter time would make of another mean wind [m/s], by the wind table."""
@@ -523,6 +561,15 @@ class Analysis:
                 shutter_s = best.shutter_s.likely * 2.0 ** (now - ev100_of_lux(illuminance_lx(then, tables)))
             found.append(Hour(time, float(height), shutter_s))
         return tuple(found)
+
+
+def asked_time_of(exposure: Exposure, kit: Kit, request: Request) -> AskedTime | None:
+    """What a kit can set at the time asked for; None where no time was asked for."""
+    if request.shutter_s is None or not exposure.settings:
+        return None
+    best = exposure.recommended
+    liked = {} if best is None else {"liked_f_number": best.f_number}
+    return setting_for_time(exposure.settings, request.shutter_s, kit, **liked)
 
 
 def analyse(photo: Photo, request: Request | None = None) -> Analysis:

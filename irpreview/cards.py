@@ -21,7 +21,12 @@ SOURCES = (
 
 
 def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
-    """The card. Raises BadValue when there is no exposure to carry."""
+    """The card. Raises BadValue when there is no exposure to carry.
+
+    Without its place it is worked out with the sun in coarse steps (`Analysis.without_place`).
+    """
+    if not with_place:
+        analysis = analysis.without_place()
     if analysis.why_no_exposure is not None:
         raise BadValue(f"a card needs an exposure, and there is none: {analysis.why_no_exposure}")
 
@@ -57,6 +62,7 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         place=analysis.photo.place,
         with_place=with_place,
         version=__version__,
+        asked_time=analysis.asked_time,
     )
 
 

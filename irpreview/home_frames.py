@@ -50,6 +50,8 @@ from irpreview.io.tables import load_tables
 from irpreview.io.worker_pool import Died, cores, over_cores
 from irpreview.records import Kit
 
+SAME_EXPOSURE_STOPS = 0.25
+"""A frame and what was noted of it differ by rounding only."""
 PLANNED = ("planned_iso", "planned_f_number", "planned_shutter_s")
 
 
@@ -71,7 +73,7 @@ def bring_home(
     lessons: LogLessons | None = None,
     leave_out: Path | None = None,
     jobs: int | None = None,
-    watch: Callable[[str, int, int], None] = lambda what, done, of: None,
+    watch: Callable[[str, int, int], None] = lambda *_: None,
 ) -> Brought:
     """Match the infrared frames of a folder with their snaps and plans, and compare each with its prediction.
 
@@ -200,6 +202,10 @@ def _entry(row: _Row, kit: Kit) -> LogEntry | None:
     if row.plan is not None:
         kept = ("notes", "place_name", "subject", "in_shade", "lens", *PLANNED)
         value |= {name: getattr(row.plan, name) for name in kept}
+        if row.plan.outcome != "unknown":  # judged in the field
+            value["outcome"] = row.plan.outcome
+        if value.get("metered_ev100") is None:
+            value["metered_ev100"] = row.plan.metered_ev100
     if kit.lens is not None and not value.get("lens"):
         value["lens"] = kit.lens
     return check_entry(LogEntry(kit_name=kit.name, kit_key=kit_key(kit), **value))
@@ -246,7 +252,7 @@ def _homecoming(
 ) -> Homecoming:
     entries = () if log is None else log.search(SearchWish(kit_name=kit.name, newest_first=False))
     known = frozenset[str]() if log is None else log.knows_frames(row.seen.facts["frame_sha256"] for row in rows)
-    plan_of = _plans(rows, [e for e in entries if e.iso is None and e.shutter_s is None and e.snap_path], known)
+    plan_of = _plans(rows, [e for e in entries if not e.frame_path and e.snap_path], known)
     for row in rows:
         row.plan = plan_of.get(row.at)
     beside = _beside(rows, plan_of)
@@ -269,15 +275,23 @@ def _homecoming(
 
 
 def _plans(rows: Sequence[_Row], plans: Sequence[LogEntry], known: frozenset[str]) -> dict[int, LogEntry]:
-    """Row -> what was planned for it: the plan of its snap whose exposure lies nearest."""
+    """Row -> what was planned for it, or noted in the field: of its snap, and of the exposure that lies nearest.
+
+    What was noted with its exposure is the frame itself: it belongs to one of that exposure alone.
+    """
     out: dict[int, LogEntry] = {}
     for row in rows:
         if row.view is None or row.seen.facts["frame_sha256"] in known:
             continue
         sha, name = row.view.facts["snap_sha256"], row.view.name
         mine = [p for p in plans if (p.snap_sha256 == sha if p.snap_sha256 else Path(p.snap_path or "").name == name)]
+        taken = _ev100(row.seen.facts)
+        mine = [
+            p
+            for p in mine
+            if p.frame_ev100 is None or (taken is not None and abs(p.frame_ev100 - taken) <= SAME_EXPOSURE_STOPS)
+        ]
         if mine:
-            taken = _ev100(row.seen.facts)
             out[row.at] = min(mine, key=lambda p: abs((_planned_ev100(p) or 99.0) - (taken or 0.0)))
     return out
 
@@ -305,6 +319,8 @@ def _ev100(facts: Mapping[str, Any]) -> float | None:
 
 
 def _planned_ev100(plan: LogEntry) -> float | None:
+    if plan.frame_ev100 is not None:
+        return plan.frame_ev100
     return replace(
         plan, iso=plan.planned_iso, f_number=plan.planned_f_number, shutter_s=plan.planned_shutter_s
     ).frame_ev100

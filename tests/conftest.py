@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sklearn.datasets import load_sample_image
 
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 # No test may read or write the log of whoever runs it.
@@ -53,6 +54,4 @@ def research() -> Path:
 @pytest.fixture(scope="session")
 def sample_photographs() -> dict[str, np.ndarray]:
     """scikit-learn's two bundled photographs, uint8 sRGB: a temple in trees and a flower."""
-    from sklearn.datasets import load_sample_image
-
     return {name: np.ascontiguousarray(load_sample_image(name)) for name in ("china.jpg", "flower.jpg")}

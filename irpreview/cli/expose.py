@@ -8,13 +8,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.analysis import analyse, asked_time_of, expose_without_snap
+from irpreview.answers.exposure import exposure_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say
+from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.io.photos import load_photo
+from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
+    from irpreview.core.exposure.asked_time import AskedTime
     from irpreview.records import Exposure, Kit
 
 PhotoOption = Annotated[
@@ -30,41 +36,34 @@ def register(app: typer.Typer) -> None:
     def expose(asked: Asked, photo: PhotoOption = None, as_json: JsonOption = False) -> None:
         """What ISO, aperture and time, how sure it is, and test exposures."""
         asked.check()
-        from irpreview.answers.exposure import exposure_answer
 
         if photo is None:
-            from irpreview.analysis import expose_without_snap
-
             inputs = asked.inputs
             if not inputs.planned_time and bool(inputs.place.strip()) != bool(inputs.when.strip()):
                 raise fail_usage("--place and --when go together: the sun model needs a place and a time")
             exposure, taught = expose_without_snap(asked.request())
             kit, patch = taught.kit, None
+            wanted = asked_time_of(exposure, kit, asked.request())
             log_used, doubts = kit != asked.request().kit, [*asked.lessons[1], *taught.says]
         else:
-            from irpreview.analysis import analyse
-            from irpreview.io.photos import load_photo
-            from irpreview.records import WORKING_SIDE_PX
-
             snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)
             analysis = analyse(snap, asked.request(snap))
             exposure, kit, patch = analysis.exposure, analysis.kit, analysis.white_patch
+            wanted = analysis.asked_time
             log_used, doubts = analysis.lessons_used, [*asked.lessons[1], *analysis.doubts]
         if as_json:
             name = None if photo is None else str(photo)
-            emit_json(exposure_answer(exposure, kit, log_used, name, patch, doubts).as_json())
+            emit_json(exposure_answer(exposure, kit, log_used, name, patch, doubts, wanted).as_json())
             return
-        print(report(exposure, kit))
+        print(report(exposure, kit, wanted))
         if photo is not None:
             print(f"White    {patch.says if patch else 'no sunlit grass or leaves in the photo for a reading'}")
         for doubt in dict.fromkeys((*doubts, *long_words(exposure.doubts))):
             say(f"doubt: {doubt}")
 
 
-def report(answer: Exposure, kit: Kit) -> str:
-    """The exposure as a short text."""
-    from irpreview.core.light.filter_factor import PART_WORDS
-
+def report(answer: Exposure, kit: Kit, asked: AskedTime | None = None) -> str:
+    """The exposure as a short text; a time that was asked for goes first."""
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",
@@ -80,6 +79,8 @@ def report(answer: Exposure, kit: Kit) -> str:
     ]
     lines.append(f"Place    {in_words(answer.placement).long}")
     best = answer.recommended
+    if asked is not None:
+        lines += ["", f"Asked    {in_words(asked).long}"]
     if best is not None:
         lines += ["", f"Take     ISO {best.iso:g}   f/{best.f_number:g}   {best.shutter_text}"]
         low, high = shutter_text(best.shutter_s.low), shutter_text(best.shutter_s.high)

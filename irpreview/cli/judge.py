@@ -9,8 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from irpreview.analysis import analyse
+from irpreview.answers.verdict import judge_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, say, shutter_text
+from irpreview.core.verdict.verdict_picture import draw_verdict
+from irpreview.core.words import in_words
+from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.verdict_words import reasons, sentences
+from irpreview.io.photos import load_photo
+from irpreview.io.pictures import make_folder, write_jpeg, write_png
+from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -42,10 +51,6 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Will the layers separate, is there enough in the sky, what should lead the picture."""
         asked.check()
-        from irpreview.analysis import analyse
-        from irpreview.answers.verdict import judge_answer
-        from irpreview.io.photos import load_photo
-        from irpreview.records import WORKING_SIDE_PX
 
         refused = Refusals()
         answers: list[tuple[float, dict[str, Any], str]] = []
@@ -73,9 +78,6 @@ def register(app: typer.Typer) -> None:
 
 def report(analysis: Analysis, doubts: list[str]) -> str:
     """The verdict as a short text."""
-    from irpreview.core.words.lead_words import lead_text
-    from irpreview.core.words.verdict_words import reasons, sentences
-
     verdict, wind = analysis.verdict, analysis.request.conditions.wind_m_s
     frame = [
         shutter_text(analysis.shutter_s),
@@ -85,6 +87,8 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
     lines = [f"{analysis.photo.name}: {lead_text(verdict)}  ({analysis.kit.name}, {', '.join(frame)})"]
     for sentence in (*reasons(verdict), *sentences(verdict)):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
+    if analysis.asked_time is not None:
+        lines += textwrap.wrap(in_words(analysis.asked_time).long, 96, initial_indent="  ", subsequent_indent="    ")
     parts = ", ".join(f"{name} {value:.2f}" for name, value in asdict(verdict.layered_contrast_parts).items())
     lines.append(f"  For sorting: layered contrast {verdict.layered_contrast:.0f} of 100 ({parts}).")
     for doubt in doubts:
@@ -103,9 +107,6 @@ def _put(answer: dict[str, Any], text: str, as_json: bool, first: bool) -> None:
 
 def _write(analysis: Analysis, path: Path, folder: Path) -> dict[str, str]:
     """Write picture and layer map; returns their paths."""
-    from irpreview.core.verdict.verdict_picture import draw_verdict
-    from irpreview.io.pictures import make_folder, write_jpeg, write_png
-
     make_folder(folder)
     picture = folder / f"{path.stem}-verdict.jpg"
     layers = folder / f"{path.stem}-layers.png"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -20,11 +21,25 @@ from irpreview.cli.common import (
     say,
     within,
 )
-
-if TYPE_CHECKING:
-    from irpreview.core.field_log.homecoming import Homecoming
-    from irpreview.io.log_exchange import LogLessons
-    from irpreview.records import Kit
+from irpreview.cli.log_lines import entry_facts, line_of
+from irpreview.core.field_log.homecoming import Homecoming
+from irpreview.core.words.home_words import (
+    clock_words,
+    exposure_words,
+    headline,
+    lesson_words,
+    outcome_words,
+    where_words,
+)
+from irpreview.core.words.phrases import cap
+from irpreview.home_frames import bring_home
+from irpreview.io.field_log import FieldLog, default_path
+from irpreview.io.home_proposal import read_proposal, take_proposal, write_proposal
+from irpreview.io.home_sheet import home_sheet
+from irpreview.io.kits import load_kit
+from irpreview.io.log_exchange import LogLessons, lessons_of
+from irpreview.io.pictures import make_folder, write_jpeg
+from irpreview.records import Kit
 
 FolderArgument = Annotated[
     Path, typer.Argument(metavar="FOLDER", help="The infrared frames brought home: finished pictures or raw files.")
@@ -66,26 +81,21 @@ def _register_match(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Find the snap and plan of each frame brought home, compare, and show one sheet. Writes nothing to the log."""
-        from irpreview.home_frames import bring_home
-        from irpreview.io.field_log import FieldLog, default_path
-        from irpreview.io.home_proposal import write_proposal
-        from irpreview.io.home_sheet import home_sheet
-        from irpreview.io.kits import load_kit
-        from irpreview.io.pictures import make_folder, write_jpeg
-
         if not snaps:
             raise fail_usage("say where the snaps are: --snaps FOLDER or --snaps FILE")
         chosen = load_kit(kit or "unmodified-720")
         file = log or default_path()
         lessons = None if without_log else _lessons(chosen, file)
         make_folder(out)
-        if file.exists():
-            with FieldLog(file, read_only=True) as book:
-                brought = bring_home(
-                    folder, snaps, chosen, book, zone=zone, lessons=lessons, jobs=jobs, watch=_tell(as_json)
-                )
-        else:
-            brought = bring_home(folder, snaps, chosen, None, zone=zone, jobs=jobs, watch=_tell(as_json))
+        with FieldLog(file, read_only=True) if file.exists() else nullcontext() as book:
+            brought = bring_home(
+                *(folder, snaps, chosen, book),
+                zone=zone,
+                lessons=lessons,
+                leave_out=out,
+                jobs=jobs,
+                watch=_tell(as_json),
+            )
         home = brought.homecoming
         proposal = out / f"home-{home.batch}.json"
         how_on = f"Nothing is in the log yet. To take it in: irpreview log take {proposal.name}"
@@ -115,10 +125,6 @@ def _register_take(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Take what `log match` showed into the log, all or none; no frame is taken twice."""
-        from irpreview.cli.log import entry_facts, line_of
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.home_proposal import read_proposal, take_proposal
-
         shown = read_proposal(proposal)
         with FieldLog(log) as book:
             taken, known = take_proposal(book, shown, only=_numbers(only), leave=_numbers(leave))
@@ -142,8 +148,6 @@ def _register_take(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Take a whole batch of frames out of the log again; plans wait for their frames as before."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log, read_only=batch is None) as book:
             if batch is None:
                 for one in book.batches():
@@ -161,8 +165,6 @@ def _register_take(group: typer.Typer) -> None:
 
 def _lessons(kit: Kit, log: Path) -> LogLessons | None:
     """What the plan was made with; None where there is no log."""
-    from irpreview.io.log_exchange import lessons_of
-
     return lessons_of(kit, log) if log.exists() else None
 
 
@@ -177,16 +179,6 @@ def _tell(quiet: bool) -> Callable[[str, int, int], None]:
 
 
 def _print_table(home: Homecoming) -> None:
-    from irpreview.core.words.home_words import (
-        clock_words,
-        exposure_words,
-        headline,
-        lesson_words,
-        outcome_words,
-        where_words,
-    )
-    from irpreview.core.words.phrases import cap
-
     print(f"{cap(headline(home))}.")
     for one in home.frames:
         print(f"{one.number:>4}  {one.name}: {where_words(one)}")

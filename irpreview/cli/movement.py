@@ -7,11 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.analysis import analyse
+from irpreview.answers.movement import holding_answer, move_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotoArgument, emit_json, say, shutter_text
+from irpreview.core.motion.blur import holding_settings
+from irpreview.core.motion.sway import LONGEST_S
 from irpreview.core.words import long_words
 from irpreview.core.words.motion_words import print_text, wind_words
-from irpreview.records import CLASS_WORDS
+from irpreview.io.photos import load_photo
+from irpreview.io.pictures import make_folder, write_jpeg
+from irpreview.records import CLASS_WORDS, WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -39,9 +45,6 @@ def register(app: typer.Typer) -> None:
         Blur of leaves, grass, water, clouds, people and of the tripod itself, how long each holds and when it flows.
         """
         asked.check()
-        from irpreview.analysis import analyse
-        from irpreview.answers.movement import move_answer
-        from irpreview.io.photos import load_photo
 
         # only a picture to be written asks for the snap at its own size
         snap = load_photo(photo, zone=asked.zone, max_side=None if out is not None else _working_side())
@@ -56,16 +59,12 @@ def register(app: typer.Typer) -> None:
 
 
 def _working_side() -> int:
-    from irpreview.records import WORKING_SIDE_PX
 
     return WORKING_SIDE_PX
 
 
 def _holding(analysis: Analysis) -> tuple[HoldingAnswer | None, tuple[str, ...]]:
     """Which ISO and aperture reach the time that holds the plants, and the noise it costs."""
-    from irpreview.answers.movement import holding_answer
-    from irpreview.core.motion.blur import holding_settings
-
     held = [
         (move.holds_until_s.likely, name)
         for name, move in analysis.movement.classes.items()
@@ -86,8 +85,6 @@ def _holding(analysis: Analysis) -> tuple[HoldingAnswer | None, tuple[str, ...]]
 
 def _draw(analysis: Analysis, out: Path) -> Path:
     """Write the infrared picture in motion, in the snap's own framing."""
-    from irpreview.io.pictures import make_folder, write_jpeg
-
     time = shutter_text(analysis.shutter_s).replace("/", "-").replace(" ", "")
     path = make_folder(out) / f"{Path(analysis.photo.name).stem}-infrared-{time}.jpg"
     return write_jpeg(path, analysis.motion_picture(DRAWN_SIDE_PX))
@@ -115,7 +112,6 @@ def report(name: str, moved: Movement, rates: Rates, answer: MoveAnswer) -> str:
 
 
 def _line(move: ClassMovement) -> str:
-    from irpreview.core.motion.sway import LONGEST_S
 
     if move.holds_until_s is None:
         return "still"

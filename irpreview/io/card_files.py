@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
+from PIL import Image, ImageDraw, ImageFont
 
 from irpreview.answers.card import card_answer
 from irpreview.core.card.blocks import Block, card_blocks, footer_words, key_figures
@@ -98,7 +99,6 @@ class _Sheet:
     """A growing sheet of paper, written from top to bottom."""
 
     def __init__(self, width: int, edge: int) -> None:
-        from PIL import Image, ImageDraw
 
         self.edge, self.width = edge, width
         self.image = Image.new("RGB", (width, 2000), PAPER)
@@ -107,12 +107,10 @@ class _Sheet:
 
     @lru_cache(maxsize=16)  # noqa: B019  a sheet lives as long as one file
     def font(self, size: int, bold: bool = False) -> Any:
-        from PIL import ImageFont
 
         return ImageFont.truetype(str(font_files()["bold" if bold else "regular"]), size)
 
     def room(self, height: int) -> None:
-        from PIL import Image, ImageDraw
 
         if self.y + height + self.edge > self.image.height:
             longer = Image.new("RGB", (self.width, max(self.image.height * 2, self.y + height + self.edge)), PAPER)
@@ -164,7 +162,6 @@ class _Sheet:
         self.pen.line((self.edge, self.y - 4, self.width - self.edge, self.y - 4), fill=LINE, width=1)
 
     def picture(self, pixels: ByteArray, caption: str) -> None:
-        from PIL import Image
 
         image = Image.fromarray(pixels).convert("RGB")
         scale = min((self.width - 2 * self.edge) / image.width, 900 / image.height)
@@ -225,8 +222,6 @@ def _write_block(sheet: _Sheet, block: Block) -> None:
 
 def small_picture(pixels: ByteArray, longest_px: int = 900) -> ByteArray:
     """A copy no longer than `longest_px` on its long side, for the card."""
-    from PIL import Image
-
     image = Image.fromarray(pixels)
     image.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
     return np.asarray(image)

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 from xml.sax.saxutils import escape
 
+from PIL import Image
+
 from irpreview.core.card.blocks import Block, Figure, card_blocks, footer_words, key_figures
 from irpreview.errors import CannotWrite
 from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files, held
@@ -60,7 +62,7 @@ def card_pdf(card: ShotCard) -> bytes:
 
 
 def _largest(card: ShotCard, sides: int, most: tuple[float, float]) -> _Plan | None:
-    """The plan with the largest text that fits; most: width and height that a picture may take [pt]."""
+    """The plan with the largest text that fits; most: width and height that a picture may take [pt]"""
     found = _Plan.of(card, LEAST_PT, sides, most)
     if found is None:
         return None
@@ -86,7 +88,6 @@ def _register_fonts() -> None:
 
 
 def _jpeg(pixels: ByteArray) -> bytes:
-    from PIL import Image
 
     packed = io.BytesIO()
     Image.fromarray(pixels).save(packed, "JPEG", quality=88)
@@ -128,11 +129,11 @@ class _Head:
 
     title: _Part
     shown: tuple[tuple[float, float], ...]
-    """Width and height of both pictures [pt]."""
+    """Width and height of both pictures [pt]"""
     cautions: _Part
     figures: _Part
     wide: float
-    """Of the left side [pt]."""
+    """Of the left side [pt]"""
     gap: float
 
     @classmethod
@@ -322,7 +323,7 @@ def _cut(one: Any, most: float, width: float) -> list[Any]:
 
 
 def _shown_sizes(card: ShotCard, most: tuple[float, float]) -> tuple[tuple[float, float], ...]:
-    """Width and height of both pictures on paper [pt]."""
+    """Width and height of both pictures on paper [pt]"""
     sizes = []
     for pixels in (card.snap, card.infrared):
         rows, columns = pixels.shape[:2]
@@ -332,7 +333,7 @@ def _shown_sizes(card: ShotCard, most: tuple[float, float]) -> tuple[tuple[float
 
 
 def _pictures_height(shown: Iterable[tuple[float, float]]) -> float:
-    """Of the pictures with their captions [pt]."""
+    """Of the pictures with their captions [pt]"""
     return max(high for _, high in shown) + 1.25 * LEAST_PT
 
 
@@ -367,7 +368,7 @@ def _draw_notes(canvas: Any, left: float, bottom: float, width: float, height: f
 
 
 class _Styles:
-    """Paragraph styles for one size of body text [pt]."""
+    """Paragraph styles for one size of body text [pt]"""
 
     def __init__(self, size: float) -> None:
         from reportlab.lib.colors import HexColor

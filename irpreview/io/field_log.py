@@ -21,6 +21,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
+from platformdirs import user_data_path
+
 from irpreview.core.field_log.entries import (
     HomeFrame,
     LogEntry,
@@ -72,7 +74,6 @@ def default_path() -> Path:
     named = os.environ.get("IRPREVIEW_LOG")
     if named:
         return Path(named)
-    from platformdirs import user_data_path
 
     return Path(user_data_path("irpreview", appauthor=False)) / FILE_NAME
 
@@ -225,7 +226,9 @@ class FieldLog(LogRows):
 
     def _take_one(self, entry: LogEntry, plan: int | None) -> int:
         row = self._row_of(entry)
-        waiting = self._one("SELECT * FROM frames WHERE id = ? AND frame_sha256 IS NULL AND iso IS NULL", (plan,))
+        waiting = self._one(
+            "SELECT * FROM frames WHERE id = ? AND frame_sha256 IS NULL AND frame_path IS NULL", (plan,)
+        )
         if waiting is None:
             return self._insert("frames", row)
         del row["uid"]

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from irpreview.errors import BadPhoto, BadValue
 from irpreview.io.raw_frames import RAW_SUFFIXES
 from irpreview.io.scout_folder import list_photos
+
+_OWN_SHEET = re.compile(r"home-[0-9a-f]{8}\.jpg")
 
 
 def frames_in(folder: Path, leave_out: Path | None = None) -> list[Path]:
@@ -16,7 +19,7 @@ def frames_in(folder: Path, leave_out: Path | None = None) -> list[Path]:
     Of a frame that is there both ways (same name, other ending) the finished picture stands for it: its time is known.
     Raises BadValue where `folder` is no folder that can be read.
     """
-    finished = [photo.file for photo in list_photos(folder, leave_out).photos]
+    finished = [p.file for p in list_photos(folder, leave_out).photos if not _OWN_SHEET.fullmatch(p.file.name)]
     there = {path.with_suffix("") for path in finished}
     inside = None if leave_out is None else leave_out.resolve()
     raw = [

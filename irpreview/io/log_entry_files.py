@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import cv2
+import numpy as np
+
+from irpreview.core.exposure.frame_pairs import curve_linear
 from irpreview.core.exposure.metering import from_snap, picture_brightness_stops
 from irpreview.core.field_log.entries import LogEntry, check_entry
+from irpreview.core.field_log.hot_spot import EvenFrame
+from irpreview.core.light.daylight import sun_position
 from irpreview.errors import BadPhoto, BadValue
 from irpreview.io.photos import load_photo
 from irpreview.io.raw_frames import is_raw, load_raw
 from irpreview.records import FloatArray, Photo, Shot
-
-if TYPE_CHECKING:
-    from irpreview.core.field_log.hot_spot import EvenFrame
 
 READ_SIDE_PX = 1200
 BLOWN_SHARE = 0.10
@@ -46,10 +49,6 @@ def entry_from_files(
     value |= typed
     entry = LogEntry(kit_name=kit_name, kit_key=kit_key, **value)
     if entry.sun_height_deg is None and entry.place is not None and entry.taken_at is not None:
-        from dataclasses import replace
-
-        from irpreview.core.light.daylight import sun_position
-
         entry = replace(entry, sun_height_deg=round(sun_position(entry.place, entry.taken_at)[0], 1))
     return check_entry(entry)
 
@@ -112,9 +111,6 @@ class FrameFile:
 
 def read_frame(path: Path, zone: str | None = None) -> FrameFile:
     """Read a frame brought home: picture, clock, exposure. Raises BadPhoto."""
-    import cv2
-    import numpy as np
-
     out: dict[str, Any] = {"frame_path": str(path.resolve()), "frame_sha256": content_sha256(path)}
     if is_raw(path):
         raw = load_raw(path)
@@ -149,8 +145,6 @@ def linear_frame(path: Path) -> tuple[FloatArray, str]:
     Behind the filter nearly all light is in the red channel, but a picture already made grey has three equal ones: the
     mean of the channels serves both. Raises BadPhoto.
     """
-    import numpy as np
-
     if is_raw(path):
         return np.asarray(load_raw(path).linear.mean(axis=2), np.float32), path.name
     photo = load_photo(path)
@@ -158,10 +152,6 @@ def linear_frame(path: Path) -> tuple[FloatArray, str]:
 
 
 def _linear_of(photo: Photo) -> FloatArray:
-    import numpy as np
-
-    from irpreview.core.exposure.frame_pairs import curve_linear
-
     return np.asarray(curve_linear(photo.pixels.astype(np.float32) / 255.0, 0.0).mean(axis=2), np.float32)
 
 
@@ -178,10 +168,6 @@ def focal_and_aperture(path: Path, focal_mm: float | None, f_number: float | Non
 
 def spot_frame(path: Path) -> EvenFrame:
     """A frame of an even subject as the hot-spot measurement takes it. Raises BadPhoto."""
-    import numpy as np
-
-    from irpreview.core.field_log.hot_spot import EvenFrame
-
     if is_raw(path):
         raw = load_raw(path)
         return EvenFrame(np.asarray(raw.linear.mean(axis=2), np.float32), coded=False, shot=raw.shot, name=path.name)

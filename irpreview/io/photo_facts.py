@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone, tzinfo
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from irpreview.errors import BadValue
 from irpreview.records import Place, Shot
@@ -49,7 +50,6 @@ def time_zone(name: str) -> tzinfo:
         if hours <= 14 and minutes < 60:
             offset = timedelta(hours=hours, minutes=minutes)
             return timezone(-offset if match[1] == "-" else offset)
-    from zoneinfo import ZoneInfo
 
     try:
         return ZoneInfo(name.strip())

@@ -22,6 +22,7 @@ from typing import Any
 import cv2
 import numpy as np
 from PIL import Image, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
+from pillow_heif.as_plugin import HeifImageFile
 
 from irpreview.core.imaging.resize import within
 from irpreview.core.scene.photo_doubts import pixel_doubts
@@ -201,8 +202,6 @@ def _plugin(kind: str) -> Callable[..., Image.Image]:
     # The readers themselves instead of Image.open: no guessing among all formats, and no pixel limit kept in a
     # variable of the whole process (MAX_IMAGE_PIXELS), which another thread could change under us.
     if kind == "HEIF":
-        from pillow_heif.as_plugin import HeifImageFile
-
         reader: Callable[..., Image.Image] = HeifImageFile
         return reader
     readers: dict[str, Callable[..., Image.Image]] = {
@@ -217,9 +216,8 @@ def _plugin(kind: str) -> Callable[..., Image.Image]:
 def _damaged(name: str, error: BaseException) -> BadPhoto:
     if isinstance(error, MemoryError):
         return BadPhoto(f"{name} needs more memory than there is; close other programs or save the photo smaller")
-    said = " ".join(str(error).split())[:120] or type(error).__name__
     return BadPhoto(
-        f"{name} is damaged or of a rare kind and cannot be decoded ({said}); copy it again from the phone, "
+        f"{name} is damaged or of a rare kind and cannot be decoded; copy it again from the phone, "
         "or save it anew as JPEG"
     )
 

@@ -13,6 +13,7 @@ from irpreview.records.common import Spectrum
 
 SunSide = Literal["behind_camera", "side", "ahead", "unknown"]
 SkyState = Literal["clear", "thin_cloud", "broken", "overcast", "unknown"]
+Hardness = Literal["hard", "soft", "flat"]
 WaterKind = Literal["unknown", "pond", "lake", "sea", "stream", "falls"]
 
 

@@ -16,7 +16,9 @@ import irpreview
 from irpreview import cli
 from irpreview.cli.guide import guide_pages
 from irpreview.cli.reference import command_reference, commands, parameters
+from tests.core.simulated_frames import draw, picture_pair
 from tests.docs.documents import CHECKOUT, DOCS, GUIDE, README, links, typed_commands
+from tests.shells.test_cli_expose import save
 
 PAGES = sorted([README, CHECKOUT / "DEVELOPERS.md", *DOCS.glob("*.md"), *CHECKOUT.glob("*/README.md")])
 SCENE = CHECKOUT / "demo_scenes" / "ruin_by_the_tarn"
@@ -56,8 +58,6 @@ def test_the_reference_names_the_options_of_every_help(capsys):
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """A photographer's folder: snaps, a clip, frames with and without the filter, even frames of a wall."""
-    from tests.core.simulated_frames import draw, picture_pair
-    from tests.shells.test_cli_expose import save
 
     place = tmp_path_factory.mktemp("photographer")
     shutil.copy(SCENE / "clip.mp4", place / "clip.mp4")

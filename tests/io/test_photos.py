@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import io
 import os
 import re
@@ -11,9 +12,11 @@ import subprocess
 import sys
 import threading
 import warnings
+import zlib
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image, ImageCms, ImageOps
@@ -64,7 +67,6 @@ def test_every_kind_from_bytes_and_from_a_file(view, tmp_path, kind, limit):
 
 def test_content_sum_is_the_published_sum(view, tmp_path):
     """Against sha256sum of GNU coreutils, or Python's hashlib where that is absent."""
-    import hashlib
 
     data = make.encode(view)
     assert load_photo(data).content_sha256 == hashlib.sha256(data).hexdigest()
@@ -135,7 +137,6 @@ def test_sixteen_bits_are_scaled(kind):
 
 
 def test_sixteen_bit_colour_tiff_is_scaled(view):
-    import cv2
 
     deep = view.astype(np.uint16) * 257
     ok, data = cv2.imencode(".tiff", deep[..., ::-1])
@@ -553,7 +554,6 @@ def test_refuses_a_png_with_one_byte_flipped(view):
 
 
 def test_refuses_huge_text_in_a_png(view):
-    import zlib
 
     data = make.encode(view, "PNG")
     text = make.png_chunk(b"zTXt", b"note\0\0" + zlib.compress(b"x" * 80_000_000, 9))

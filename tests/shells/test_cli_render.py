@@ -7,6 +7,8 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -14,9 +16,12 @@ import cv2
 import jsonschema
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, TiffImagePlugin
 
-from irpreview import __version__, cli
+import irpreview.cli.demo
+import irpreview.io.paths
+from irpreview import __version__, analysis, cli
+from irpreview.cli.demo import demo_folder
 from irpreview.errors import BadModel
 from irpreview.records import CLASS_NAMES
 
@@ -45,7 +50,6 @@ def call(capsys):
 
 @pytest.fixture(scope="session")
 def snap(tmp_path_factory, sample_photographs) -> Path:
-    from PIL import TiffImagePlugin
 
     exif = Image.Exif()
     exif.get_ifd(0x8825).update({1: "N", 2: (61.0, 7.0, 12.0), 3: "E", 4: (9.0, 3.0, 36.0)})
@@ -179,9 +183,6 @@ def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options
 
 
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
-    from dataclasses import replace
-
-    from irpreview import analysis
 
     real = analysis._seen
 
@@ -318,7 +319,6 @@ def test_wrong_usage_is_2(call, snap, tmp_path, monkeypatch, arguments, word):
 
 
 def _need_demo() -> None:
-    from irpreview.cli.demo import demo_folder
 
     try:
         demo_folder()
@@ -340,7 +340,6 @@ def test_demo_says_where_its_pictures_are(call, tmp_path, monkeypatch, schema):
 
 
 def test_demo_without_scenes_is_one_line(call, tmp_path, monkeypatch):
-    import irpreview.io.paths
 
     monkeypatch.setattr(irpreview.io.paths, "PACKAGE", tmp_path / "nowhere" / "irpreview")
     monkeypatch.chdir(tmp_path)
@@ -388,14 +387,12 @@ def test_help_of_every_command(call):
 
 
 def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
-    from irpreview import analysis
 
     def explode(*_arguments, **_options):
         raise ZeroDivisionError("a hidden flaw\nin two lines")
 
     monkeypatch.setattr(analysis, "_seen", explode)
     monkeypatch.setenv("TMPDIR", str(tmp_path))
-    import tempfile
 
     monkeypatch.setattr(tempfile, "tempdir", None)
     status, out, err = call("render", snap, "--out", tmp_path)
@@ -413,7 +410,6 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
 
 
 def test_an_error_outside_a_photo_is_one_line_too(call, monkeypatch):
-    import irpreview.cli.demo
 
     def explode(*_arguments):
         raise RuntimeError("broken")

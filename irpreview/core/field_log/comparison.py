@@ -141,7 +141,7 @@ def compare(
         error,
         float(good.mean()),
         placed,
-        _sentences(classes, parts, exposure, contrast, rank, error, placed),
+        _sentences(classes, parts, contrast, rank, error, placed),
         frozen_array(difference_picture(whole, _zones(predicted_tones))),
         _grey_came_out(predicted, laid, size, steep),
     )
@@ -344,7 +344,6 @@ def _rank(predicted: FloatArray, matched: FloatArray, good: NDArray[np.bool_]) -
 def _sentences(
     classes: Mapping[str, PartDifference],
     layers: Sequence[PartDifference],
-    exposure: float,
     contrast: float,
     rank: float,
     error: float,

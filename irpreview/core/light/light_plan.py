@@ -10,7 +10,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
-from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -22,6 +21,7 @@ from irpreview.core.light.spectra import Tables
 from irpreview.core.light.surfaces import hard_light
 from irpreview.errors import BadValue
 from irpreview.records import Caution, CautionKind, Kit, Light, Place, SunSide
+from irpreview.records.light import Hardness
 
 QUARTER = timedelta(minutes=15)
 LOWEST_USEFUL_DEG = 4.0
@@ -42,7 +42,6 @@ LEAST_QUARTERS = 2
 MOST_DAYS = 366
 
 _MODEL_FROM_DEG = 10.0
-Hardness = Literal["hard", "soft", "flat"]
 HARD_RATIO, SOFT_RATIO = 8.0, 2.0
 """Sunlit to open shade from which light is hard (three stops: shade prints near black without fill) and soft (one stop:
 the lighting ratio of 2 to 1 that portrait practice calls soft); below that flat. Common practice, no source."""
@@ -275,6 +274,25 @@ def half_view_deg(focal_35mm_mm: float) -> tuple[float, float]:
     )
 
 
+def sun_in_level_frame(
+    sun_height_deg: float, sun_bearing_deg: float, heading_deg: float | None, focal_35mm_mm: float | None
+) -> bool | None:
+    """Whether the sun stands in or just outside a level frame; None where view or focal length is not given."""
+    if sun_height_deg <= -0.9:
+        return False
+    if heading_deg is None or focal_35mm_mm is None:
+        return None
+    across, up = half_view_deg(focal_35mm_mm)
+    apart = abs((sun_bearing_deg - heading_deg + 180.0) % 360.0 - 180.0)
+    return apart < across + FRAME_MARGIN_DEG and sun_height_deg < up + FRAME_MARGIN_DEG
+
+
+def worth_of_light(sun_height_deg: float, hard: float, side: SunSide, in_frame: bool | None) -> float:
+    """How good a light is for infrared, 0..1: how hard, from which side, high enough, sun out of the frame."""
+    usable = min(max((sun_height_deg - LOWEST_USEFUL_DEG) / 4.0, 0.0), 1.0)
+    return hard * SIDE_WEIGHT[side] * usable * (0.2 if in_frame else 1.0)
+
+
 def _quarters(
     moments: Sequence[datetime],
     height: NDArray[np.float64],
@@ -283,20 +301,14 @@ def _quarters(
     heading: float | None,
     focal_35mm_mm: float | None,
 ) -> tuple[Quarter, ...]:
-    view = None if focal_35mm_mm is None else half_view_deg(focal_35mm_mm)
+    if focal_35mm_mm is not None:
+        half_view_deg(focal_35mm_mm)  # refuses one that makes no sense, also where no heading uses it
     hard, shade, longer = light
     rows = []
     for i, when in enumerate(moments):
         side = sun_side(float(bearing[i]), heading)
-        up = bool(height[i] > -0.9)
-        in_frame: bool | None = None
-        if not up:
-            in_frame = False
-        elif heading is not None and view is not None:
-            apart = abs((bearing[i] - heading + 180.0) % 360.0 - 180.0)
-            in_frame = bool(apart < view[0] + FRAME_MARGIN_DEG and height[i] < view[1] + FRAME_MARGIN_DEG)
-        usable = float(np.clip((height[i] - LOWEST_USEFUL_DEG) / 4.0, 0.0, 1.0))
-        score = float(hard[i]) * SIDE_WEIGHT[side] * usable * (0.2 if in_frame else 1.0)
+        in_frame = sun_in_level_frame(float(height[i]), float(bearing[i]), heading, focal_35mm_mm)
+        score = worth_of_light(float(height[i]), float(hard[i]), side, in_frame)
         rows.append(
             Quarter(
                 time=when,

@@ -109,7 +109,7 @@ class EdgeGuide:
         return out
 
     def apply(self, plane: FloatArray) -> FloatArray:
-        """slope . colour + intercept at the guide's own size, (h, w)."""
+        """Slope . colour + intercept at the guide's own size, (h, w)."""
         if self.reduced == self.shape:
             out, slopes = plane[3].copy(), [plane[0], plane[1], plane[2]]
         else:

@@ -16,12 +16,13 @@ def _(light: Light) -> Words:
             return Words(f"assumed: {light.sky_state.replace('_', ' ')} sky, {sun}", f"{short}, assumed")
         case LightBy.ASSUMED_NO_DAYLIGHT:
             return Words(
-                f"assumed: {light.sky_state.replace('_', ' ')} sky, {sun}; the sun is down at the given place and time",
+                f"assumed: {light.sky_state.replace('_', ' ')} sky, {sun}; at the given place and time the sun is down",
                 f"{short}, assumed: the sun is down at the given time",
             )
         case LightBy.PLACE_AND_TIME:
             return Words(
-                f"sun from place and time, {sun.removeprefix('sun ')}; haze {haze}", f"{short}, by place and time"
+                f"{sun}, from place and time; haze {'not known' if haze == 'unknown' else haze}",
+                f"{short}, by place and time",
             )
         case LightBy.PLANNED_TIME:
             when = "" if light.known.planned_for is None else f"{light.known.planned_for:%Y-%m-%d %H:%M}, "

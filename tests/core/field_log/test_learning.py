@@ -78,7 +78,7 @@ def test_seasons_cover_and_improve_with_every_ten_frames():
     error = [rows[n][:, 0].mean() for n in sizes]
     for n, row in rows.items():
         print(
-            f"{n} frames: mean error {row[:, 0].mean():.3f}, within 0.2 in {(row[:, 0] < 0.2).mean():.2f}, range covers "
+            f"{n} frames: mean error {row[:, 0].mean():.3f}, within 0.2 in {(row[:, 0] < 0.2).mean():.2f}, covers "
             f"{row[:, 1].mean():.3f}, {np.median(row[:, 2]):.2f} stops wide"
         )
     assert all(a > b for a, b in pairwise(error)), error
@@ -237,8 +237,8 @@ def test_too_dark_and_too_bright_frames_move_the_factor_the_right_way(outcome):
 )
 @settings(max_examples=120, deadline=None)
 def test_never_narrower_than_the_scatter_of_the_frames_allows(off, middle):
-    """Against the textbook: a mean of n frames is known to t(0.95, n - 1) s / sqrt(n) each side (Student 1908), with the
-    prior laid over it (here by drawing, not by the formula of the code)."""
+    """Against the textbook: a mean of n frames is known to t(0.95, n - 1) s / sqrt(n) each side (Student 1908), with
+    the prior laid over it (here by drawing, not by the formula of the code)."""
     values = PRIOR.likely + middle + np.array(off)
     learned = learn_factor(KIT, [Observation(float(v), 45.0, number=i) for i, v in enumerate(values)], TABLES)
     n = len(values)

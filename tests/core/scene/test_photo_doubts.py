@@ -11,6 +11,7 @@ import pytest
 from PIL import Image, ImageDraw, ImageFont
 
 from irpreview.core.scene.photo_doubts import pixel_doubts, scene_doubts
+from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_ID, Photo, SceneMap, Shot
 
 
@@ -58,7 +59,6 @@ def test_ordinary_photographs_raise_none(views):
 
 def test_research_photographs_hardly_raise_any(research):
     """Besides "small", which all of them are: at most 1 in 100 landscapes and 1 in 60 other outdoor scenes."""
-    from irpreview.io.photos import load_photo
 
     for pattern, most in (("rgb_nir_pairs/*_rgb.jpg", 0.01), ("labelled_scenes/*/*.jpg", 1 / 60)):
         paths = sorted(research.glob(pattern))[::3]
