@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -52,8 +52,11 @@ def spots_of(
     entries: Sequence[PlaceEntry],
     asked: DayAsked,
     refuse: Callable[[object, IrpreviewError], None],
+    known: Mapping[Path, tuple[str, Photo]] | None = None,
 ) -> tuple[Spot, ...]:
     """The places of snaps and of a list, snaps first; what cannot be used goes to `refuse` and is left out.
+
+    known: name and photo of snaps that were read already.
 
     An entry that names one of the snaps, by path or else by file name, corrects that snap; one that names another photo
     adds it. Raises BadValue for an entry whose values make no sense.
@@ -72,11 +75,11 @@ def spots_of(
     pairs += [(entry.snap, entry) for entry in more]
     spots = []
     for snap, given in pairs:
-        photo = None
         try:
-            if snap is not None:
+            name, photo = (known or {}).get(snap, ("", None)) if snap is not None else ("", None)
+            if snap is not None and photo is None:
                 photo = load_photo(snap, max_side=LEAST_SIDE_PX)
-            spots.append(_spot(photo, snap, given, asked))
+            spots.append(_spot(photo, snap, given, asked, name))
         except BadPhoto as error:
             refuse(snap, error)
     return tuple(spots)
@@ -90,7 +93,7 @@ def _named(snaps: Sequence[Path], wanted: Path) -> int | None:
     return found[0] if len(found) == 1 else None
 
 
-def _spot(photo: Photo | None, snap: Path | None, given: PlaceEntry | None, asked: DayAsked) -> Spot:
+def _spot(photo: Photo | None, snap: Path | None, given: PlaceEntry | None, asked: DayAsked, called: str) -> Spot:
     where = "" if given is None else f"{given.where}: "
     place = None
     try:
@@ -106,7 +109,7 @@ def _spot(photo: Photo | None, snap: Path | None, given: PlaceEntry | None, aske
         raise BadPhoto(f"{where}{name} does not say where it was taken; give its place in a list (--places), with at")
     heading = None if photo is None else photo.heading_deg
     focal = asked.focal_35mm_mm or (None if photo is None else photo.shot.focal_35mm_mm)
-    name = "" if snap is None else snap.stem
+    name = called or ("" if snap is None else snap.stem)
     if given is not None:
         heading = heading if given.heading_deg is None else given.heading_deg
         focal = given.focal_35mm_mm or focal

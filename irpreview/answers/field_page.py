@@ -12,13 +12,24 @@ from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.exposure.calculator import Calculator
 from irpreview.core.field_page import FieldPage, FieldPlace
 from irpreview.core.units import shutter_text
-from irpreview.core.words import in_words, short_words
+from irpreview.core.words import in_words, long_words, short_words
+from irpreview.core.words.day_plan_words import (
+    back_sentence,
+    day_headline,
+    day_rows,
+    hours_text,
+    left_out_sentence,
+    sun_sentence,
+    told_cautions,
+    told_doubts,
+)
 from irpreview.core.words.exposure_words import time_range_words
 from irpreview.core.words.framing_words import framing_details, framing_short, pointing
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.phrases import cap
 from irpreview.core.words.verdict_words import short_headline
 from irpreview.records import Gale, MovementLeftOut, Setting
+from irpreview.records.day_plan import PlannedDay
 from irpreview.records.framing import Framing
 
 
@@ -130,6 +141,35 @@ class FieldPlaceAnswer(Answer):
     longitude_deg: float | None
 
 
+class FieldStayAnswer(Answer):
+    """One stay of a day in texts."""
+
+    span: str
+    name: str
+    way: str
+    light: str
+    in_hand: str
+    hours: str
+    """When the light is right there; empty without the place, since it tells it."""
+    place: int | None
+    """Which place of the page it is, from 0; None = none of them."""
+
+
+class FieldDayAnswer(Answer):
+    """A day out in texts."""
+
+    day: str
+    """As it is said: Saturday 20 June."""
+    zone: str
+    says: str
+    stays: list[FieldStayAnswer]
+    sun: str
+    back: str
+    left_out: list[str]
+    cautions: list[str]
+    doubts: list[str]
+
+
 class FieldPageAnswer(Whole):
     """`irpreview field-page --json`, and the facts inside the file."""
 
@@ -139,6 +179,8 @@ class FieldPageAnswer(Whole):
     version: str
     with_place: bool
     places: list[FieldPlaceAnswer]
+    day: FieldDayAnswer | None
+    """The places of one day in their order, if that was asked for."""
 
 
 def field_page_answer(page: FieldPage) -> FieldPageAnswer:
@@ -148,6 +190,33 @@ def field_page_answer(page: FieldPage) -> FieldPageAnswer:
         version=page.version,
         with_place=page.with_place,
         places=[field_place_answer(one) for one in page.places],
+        day=None if page.day is None else _day(page.day, page),
+    )
+
+
+def _day(day: PlannedDay, page: FieldPage) -> FieldDayAnswer:
+    rows = day_rows(day, with_heights=page.with_place)
+    return FieldDayAnswer(
+        day=f"{day.first:%A} {day.first.day} {day.first:%B}",
+        zone=day.zone_words if page.with_place else "",
+        says=day_headline(day),
+        stays=[
+            FieldStayAnswer(
+                span=span,
+                name=name,
+                way=cap(way),
+                light=cap(light),
+                in_hand=cap(in_hand),
+                hours=cap(hours_text(stay, day)) if page.with_place else "",
+                place=place,
+            )
+            for (span, name, way, light, in_hand), stay, place in zip(rows, day.stays, page.day_places, strict=True)
+        ],
+        sun=sun_sentence(day) if page.with_place else "",
+        back=back_sentence(day) or "",
+        left_out=[left_out_sentence(one, day, with_heights=page.with_place) for one in day.left_out],
+        cautions=list(long_words(told_cautions(day, with_place=page.with_place))),
+        doubts=[cap(text) for text in long_words(told_doubts(day, with_place=page.with_place))],
     )
 
 

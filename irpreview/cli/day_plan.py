@@ -105,6 +105,34 @@ SpeedOption = Annotated[
 ]
 
 
+def asked_day(
+    date: str,
+    first: str,
+    until: str,
+    zone: str | None,
+    start: str,
+    back: bool,
+    stay: str,
+    speed: str,
+    detour: float,
+    haze: str,
+    focal_35mm_mm: float | None,
+) -> DayAsked:
+    """What was typed of a day. Raises wrong usage and BadValue."""
+    return DayAsked(
+        day=parse_date(date),
+        first=first,
+        last=until,
+        zone=zone,
+        start=parse_place(start),
+        back_at_start=back,
+        stay_min=as_option(parse_stay)(stay),
+        travelling=Travelling(as_option(parse_speed)(speed), detour),
+        haze=haze,
+        focal_35mm_mm=focal_35mm_mm,
+    )
+
+
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
 
@@ -139,18 +167,7 @@ def register(app: typer.Typer) -> None:
         if alarm is not None and calendar is None:
             raise fail_usage("--alarm goes with --calendar; name the calendar file as well")
 
-        asked = DayAsked(
-            day=parse_date(date),
-            first=first,
-            last=until,
-            zone=zone,
-            start=parse_place(start),
-            back_at_start=back,
-            stay_min=as_option(parse_stay)(stay),
-            travelling=Travelling(as_option(parse_speed)(speed), detour),
-            haze=haze,
-            focal_35mm_mm=focal,
-        )
+        asked = asked_day(date, first, until, zone, start, back, stay, speed, detour, haze, focal)
         refused = Refusals()
         spots = spots_of(photos or [], read_places(places) if places is not None else (), asked, refused.add)
         if not spots:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from irpreview.core.exposure.calculator import Calculator
 from irpreview.errors import BadValue
 from irpreview.records import ByteArray, Caution, CautionKind, ShotCard, SunReading
+from irpreview.records.day_plan import PlannedDay
 from irpreview.records.framing import Framings
 
 MOST_PLACES = 24
@@ -53,6 +54,15 @@ class FieldPage:
     places: tuple[FieldPlace, ...]
     with_place: bool
     version: str = ""
+    day: PlannedDay | None = None
+    """The places of one day in their order, if that was asked for."""
+
+    @property
+    def day_places(self) -> tuple[int | None, ...]:
+        """Which of the places each stay of the day is, by the snap; None = not among them."""
+        stays = self.day.stays if self.day is not None else ()
+        names = [one.snap_name for one in self.places]
+        return tuple(next((names.index(n) for n in stay.view.snaps if n in names), None) for stay in stays)
 
     @property
     def key(self) -> str:
@@ -67,10 +77,12 @@ def _told_apart(place: FieldPlace) -> str:
     return repr((*known, place.card.exposure.recommended))
 
 
-def field_page(places: tuple[FieldPlace, ...], *, with_place: bool, version: str = "") -> FieldPage:
-    """The page of these places. Raises BadValue for none or too many."""
+def field_page(
+    places: tuple[FieldPlace, ...], *, with_place: bool, version: str = "", day: PlannedDay | None = None
+) -> FieldPage:
+    """The page of these places; day: the plan in which they are visited. Raises BadValue for none or too many."""
     if not places:
         raise BadValue("a field page needs at least one place; give a daylight snap")
     if len(places) > MOST_PLACES:
         raise BadValue(f"a field page holds {MOST_PLACES} places, not {len(places)}; make two")
-    return FieldPage(places, with_place, version)
+    return FieldPage(places, with_place, version, day)

@@ -236,7 +236,9 @@ const show_place = (index, scroll = true) => {
   show_rings();
   show_notes();
   kept.save();
-  if (scroll) scrollTo({top: 0});
+  if (!scroll) return;
+  for (const day of all('.day')) day.open = false; // else the picture lies below the list
+  scrollTo({top: 0});
 };
 
 const MOST_IN_SIGHT = 4; // more are a turn away, behind their number
