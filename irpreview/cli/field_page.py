@@ -25,6 +25,7 @@ from irpreview.cli.day_plan import (
 )
 from irpreview.core.field_page import field_page
 from irpreview.day_plans import plan_day_out, spots_of
+from irpreview.errors import IrpreviewError
 from irpreview.field_pages import field_place_of
 from irpreview.io.field_page import write_field_page
 from irpreview.io.photos import load_photo
@@ -33,7 +34,7 @@ from irpreview.records import WORKING_SIDE_PX, Photo
 from irpreview.request import kit_of
 
 FileOption = Annotated[
-    Path, typer.Option("--out", metavar="FILE", help="The HTML file to write; an old one is replaced.")
+    Path, typer.Option("-o", "--out", metavar="FILE", help="The HTML file to write; an old one is replaced.")
 ]
 DayOption = Annotated[
     str | None,
@@ -73,6 +74,7 @@ def register(app: typer.Typer) -> None:
 
         if date is None and (listed is not None or start or back):
             raise fail_usage("--places, --start and --back go with a day plan; give --date as well")
+        entries = read_places(listed) if listed is not None else ()
         day_asked = None
         if date is not None:
             day_asked = asked_day(
@@ -106,9 +108,11 @@ def register(app: typer.Typer) -> None:
         if places:
             day = None
             if day_asked is not None:
-                entries = read_places(listed) if listed is not None else ()
-                spots = spots_of(list(known), entries, day_asked, refused.add, known)
-                day = plan_day_out(spots, day_asked, kit_of(asked.inputs)) if spots else None
+                try:
+                    spots = spots_of(list(known), entries, day_asked, refused.add, known)
+                    day = plan_day_out(spots, day_asked, kit_of(asked.inputs)) if spots else None
+                except IrpreviewError as error:  # the pages of the places are worth having without it
+                    refused.add("the day plan", error)
             page = field_page(tuple(places), with_place=with_place, version=__version__, day=day)
             written = write_field_page(page, out)
             size_mb = written.stat().st_size / 1e6

@@ -216,9 +216,8 @@ def _plugin(kind: str) -> Callable[..., Image.Image]:
 def _damaged(name: str, error: BaseException) -> BadPhoto:
     if isinstance(error, MemoryError):
         return BadPhoto(f"{name} needs more memory than there is; close other programs or save the photo smaller")
-    said = " ".join(str(error).split())[:120] or type(error).__name__
     return BadPhoto(
-        f"{name} is damaged or of a rare kind and cannot be decoded ({said}); copy it again from the phone, "
+        f"{name} is damaged or of a rare kind and cannot be decoded; copy it again from the phone, "
         "or save it anew as JPEG"
     )
 

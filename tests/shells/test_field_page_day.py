@@ -89,6 +89,9 @@ def test_places_from_a_list_join_in_and_without_a_date_there_is_no_plan(run, sna
     code, said, _ = run("field-page", snaps[0], "--wind", "3bft", "--out", out, "--json")
     assert json.loads(said)["day"] is None
     assert '<details class="day">' not in out.read_text()
+    code, said, err = run("field-page", snaps[0], *DAY, "--from", "late", "--wind", "3bft", "--out", out, "--json")
+    assert (code, json.loads(said)["day"]) == (1, None)
+    assert "the day plan: time of day 'late'" in err
     code, _, err = run("field-page", snaps[0], "--start", "47,-16", "--out", out)
     assert code == 2
     assert "give --date as well" in err
