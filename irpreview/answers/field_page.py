@@ -25,9 +25,8 @@ from irpreview.core.words.day_plan_words import (
 )
 from irpreview.core.words.exposure_words import time_range_words
 from irpreview.core.words.framing_words import framing_details, framing_short, pointing
-from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.lead_words import lead_text, why_line
 from irpreview.core.words.phrases import cap
-from irpreview.core.words.verdict_words import why_line
 from irpreview.records import Gale, MovementLeftOut, Setting
 from irpreview.records.day_plan import PlannedDay
 from irpreview.records.framing import Framing
@@ -238,7 +237,7 @@ def field_place_answer(one: FieldPlace) -> FieldPlaceAnswer:
         kit_words=card.kit.words,
         width_px=width,
         height_px=height,
-        lead=cap(lead_text(verdict)) if verdict.gate.landscape else "Not a daylight landscape",
+        lead=cap(lead_text(verdict)),
         why=why_line(verdict),
         wind=" ".join(moves[:1]),
         setting=setting_answer(best),

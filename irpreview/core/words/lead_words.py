@@ -94,10 +94,9 @@ def lead_reasons(verdict: Verdict) -> list[Sentence]:
     if runner is not None:
         evidence = f"strength {runner.strength:.2f} of 1 against {verdict.strength:.2f}: step, size, place"
         name = _the(runner, verdict)
-        says = f"{cap(name)} could lead as well."
-        if verdict.clearness == "about_equal":
-            says = f"About equal: {name} could lead as well."
-        out.append(Sentence(says, evidence, runner.centre_xy))
+        equal = verdict.clearness == "about_equal"
+        text = f"{cap(name)} could lead {'just as well' if equal else 'as well: it is close'}."
+        out.append(Sentence(text, evidence, runner.centre_xy))
     return out
 
 
@@ -138,8 +137,8 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
 
 
 def weak_edge(subject: Subject, verdict: Verdict) -> str:
-    """What the edge of the lead that does least does: `merges with the trees`; empty where every long edge separates
-    or it is named already.
+    """What the weakest edge of the lead does: `merges with the trees`; empty where every long edge separates or it is
+    named already.
     """
     weakest = subject.weakest
     if weakest is None or weakest is subject.best:
