@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import importlib
 import os
+import re
 import sys
 import tempfile
 import traceback
@@ -168,9 +169,18 @@ def _write_details(error: BaseException) -> str | None:
         return None
 
 
+def for_terminal(text: str) -> str:
+    """The text without what a terminal would obey instead of showing, and without words longer than any path."""
+    shown = "".join(mark if mark.isprintable() or mark == "\n" else f"\\x{ord(mark):02x}" for mark in text)
+    return _ENDLESS.sub(lambda word: f"{word[0][:100]}...{word[0][-20:]}", shown)
+
+
+_ENDLESS = re.compile(r"\S{300,}")
+
+
 def _say(text: str) -> None:
     with contextlib.suppress(OSError):
-        print(text, file=sys.stderr, flush=True)
+        print(for_terminal(text), file=sys.stderr, flush=True)
 
 
 def _flush() -> None:
