@@ -129,7 +129,10 @@ def _run(given: list[str]) -> None:
             _leave_by(error)
         if os.environ.get("IRPREVIEW_DEBUG"):
             raise
-        _say(f"irpreview: {unexpected(error)}")
+        if isinstance(error, OSError) and error.filename is not None and error.strerror:
+            _say(f"irpreview: {os.fsdecode(error.filename)}: {error.strerror.lower()}; name another path")
+        else:
+            _say(f"irpreview: {unexpected(error)}")
         raise SystemExit(1) from None
 
 
