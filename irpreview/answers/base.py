@@ -29,6 +29,11 @@ def finite(value: Any) -> Any:
     return value
 
 
+def only_if_given() -> Any:
+    """For a field that goes out only where it was given, be it as null."""
+    return Field(default=None, json_schema_extra={"only_if_given": True})
+
+
 class Answer(BaseModel):
     """A part of an answer. Nothing but what its fields name goes in; not-a-number goes out as null."""
 
@@ -37,6 +42,9 @@ class Answer(BaseModel):
     @model_serializer(mode="wrap")
     def _finite(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
         told: dict[str, Any] = finite(handler(self))
+        for name, field in type(self).model_fields.items():
+            if field.json_schema_extra == {"only_if_given": True} and name not in self.model_fields_set:
+                del told[name]
         return told
 
     def as_json(self) -> dict[str, Any]:

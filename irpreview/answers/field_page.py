@@ -17,7 +17,7 @@ from irpreview.core.words.exposure_words import time_range_words
 from irpreview.core.words.framing_words import framing_details, framing_short, pointing
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.phrases import cap
-from irpreview.core.words.verdict_words import short_headline
+from irpreview.core.words.verdict_words import why_line
 from irpreview.records import Gale, MovementLeftOut, Setting
 from irpreview.records.framing import Framing
 
@@ -170,7 +170,7 @@ def field_place_answer(one: FieldPlace) -> FieldPlaceAnswer:
         width_px=width,
         height_px=height,
         lead=cap(lead_text(verdict)) if verdict.gate.landscape else "Not a daylight landscape",
-        why=short_headline(verdict),
+        why=why_line(verdict),
         wind=" ".join(moves[:1]),
         setting=setting_answer(best),
         setting_range="" if best is None else time_range_words(best.shutter_s),

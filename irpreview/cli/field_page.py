@@ -19,7 +19,7 @@ from irpreview.io.photos import load_photo
 from irpreview.records import WORKING_SIDE_PX
 
 FileOption = Annotated[
-    Path, typer.Option("--out", metavar="FILE", help="The HTML file to write; an old one is replaced.")
+    Path, typer.Option("-o", "--out", metavar="FILE", help="The HTML file to write; an old one is replaced.")
 ]
 
 
@@ -43,7 +43,6 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Write one HTML file for the phone: settings, test frames, timer and notes, without network."""
         asked.check()
-
         if title and len(title) > len(photos):
             raise fail_usage(f"{len(title)} titles for {len(photos)} photos; give at most one for each")
         refused, places = Refusals(), []

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from irpreview.answers.field_log import log_frame_answer
 from irpreview.cli.common import (
     AtOption,
     EvOption,
@@ -391,7 +392,7 @@ def _show(entry: LogEntry, as_json: bool, whole: bool = False) -> None:
     print(line_of(entry))
     if whole:
         for name, value in entry_facts(entry).items():
-            if value not in (None, "", "log_frame") and name not in ("uid", "kit_key"):
+            if value not in (None, "") and name not in ("schema", "kind", "uid", "kit_key"):
                 print(f"  {name:<20} {value}")
 
 
@@ -403,12 +404,7 @@ def _say_what_lacks(entry: LogEntry) -> None:
 
 def entry_facts(entry: LogEntry) -> dict[str, Any]:
     """A frame as JSON holds it; on one's own screen places are shown."""
-    return {
-        "kind": "log_frame",
-        "number": entry.id,
-        **facts_of(entry, locations=True),
-        "raw_factor_stops": None if entry.raw_factor_stops is None else round(entry.raw_factor_stops, 3),
-    }
+    return log_frame_answer(entry.id, facts_of(entry, locations=True), entry.raw_factor_stops).as_json()
 
 
 def line_of(entry: LogEntry) -> str:

@@ -6,6 +6,8 @@ the user's becomes a sentence in the status line; nothing else of the page is to
 
 from __future__ import annotations
 
+import base64
+import re
 import tempfile
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -13,13 +15,17 @@ from functools import partial, wraps
 from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from irpreview import __version__
 from irpreview.analysis import Analysis
 from irpreview.cards import card_of
 from irpreview.core.exposure.setting import Wishes
+from irpreview.core.field_page import FieldPlace, field_page
 from irpreview.core.scene import strokes as brush
 from irpreview.core.units import parse_shutter
 from irpreview.errors import BadValue, CannotWrite, IrpreviewError, Stopped
+from irpreview.field_pages import field_place_of
 from irpreview.io.card_files import CARD_KINDS, write_card
+from irpreview.io.field_page import field_page_html
 from irpreview.io.photo_reader import PhotoReader
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, WORKING_SIDE_PX, Kit, Photo
@@ -288,7 +294,7 @@ class Desk:
             snap = session.snaps[index]
             try:
                 analysis = self._analysis(session, snap, for_strip=True)
-                session.snaps[index] = self._judged(snap, analysis)
+                session.snaps[index] = self._judged(snap, analysis, with_framing=True)
             except IrpreviewError as error:
                 session.snaps[index] = replace(snap, trouble=sentence(str(error)))
             self.keeping.save(session)
@@ -385,9 +391,9 @@ class Desk:
         self.keeping.save(session)
 
     @staticmethod
-    def _judged(snap: Snap, analysis: Analysis) -> Snap:
+    def _judged(snap: Snap, analysis: Analysis, with_framing: bool = False) -> Snap:
         small = pictures.jpeg_bytes(pictures.shrunk(analysis.rendering.picture, pictures.SIDE_BY_SIDE_PX), 82)
-        return replace(snap, glance=answer.glance_of(analysis), infrared=small, trouble="")
+        return replace(snap, glance=answer.glance_of(analysis, with_framing), infrared=small, trouble="")
 
     # ---- kit, place and day -------------------------------------------------------------------------------------
 
@@ -589,12 +595,25 @@ class Desk:
                     pictures={name: self._motion(session, analysis)},
                     values={"version": session.version, "shutter": answer.shutter_now(analysis)},
                 )
+            if re.fullmatch(r"framing\d", name):
+                return self._framing(session, analysis, int(name[-1]))
             if name not in pictures.VIEWS:
                 raise BadValue(f"there is no view {name!s:.20}; choose one below the picture")
             parts = {"legend": sections.legend(analysis)} if name == "separation" else {}
             if name == "map":
                 parts = {"areas": sections.areas(analysis)}
             return Shown(pictures=self._views(analysis, (name,)), parts=parts, values={"version": session.version})
+
+    @staticmethod
+    def _framing(session: Session, analysis: Analysis, number: int) -> Shown:
+        """The infrared picture inside one of the framings; with the first comes the list of all."""
+        found = analysis.framings.best
+        picture = analysis.framing_picture(found[number]) if number < len(found) else analysis.rendering.picture
+        return Shown(
+            pictures={f"framing{number}": pictures.data_address(picture)},
+            parts={"framings": sections.framings(analysis)} if number == 0 else {},
+            values={"version": session.version},
+        )
 
     @staticmethod
     def _views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
@@ -605,6 +624,9 @@ class Desk:
         """What is behind the answer: one section."""
         with self.sessions.at(token) as session:
             if name == "beside":
+                if session.snaps and not session.snaps[session.current].glance.framing:
+                    analysis, snap = self.analysis_of(session), session.snaps[session.current]
+                    session.snaps[session.current] = replace(snap, glance=answer.glance_of(analysis, True))
                 return Shown(parts={"section-body": sections.beside(session)})
             if name not in sections.SECTIONS:
                 raise BadValue(f"there is no section {name!s:.20}")
@@ -627,6 +649,48 @@ class Desk:
                 ]
             has = "with" if card.place is not None else "without"
             return Shown(status=f"The card is ready, {has} the location.", values={"cards": files})
+
+    def make_field_page(self, token: str | None, with_place: bool) -> Iterator[Shown]:
+        """The field page of all snaps as one HTML file; between two snaps others have their turn."""
+        try:
+            with self.sessions.at(token) as session:
+                count = len(session.snaps)
+            if not count:
+                raise BadValue("there is no snap yet; add one first")
+            places: list[FieldPlace] = []
+            faults: list[str] = []
+            for index in range(count):
+                if count > 1:
+                    yield Shown(status=f"The field page: place {index + 1} of {count}.")
+                work = partial(self._field_place, token, index, with_place, faults)
+                place = yield from self.in_turn(work, token)
+                places += [] if place is None else [place]
+            page = field_page(tuple(places), with_place=with_place, version=__version__)
+            text = field_page_html(page).encode()
+            address = "data:application/octet-stream;base64," + base64.b64encode(text).decode("ascii")
+            has = f"{'with' if with_place else 'without'} location{'s' if count > 1 else ''}"
+            yield Shown(
+                status=f"The field page is ready, {has}; send it to the phone and open it there.",
+                faults=tuple(faults),
+                values={"cards": [{"kind": "field page", "name": "field.html", "address": address}]},
+            )
+        except Stopped:
+            yield Shown(status=STOPPED)
+        except Exception as error:
+            yield sorry(error)
+
+    def _field_place(self, token: str | None, index: int, with_place: bool, faults: list[str]) -> FieldPlace | None:
+        """One snap's part of the field page; None with a line in `faults` where it has no setting to take along."""
+        with self.sessions.at(token) as session:
+            if index >= len(session.snaps):
+                return None
+            snap, looked_at = session.snaps[index], index == session.current
+            try:
+                analysis = self.analysis_of(session) if looked_at else self._analysis(session, snap, for_strip=True)
+                return field_place_of(analysis, Path(snap.photo.name).stem, with_place)
+            except IrpreviewError as error:
+                faults.append(sentence(f"{snap.photo.name}: {error}"))
+                return None
 
     # ---- showing ------------------------------------------------------------------------------------------------
 

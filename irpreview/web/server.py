@@ -119,6 +119,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
         "card": heavy(
             lambda token, data: desk.make_card(token, str(data.get("title", "")), data.get("with_place") is True)
         ),
+        "field_page": plain(lambda token, data: desk.make_field_page(token, data.get("with_place") is True)),
         "log_plan": plain(log.plan),
         "log_note": plain(log.note),
         "log_undo": plain(lambda token, _: log.undo(token)),

@@ -28,7 +28,7 @@ const show_bulb = () => {
   find('#while-open').hidden = find('#stop').hidden = stopped;
   find('#afterwards').hidden = !stopped;
   find('#direction').textContent = kept.state.up ? 'Count down' : 'Count up';
-  find('#quiet').textContent = kept.state.quiet ? 'Sound is off' : 'Sound is on';
+  find('#quiet').textContent = kept.state.quiet ? 'Sound is off' : bell.context ? 'Sound is on' : 'Tap for sound';
   find('#quiet').setAttribute('aria-pressed', String(kept.state.quiet));
 };
 
@@ -109,6 +109,8 @@ document.addEventListener('click', (event) => {
   const button = event.target.closest('button');
   if (!button) return;
   const given = button.dataset;
+  const silent = timer_now()?.stopped_ms === null && !kept.state.quiet && !bell.context; // loaded again since
+  if (silent) { bell.wake(); bell.plan(timer_now()); beat(); if (button.id === 'quiet') return; }
   if (given.look) { kept.state.look = given.look; look(given.look); kept.save(); }
   if (given.go !== undefined) { show_place(Number(given.go)); show_all_places(false); }
   if (given.step) show_place((kept.state.place + Number(given.step) + facts.places.length) % facts.places.length);

@@ -2,7 +2,7 @@
 
 import {call, keep_token, kept_token, send, stop_sending} from './server.js';
 import {ask, find, shown_by, state} from './shared.js';
-import {show_view, views} from './views.js';
+import {new_framings, show_view, views} from './views.js';
 import {dials} from './dials.js';
 import {brush} from './brush.js';
 import {entries} from './entries.js';
@@ -29,6 +29,7 @@ const apply = (shown) => {
     if (place) place.innerHTML = html; // made by the page's own templates, escaped there
     if (id === 'strip') document.body.classList.toggle('many', place.querySelectorAll('.snap').length > 1);
     if (id === 'section-body') dress(place);
+    if (id === 'framings') new_framings();
   }
   if (shown.faults) {
     find('#faults').replaceChildren(...shown.faults.map((line) => {
@@ -191,6 +192,7 @@ find('#card').addEventListener('submit', (event) => {
   event.preventDefault();
   ask('card', {title: find('#title').value, with_place: find('#with-place').checked});
 });
+find('#make-field-page').addEventListener('click', () => ask('field_page', {with_place: find('#with-place').checked}));
 
 // ---- look --------------------------------------------------------------------------------------------------------------
 
@@ -215,7 +217,7 @@ document.addEventListener('keydown', (event) => {
   if (event.key === 'Escape' && document.body.classList.contains('busy')) stop();
   const typing = event.target.closest('input:not([type=range], [type=radio], [type=checkbox]), select, textarea');
   if (typing || !state.has_snap) return;
-  if (/^[1-6]$/.test(event.key)) {
+  if (/^[1-7]$/.test(event.key)) {
     find(`#views [aria-keyshortcuts="${event.key}"]`).click();
     event.preventDefault();
   } else if (brush.key(event)) event.preventDefault();
