@@ -28,7 +28,7 @@ from irpreview.core.imaging.resize import within
 from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue, IrpreviewError
 from irpreview.io.colour_profiles import to_srgb
-from irpreview.io.jpeg_damage import BREAKS_OFF, STEP_LIMIT, block_px, decoder_says, step_strength
+from irpreview.io.jpeg_damage import BREAKS_OFF, block_px, decoder_says, step_strength
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
 from irpreview.records import (
@@ -280,7 +280,7 @@ def _step_doubts(data: bytes, image: Image.Image, full_width: int) -> list[Photo
     if block is None or image.mode not in ("L", "RGB"):
         return []
     strength = step_strength(np.asarray(image), (block[0] // reduced, block[1] // reduced))
-    return [PhotoDoubt(PhotoDoubtKind.DATA_SHIFTED)] if strength > STEP_LIMIT else []
+    return [PhotoDoubt(PhotoDoubtKind.DATA_SHIFTED)] if strength > 1.0 else []
 
 
 def _ends_in_nothing(image: Image.Image) -> bool:
