@@ -10,7 +10,7 @@ from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.phrases import BLURS, cap, listed
 from irpreview.core.words.verdict_words import short_headline
-from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, SoftReason
+from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, Orientation, SoftReason
 
 ROLE_WORDS: Mapping[FramingRole, str] = MappingProxyType(
     {
@@ -44,27 +44,32 @@ NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
 )
 
 
+ORIENTATION_WORDS: Mapping[Orientation, str] = MappingProxyType({"lying": "landscape", "standing": "portrait"})
+
+
 def pointing(frame: Frame) -> str:
-    """Where to point from the middle of the snap: "7° right, 12° up of the middle"."""
+    """Where to point, from the middle of the snap: "7° right, 12° up"."""
     across, up = round(frame.right_deg), round(frame.up_deg)
     parts = [f"{abs(across)}° {'right' if across > 0 else 'left'}"] if across else []
     if up:
         parts.append(f"{abs(up)}° {'up' if up > 0 else 'down'}")
-    return f"aim {', '.join(parts)} of the snap's middle" if parts else "aim at the snap's middle"
+    return ", ".join(parts) if parts else "at the middle"
+
+
+def framing_short_lens(frame: Frame) -> str:
+    """Lens, format, which way up: "35 mm, 3:2 landscape"."""
+    way = "" if frame.format == "1:1" else f" {ORIENTATION_WORDS[frame.orientation]}"
+    return f"{frame.lens_mm:g} mm, {frame.format}{way}"
 
 
 def framing_short(one: Framing) -> str:
     """Lens, format, which way up."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f" {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}: {lead_text(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}: {lead_text(one.verdict)}"
 
 
 def framing_sentence(one: Framing) -> str:
     """The framing as one sentence."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f", {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}, {pointing(frame)}. {short_headline(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}, {pointing(one.frame)}. {short_headline(one.verdict)}"
 
 
 def framing_details(one: Framing) -> list[str]:

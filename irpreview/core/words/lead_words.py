@@ -125,7 +125,7 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
     if best.says == "merges":
         if best.edge_share_separating < _RIM:
             return "", evidence
-        alike = f"as {tone} as the {against}" if tone == behind else f"merges into the {against}"
+        alike = f"{tone} as the {against}" if tone == behind else f"merges into the {against}"
         return f"{alike}; only the rim shows", evidence
     doubt = ", uncertain" if best.says == "uncertain" else ""
     if tone != behind:

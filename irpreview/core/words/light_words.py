@@ -63,7 +63,8 @@ def _(window: Window) -> Words:
     span = f"{window.start:%H:%M} to {window.end:%H:%M}"
     light = f"{SIDE_WORDS[window.sun_side]}, {window.lowest_deg:.0f} to {window.highest_deg:.0f}° high"
     return Words(
-        f"{span}: {light}, {window.hardness} light, sun to shade {window.sunlit_to_shade:.0f} to 1", f"{span}: {light}"
+        f"{span}: {light}, {window.hardness} light, sun to shade {window.sunlit_to_shade:.0f} to 1",
+        f"{span} {SIDE_WORDS[window.sun_side]}",
     )
 
 
@@ -77,7 +78,10 @@ def _(day: DayPlan) -> Words:
         text = f"the sun stays up all day, {lowest:.0f} to {highest:.0f}° high"
     else:
         up = [row.time for row in day.quarters if row.sun_height_deg > 0.0]
-        text = f"sun up about {up[0]:%H:%M} to {up[-1] + QUARTER:%H:%M}, highest {highest:.0f}°"
+        span = f"sun up about {up[0]:%H:%M} to {up[-1] + QUARTER:%H:%M}"
+        if day.windows:
+            return Words(f"{span}, highest {highest:.0f}°", span)
+        text = f"{span}, highest {highest:.0f}°"
     return both(text if day.windows else f"{text}; no good light for this view")
 
 
@@ -97,7 +101,7 @@ def day_lines(plan: LightPlan | None) -> tuple[Words, ...]:
     if plan is None:
         return ()
     day = plan.days[0]
-    said = [both(f"{day.day:%-d %B %Y}: {in_words(day).long}.")]
+    said = [Words(*(f"{day.day:%-d %B %Y}: {text}." for text in in_words(day)))]
     for window in day.windows[:3]:
         long, short = in_words(window)
         said.append(Words(f"Good light {long}.", f"{short}."))
