@@ -103,7 +103,7 @@ def _steps(lines: list[ByteArray]) -> NDArray[np.float32]:
     """Step between the second and third of four lines beyond the slope around it, (channels, places, along)."""
     count = min(len(line) for line in lines)
     far, near, here, next_ = (_channels(line[:count]) for line in lines)
-    step: NDArray[np.float32] = (here - near) - np.float32(0.5) * ((near - far) + (next_ - here))
+    step = np.asarray((here - near) - np.float32(0.5) * ((near - far) + (next_ - here)), np.float32)
     return step
 
 
