@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from irpreview.core.motion.print_blur import blur_word
 from irpreview.core.motion.wind import beaufort_of, land_criterion
 from irpreview.core.units import shutter_text
 from irpreview.core.words.saying import both, in_words
@@ -174,13 +175,13 @@ def _plants(note: ClassMoves) -> Words:
     time, move = shutter_text(note.shutter_s), note.move
     who = "Grass and reeds" if note.class_name == "grass" else "Leaves"
     holds, blur = holds_text(move.holds_until_s), print_text(move.print_mm)
-    soft = "blur" if move.print_mm.likely >= 1.0 else "slightly soft"
+    soft = "slightly soft" if blur_word(move.print_mm) in ("sharp", "slightly_soft") else "blur"
     if not note.sure:
         soft = "may be soft"
     long = f"{who} {'may blur' if not note.sure else 'blur'} by {blur} at {time} {_air(move.known)}; {holds}."
     if note.sure and move.flows_from_s is not None and note.shutter_s >= move.flows_from_s:
         long += f" Beyond {shutter_text(move.flows_from_s)} a longer time blurs them hardly more."
-    sharp = "" if move.holds_until_s is None else f"; sharp at {shutter_text(move.holds_until_s.low)}"
+    sharp = "" if move.sharp_until_s is None else f"; sharp at {shutter_text(move.sharp_until_s)}"
     return Words(long, f"{who} {soft} at {time}{sharp}.")
 
 
