@@ -18,9 +18,11 @@ import pytest
 
 from irpreview.analysis import Analysis, analyse
 from irpreview.answers.verdict import verdict_part
+from irpreview.core.framing.frame_movement import movement_in
 from irpreview.core.framing.frames import below_print_resolution, overlap, placed, sizes, wider_than_snap
-from irpreview.core.framing.search import movement_in
 from irpreview.core.framing.viewpoints import compare_viewpoints
+from irpreview.core.imaging.picture_geometry import pixels_per_radian
+from irpreview.core.motion.rates import SceneGeometry
 from irpreview.core.verdict.judging import judge_parted, part_ground
 from irpreview.core.verdict.layers import ground_of
 from irpreview.core.words.framing_words import place_sentence
@@ -69,16 +71,37 @@ def test_wider_lenses_and_small_files_are_told() -> None:
     assert below_print_resolution(square, Kit(pixels_wide=4000))
 
 
+def geometry_of(analysis: Analysis) -> SceneGeometry:
+    photo = analysis.photo
+    per_rad = pixels_per_radian(*photo.full_size[::-1], photo.shot.focal_35mm_mm or 26.0)
+    return SceneGeometry(analysis.scene, photo.full_size, per_rad)
+
+
 def test_blur_on_the_print_grows_with_the_lens() -> None:
-    analysis = scene("moor_tower")
-    blurs = []
+    """At one distance: given by the photographer, it is the same in every frame."""
+    analysis = scene("moor_tower").with_(conditions=Conditions(wind_m_s=WINDY_M_S, distance_m={"grass": 30.0}))
+    geometry, blurs = geometry_of(analysis), []
     for focal in (26.0, 35.0, 50.0, 85.0, 200.0):
         k = 26.0 / focal
-        move = movement_in(Frame(focal, focal, "4:3", "lying", 0, 0, k, k), analysis.rates, 10.0)
+        move = movement_in(Frame(focal, focal, "4:3", "lying", 0, 1 - k, k, k), analysis.rates, geometry, 10.0)
         blurs.append(move.classes["grass"].print_mm.likely)
     assert all(b > a for a, b in itertools.pairwise(blurs))
     # the picture is enlarged as the lens is longer: five decimals would be luck, pixels are rounded
     assert blurs[-1] / blurs[0] == pytest.approx(200 / 26, rel=0.02)
+
+
+def test_what_stands_farther_off_in_a_frame_moves_less_on_the_print() -> None:
+    """Level ground 1.6 m below the eye lies the farther the nearer to the horizon (h f / rows): the upper half of a
+    meadow against its lower half, through the same lens."""
+    analysis = scene("plain_blue_lea")
+    geometry = geometry_of(analysis)
+    upper, lower = (Frame(50, 50, "2:1", "lying", 0.25, top, 0.5, 0.2) for top in (0.58, 0.78))
+    far, near = (movement_in(one, analysis.rates, geometry, 10.0).classes["grass"] for one in (upper, lower))
+    assert far.known.distance_m is not None
+    assert near.known.distance_m is not None
+    apart = far.known.distance_m.likely / near.known.distance_m.likely
+    assert apart > 1.5
+    assert near.print_mm.likely / far.print_mm.likely == pytest.approx(apart, rel=0.02)
 
 
 def test_the_tower_in_wind() -> None:

@@ -14,11 +14,12 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from irpreview.core.framing.coarse import DIFFER, PLANTS, ROLE_CLASSES, best_frames, counted, everywhere, tables_of
+from irpreview.core.framing.coarse import DIFFER, ROLE_CLASSES, best_frames, counted, everywhere, tables_of
+from irpreview.core.framing.frame_movement import PLANTS, movement_in
 from irpreview.core.framing.frames import FORMATS, below_print_resolution, overlap, sizes, wider_than_snap
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.print_blur import felt_mm, kept_by
-from irpreview.core.motion.rates import Rates
+from irpreview.core.motion.rates import Rates, SceneGeometry
 from irpreview.core.verdict.judging import Parted, judge_parted, part_ground
 from irpreview.core.verdict.layers import Ground, linear_luminance, resized, zones_of
 from irpreview.core.verdict.plausibility import UNSURE
@@ -140,18 +141,6 @@ def ground_in(frame: Frame, parted: Parted, levels: tuple[_Level, _Level]) -> Gr
     )
 
 
-def movement_in(frame: Frame, rates: Rates, shutter_s: float, *, with_limits: bool = True) -> Movement:
-    """What a shutter time [s] makes of the movement, said of this frame: the longer the lens, the larger on the print.
-
-    rates: of the whole snap. with_limits: with how long each class holds.
-    """
-    own = in_snap_framing(rates)
-    height, width = own.size
-    size = (max(1, round(height * frame.height)), max(1, round(width * frame.width)))
-    hold = own.hold_limit_px * float(np.hypot(*size) / np.hypot(*own.size))
-    return movement_at(replace(own, size=size, hold_limit_px=hold), shutter_s, with_limits=with_limits)
-
-
 def judge_frame(
     frame: Frame, parted: Parted, levels: tuple[_Level, _Level], movement: Movement, conditions: Conditions
 ) -> Verdict:
@@ -254,6 +243,7 @@ def find_framings(
     parted: Parted,
     scene: SceneMap,
     rates: Rates,
+    geometry: SceneGeometry,
     shutter_s: float,
     conditions: Conditions,
     kit: Kit,
@@ -263,8 +253,9 @@ def find_framings(
 ) -> Framings:
     """Three to five framings that differ, best first; fewer where the kit's lenses leave no more.
 
-    parted: the snap, parted for its own verdict. shutter_s: at which movement is told [s]. snap_focal_35mm_mm:
-    equivalent focal length of the snap. snap: the verdict on the whole. formats: long to short side.
+    parted: the snap, parted for its own verdict. rates, geometry: of the whole snap. shutter_s: at which movement is
+    told [s]. snap_focal_35mm_mm: equivalent focal length of the snap. snap: the verdict on the whole. formats: long to
+    short side.
     """
     height, width = parted.layer_map.shape
     per_rad = max(width, height) * snap_focal_35mm_mm / 36.0
@@ -284,16 +275,13 @@ def find_framings(
         for frame in best_frames(role, bases, places, found, tables, per_rad, many, least):
             looked_for.setdefault(frame, role)
     levels = levels_of(parted, scene)
-    moves: dict[tuple[float, float], Movement] = {}
     pool: list[Framing] = []
     for frame, role in looked_for.items():
-        size = (frame.width, frame.height)
-        if size not in moves:
-            moves[size] = movement_in(frame, rates, shutter_s, with_limits=False)
-        verdict = judge_frame(frame, parted, levels, moves[size], conditions)
-        one = _framing(frame, role, verdict, moves[size], kit, snap, scene.label.shape, tables.cut_by(frame))
+        movement = movement_in(frame, rates, geometry, shutter_s, with_limits=False)
+        verdict = judge_frame(frame, parted, levels, movement, conditions)
+        one = _framing(frame, role, verdict, movement, kit, snap, scene.label.shape, tables.cut_by(frame))
         pool.append(_less_where_unsure(one, scene))
-    return Framings(tuple(_with_limits(one, rates, shutter_s) for one in _chosen(pool)), wider)
+    return Framings(tuple(_with_limits(one, rates, geometry, shutter_s) for one in _chosen(pool)), wider)
 
 
 def _less_where_unsure(one: Framing, scene: SceneMap) -> Framing:
@@ -305,9 +293,9 @@ def _less_where_unsure(one: Framing, scene: SceneMap) -> Framing:
     return replace(one, worth=one.worth * (1 - _UNSURE_COSTS * unsure), notes=notes)
 
 
-def _with_limits(one: Framing, rates: Rates, shutter_s: float) -> Framing:
+def _with_limits(one: Framing, rates: Rates, geometry: SceneGeometry, shutter_s: float) -> Framing:
     """The framing with how long its plants stay sharp, which the search does without."""
-    movement = movement_in(one.frame, rates, shutter_s)
+    movement = movement_in(one.frame, rates, geometry, shutter_s)
     plants = tuple(
         replace(plant, sharp_until_s=movement.classes[plant.class_name].sharp_until_s) for plant in one.verdict.foliage
     )
