@@ -49,7 +49,7 @@ def test_the_reference_names_the_options_of_every_help(capsys):
         assert call([*words.split(), "--help"]) == 0
         # names stand at the start of a line of the list; inside sentences other commands' options are named
         shown = re.findall(r"^ {2}(-[^ ].*?)(?: {2,}|$)", capsys.readouterr().out, re.MULTILINE)
-        in_help = {name for line in shown for name in re.findall(r"--[\w-]+", line)} - {"--help"}
+        in_help = {name for line in shown for name in re.findall(r"(?<![\w-])--?[a-z][\w-]*", line)} - {"-h", "--help"}
         in_reference = {part for p in taken for name in p.names for part in name.split("/")}
         assert in_reference == in_help, words
 
