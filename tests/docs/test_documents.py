@@ -75,6 +75,8 @@ def folder(tmp_path_factory):
     tones = 1.6 * (np.asarray(Image.open(SCENE / "infrared.png"), float) / 255) ** 2
     frame = Image.fromarray((255 * np.clip(0.85 * tones, 0, 1) ** (1 / 2.2)).astype(np.uint8))
     frame.save(place / "frame.jpg", quality=92)
+    (place / "frames").mkdir()
+    shutil.copy(place / "frame.jpg", place / "frames" / "frame.jpg")
     y, x = np.mgrid[-1:1:240j, -1.5:1.5:360j]
     for i in (1, 2, 3):
         rng = np.random.default_rng(i)
