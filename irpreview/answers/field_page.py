@@ -15,9 +15,8 @@ from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, short_words
 from irpreview.core.words.exposure_words import time_range_words
 from irpreview.core.words.framing_words import framing_details, framing_short, pointing
-from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.lead_words import lead_text, why_line
 from irpreview.core.words.phrases import cap
-from irpreview.core.words.verdict_words import why_line
 from irpreview.records import Gale, MovementLeftOut, Setting
 from irpreview.records.framing import Framing
 
@@ -130,6 +129,22 @@ class FieldPlaceAnswer(Answer):
     longitude_deg: float | None
 
 
+class DayLineAnswer(Answer):
+    """One stay of the planned day."""
+
+    span: str
+    name: str
+    says: str
+
+
+class FieldDayAnswer(Answer):
+    """The planned day."""
+
+    headline: str
+    lines: list[DayLineAnswer]
+    more: list[str]
+
+
 class FieldPageAnswer(Whole):
     """`irpreview field-page --json`, and the facts inside the file."""
 
@@ -138,12 +153,20 @@ class FieldPageAnswer(Whole):
     """The file's own key."""
     version: str
     with_place: bool
+    day: FieldDayAnswer | None
+    """None = no day plan was given."""
     places: list[FieldPlaceAnswer]
 
 
 def field_page_answer(page: FieldPage) -> FieldPageAnswer:
     """The page as plain values; pictures stay out."""
+    day = page.day
+    told = None
+    if day is not None:
+        lines = [DayLineAnswer(span=one.span, name=one.name, says=one.says) for one in day.lines]
+        told = FieldDayAnswer(headline=day.headline, lines=lines, more=list(day.more))
     return FieldPageAnswer(
+        day=told,
         page=page.key,
         version=page.version,
         with_place=page.with_place,
@@ -169,7 +192,7 @@ def field_place_answer(one: FieldPlace) -> FieldPlaceAnswer:
         kit_words=card.kit.words,
         width_px=width,
         height_px=height,
-        lead=cap(lead_text(verdict)) if verdict.gate.landscape else "Not a daylight landscape",
+        lead=cap(lead_text(verdict)),
         why=why_line(verdict),
         wind=" ".join(moves[:1]),
         setting=setting_answer(best),

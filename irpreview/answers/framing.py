@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
 from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
+from irpreview.core.words import long_words
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.records import HowClear
 from irpreview.records.framing import Framing, FramingNote, FramingRole, Orientation, SoftReason
@@ -112,6 +113,6 @@ def frame_answer(
         wider=wider_sentence(found),
         landscape=analysis.verdict.gate.landscape,
         leads=found.leads,
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         files=dict(files),
     )

@@ -42,6 +42,7 @@ __all__ = [
     "ShutterOption",
     "TemperatureOption",
     "WhenOption",
+    "WhyOption",
     "WindOption",
     "ZoneOption",
     "as_option",
@@ -97,6 +98,9 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Answer as JSON on stdo
 KitOption = Annotated[
     str | None,
     typer.Option("--kit", metavar="NAME|FILE", help="Filter and camera: a built-in name or a kit file of your own."),
+]
+WhyOption = Annotated[
+    bool, typer.Option("--why", help="Also say what each sentence rests on: figures with their ranges.")
 ]
 GradeOption = Annotated[float, typer.Option("--grade", **within(0.0, 5.0), help="Paper grade: 0 soft to 5 very hard.")]
 WindOption = Annotated[

@@ -56,7 +56,7 @@ def register(app: typer.Typer) -> None:
                 )
                 doubts = asked.lessons[1]
                 if analysis.request.conditions.wind_m_s is None:
-                    doubts += ("wind not given: a light breeze is assumed; give --wind",)
+                    doubts += ("wind not given: a gentle breeze is assumed; give --wind",)
                 answer = frame_answer(analysis, str(path), written, doubts)
             except Exception as error:
                 refused.add(path, error)

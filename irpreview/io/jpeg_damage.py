@@ -16,11 +16,6 @@ from numpy.typing import NDArray
 from irpreview.records import ByteArray
 
 BREAKS_OFF = "its picture data break off or make no sense"
-SKIPPED = "the file may be damaged: parts of its picture data could not be used; look at it, or copy it again"
-SHIFTED = (
-    "the file may be damaged: from one place on, its picture is shifted in brightness or colour; look at it, or copy "
-    "it again"
-)
 STEP_LIMITS = ((10.0, 3.8), (6.0, 2.8))
 """(largest step that counts [levels], strength from which a photo is doubted).
 
@@ -33,14 +28,14 @@ _BROKEN = re.compile(r"premature end|bad Huffman code|bad arithmetic code", re.I
 _MENDED = re.compile(r"corrupt JPEG data|inconsistent progression", re.IGNORECASE)
 
 
-def decoder_says(data: bytes) -> tuple[bool, str | None]:
-    """(plainly broken, doubt) by what the decoder warns of. It reads all codes but makes a picture of 1/64 only."""
+def decoder_says(data: bytes) -> tuple[bool, bool]:
+    """(plainly broken, mended) by what the decoder warns of. It reads all codes but makes a picture of 1/64 only."""
     try:
         simplejpeg.decode_jpeg(data, "GRAY", min_height=1, min_width=1, min_factor=8, strict=True)
     except ValueError as error:
         said = str(error)
-        return bool(_BROKEN.search(said)), SKIPPED if _MENDED.search(said) else None
-    return False, None  # other kinds (four inks, for one) raise as well, and are judged by the reader alone
+        return bool(_BROKEN.search(said)), bool(_MENDED.search(said))
+    return False, False  # other kinds (four inks, for one) raise as well, and are judged by the reader alone
 
 
 def block_px(data: bytes) -> tuple[int, int] | None:

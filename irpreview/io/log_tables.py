@@ -76,9 +76,20 @@ MIGRATIONS: tuple[str, ...] = (
     """,
     # the personal correction is off until it is asked for: on the research pairs it did not help
     "UPDATE kits SET use_correction = 0;",
+    # frames matched by themselves: known again by their content, and taken back as they came
+    """
+    ALTER TABLE frames ADD COLUMN frame_sha256 TEXT;
+    ALTER TABLE frames ADD COLUMN batch TEXT;
+    CREATE INDEX frames_content ON frames (frame_sha256);
+    CREATE TABLE batches (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        name TEXT NOT NULL UNIQUE,
+        taken_in_at TEXT NOT NULL, words TEXT NOT NULL, steps TEXT NOT NULL
+    );
+    """,
 )
 VERSION = len(MIGRATIONS)
-TABLES = ("places", "kits", "snaps", "frames", "hot_spots", "tone_differences")
+TABLES = ("places", "kits", "snaps", "frames", "hot_spots", "tone_differences", "batches")
 
 
 def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Literal
 
-from irpreview.core.light.light_plan import SIDE_WORDS
+from irpreview.core.words.light_words import SIDE_WORDS
 from irpreview.core.words.phrases import cap, counted, listed
 from irpreview.core.words.saying import in_words
 from irpreview.records import Caution, SunSide, Words

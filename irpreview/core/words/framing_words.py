@@ -25,8 +25,8 @@ REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
     {
         "horizon_in_the_middle": "the horizon cuts the frame in half",
         "subject_cut_by_the_edge": "the frame cuts off what leads",
-        "edge_cuts_a_thing": "the frame cuts a tree or wall beside it",
-        "much_empty_sky": "more than half of the frame is empty sky",
+        "edge_cuts_a_thing": "the frame cuts a tree or wall",
+        "much_empty_sky": "more than half the frame is empty sky",
         "empty_corner": "an upper corner is empty sky",
         "subject_in_the_middle": "what leads stands in the middle",
         "subject_off_the_middle": "what leads stands off the middle",
@@ -39,7 +39,7 @@ NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
         "verticals_lean": "tilted, this lens makes walls lean: keep it level and crop, or step back",
         "little_of_the_snap": "a small part of the snap: tones and edges are less sure",
         "nothing_leads": "nothing leads today",
-        "close_call": "what leads is a close call",
+        "close_call": "two things lead about equally",
     }
 )
 

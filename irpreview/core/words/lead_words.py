@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from irpreview.core.motion.wind import beaufort_of
-from irpreview.core.units import shutter_text
+from irpreview.core.units import shutter_text, tone_word
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words.phrases import (
     BLURS,
@@ -19,7 +19,6 @@ from irpreview.core.words.phrases import (
     short,
     sky_facts,
     subject_name,
-    tone_word,
     wind_text,
     zones_text,
 )
@@ -94,10 +93,9 @@ def lead_reasons(verdict: Verdict) -> list[Sentence]:
     if runner is not None:
         evidence = f"strength {runner.strength:.2f} of 1 against {verdict.strength:.2f}: step, size, place"
         name = _the(runner, verdict)
-        says = f"{cap(name)} could lead as well."
-        if verdict.clearness == "about_equal":
-            says = f"About equal: {name} could lead as well."
-        out.append(Sentence(says, evidence, runner.centre_xy))
+        equal = verdict.clearness == "about_equal"
+        text = f"{cap(name)} could lead {'just as well' if equal else 'as well: it is close'}."
+        out.append(Sentence(text, evidence, runner.centre_xy))
     return out
 
 
@@ -138,8 +136,8 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
 
 
 def weak_edge(subject: Subject, verdict: Verdict) -> str:
-    """What the edge of the lead that does least does: `merges with the trees`; empty where every long edge separates
-    or it is named already.
+    """What the weakest edge of the lead does: `merges with the trees`; empty where every long edge separates or it is
+    named already.
     """
     weakest = subject.weakest
     if weakest is None or weakest is subject.best:
