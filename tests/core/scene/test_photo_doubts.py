@@ -201,7 +201,9 @@ def test_no_landscape_is_doubted():
     assert scene_doubts(*scene({"structure": 0.8, "clear_sky": 0.2}, 0.9)) == ()
     # a facade and nothing else; a room with a floor; a street with a car in it
     assert scene_doubts(*scene({"structure": 1.0}, 0.9)) == ()
-    assert "no landscape" in in_words(scene_doubts(*scene({"structure": 0.35, "ground": 0.3, "other": 0.35}, 0.9))[0]).long
+    assert (
+        "no landscape" in in_words(scene_doubts(*scene({"structure": 0.35, "ground": 0.3, "other": 0.35}, 0.9))[0]).long
+    )
     assert scene_doubts(*scene({"structure": 0.6, "ground": 0.3, "other": 0.1}, 0.9)) == ()
 
 
