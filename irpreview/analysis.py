@@ -30,6 +30,7 @@ from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_
 from irpreview.core.framing.search import find_framings
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.imaging.resize import within
+from irpreview.core.light.coarse_sun import coarse_light
 from irpreview.core.light.daylight import HAZE_AOD, illuminance_lx, light_for, light_spectra, sun_positions
 from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.light_plan import LightPlan, plan_light
@@ -134,6 +135,14 @@ def _asked_by(name: str) -> frozenset[str]:
 ASKED_BY = MappingProxyType({name: _asked_by(name) for name in DEPENDS_ON})
 
 
+def _made_of(name: str) -> frozenset[str]:
+    """All answers that an answer is made of, itself included."""
+    return frozenset({name}).union(*(_made_of(part) for part in DEPENDS_ON.get(name, ())))
+
+
+_WITHOUT_LIGHT = frozenset(name for name in DEPENDS_ON if "snap_light" not in _made_of(name)) - {"day_plan"}
+
+
 def _same(one: object, other: object) -> bool:
     """Whether two values of a field ask the same; pictures and clips only where they are the very same."""
     if one is other:
@@ -173,6 +182,17 @@ class Analysis:
         changed |= {name for name, of in ASPECTS.items() if of(request) != of(self.request)}
         kept = {name: value for name, value in self._kept.items() if not ASKED_BY[name] & changed}
         return Analysis(self.full_photo, request, kept)
+
+    def without_place(self) -> Analysis:
+        """The analysis to hand on without its place: all is worked out with the sun in coarse steps, so that no figure
+        in it tells where it is. The very same where no place went into the light.
+        """
+        coarse = coarse_light(self.light, self.photo.heading_deg)
+        if coarse is self.light:
+            return self
+        kept = {name: value for name, value in self._kept.items() if name in _WITHOUT_LIGHT}
+        kept |= {"light": coarse, "snap_light": coarse_light(self.snap_light, self.photo.heading_deg)}
+        return Analysis(self.full_photo, self.request, kept)
 
     def _once(self, name: str, work: Callable[[], T]) -> T:
         if name not in self._kept:

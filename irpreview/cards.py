@@ -14,7 +14,12 @@ from irpreview.io.card_files import small_picture
 
 
 def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
-    """The card. Raises BadValue when there is no exposure to carry."""
+    """The card. Raises BadValue when there is no exposure to carry.
+
+    Without its place it is worked out with the sun in coarse steps (`Analysis.without_place`).
+    """
+    if not with_place:
+        analysis = analysis.without_place()
     if analysis.why_no_exposure is not None:
         raise BadValue(f"a card needs an exposure, and there is none: {analysis.why_no_exposure}")
 

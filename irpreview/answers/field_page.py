@@ -129,6 +129,22 @@ class FieldPlaceAnswer(Answer):
     longitude_deg: float | None
 
 
+class DayLineAnswer(Answer):
+    """One stay of the planned day."""
+
+    span: str
+    name: str
+    says: str
+
+
+class FieldDayAnswer(Answer):
+    """The planned day."""
+
+    headline: str
+    lines: list[DayLineAnswer]
+    more: list[str]
+
+
 class FieldPageAnswer(Whole):
     """`irpreview field-page --json`, and the facts inside the file."""
 
@@ -137,12 +153,20 @@ class FieldPageAnswer(Whole):
     """The file's own key."""
     version: str
     with_place: bool
+    day: FieldDayAnswer | None
+    """None = no day plan was given."""
     places: list[FieldPlaceAnswer]
 
 
 def field_page_answer(page: FieldPage) -> FieldPageAnswer:
     """The page as plain values; pictures stay out."""
+    day = page.day
+    told = None
+    if day is not None:
+        lines = [DayLineAnswer(span=one.span, name=one.name, says=one.says) for one in day.lines]
+        told = FieldDayAnswer(headline=day.headline, lines=lines, more=list(day.more))
     return FieldPageAnswer(
+        day=told,
         page=page.key,
         version=page.version,
         with_place=page.with_place,

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 import typer
 
-from irpreview.cli import one_line, unexpected
+from irpreview.cli import for_terminal, one_line, unexpected
 from irpreview.core.units import parse_number, parse_shutter, parse_wind, shutter_text
 from irpreview.errors import IrpreviewError
 from irpreview.io.photo_facts import time_zone
@@ -193,7 +193,7 @@ ZoneOption = Annotated[
 
 def say(text: str) -> None:
     """A message for the person: to stderr, never to stdout."""
-    print(text, file=sys.stderr, flush=True)
+    print(for_terminal(text), file=sys.stderr, flush=True)
 
 
 def plain(value: Any) -> Any:

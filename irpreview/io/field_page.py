@@ -106,7 +106,6 @@ def _data_address(jpeg: bytes) -> str:
 
 @lru_cache(maxsize=1)
 def _environment() -> Any:
-
     return Environment(
         loader=FileSystemLoader(FOLDER),
         autoescape=True,

@@ -28,7 +28,7 @@ from irpreview.core.imaging.resize import within
 from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue, IrpreviewError
 from irpreview.io.colour_profiles import to_srgb
-from irpreview.io.jpeg_damage import BREAKS_OFF, STEP_LIMIT, block_px, decoder_says, step_strength
+from irpreview.io.jpeg_damage import BREAKS_OFF, block_px, decoder_says, step_strength
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
 from irpreview.records import (
@@ -223,9 +223,8 @@ def _plugin(kind: str) -> Callable[..., Image.Image]:
 def _damaged(name: str, error: BaseException) -> BadPhoto:
     if isinstance(error, MemoryError):
         return BadPhoto(f"{name} needs more memory than there is; close other programs or save the photo smaller")
-    said = " ".join(str(error).split())[:120] or type(error).__name__
     return BadPhoto(
-        f"{name} is damaged or of a rare kind and cannot be decoded ({said}); copy it again from the phone, "
+        f"{name} is damaged or of a rare kind and cannot be decoded; copy it again from the phone, "
         "or save it anew as JPEG"
     )
 
@@ -281,7 +280,7 @@ def _step_doubts(data: bytes, image: Image.Image, full_width: int) -> list[Photo
     if block is None or image.mode not in ("L", "RGB"):
         return []
     strength = step_strength(np.asarray(image), (block[0] // reduced, block[1] // reduced))
-    return [PhotoDoubt(PhotoDoubtKind.DATA_SHIFTED)] if strength > STEP_LIMIT else []
+    return [PhotoDoubt(PhotoDoubtKind.DATA_SHIFTED)] if strength > 1.0 else []
 
 
 def _ends_in_nothing(image: Image.Image) -> bool:

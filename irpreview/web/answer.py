@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
@@ -19,6 +19,7 @@ from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.light_words import hours_of, next_good_light
 from irpreview.core.words.phrases import wind_name
@@ -31,6 +32,8 @@ SHUTTERS_S = (
 """Stops of the shutter slider [s]."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
+BEST_HOURS_WITHIN = 0.08
+"""Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 LEAST_SUN_DEG = 2.0
 """Below this the spectra of the sun model are not used."""
 
@@ -159,7 +162,10 @@ def _metres(value: float) -> str:
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Give place and day to know."
-    return " and ".join(hours_of(plan.days[0])[:2]) or next_good_light(plan)
+    # the good hours of a fine day fill it; the best are those whose sun comes from the better side
+    windows = plan.days[0].windows
+    best = [one for one in windows if one.score >= max(w.score for w in windows) - BEST_HOURS_WITHIN]
+    return " and ".join(hours_of(replace(plan.days[0], windows=tuple(best)))[:2]) or next_good_light(plan)
 
 
 def _warning(analysis: Analysis) -> str:
@@ -180,9 +186,14 @@ class Glance:
     setting: str = ""
     worth: float = -1.0
     """For best first; below 0 = not looked at yet."""
+    framing: str = ""
+    """The best framing in a sentence; empty = not looked for, or none."""
+    frame: tuple[float, ...] = ()
+    """Where that framing lies in the snap: left, top, width and height in shares."""
 
 
-def glance_of(analysis: Analysis) -> Glance:
+def glance_of(analysis: Analysis, with_framing: bool = False) -> Glance:
+    """What the strip and the side-by-side section say of a snap; looking for its framings takes longer."""
     verdict = analysis.verdict
     held = sum(gap.says == "separates" for gap in verdict.separations)
     words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
@@ -194,7 +205,46 @@ def glance_of(analysis: Analysis) -> Glance:
         words,
         setting_words(best) if best is not None else "",
         float(verdict.layered_contrast),
+        *_best_framing(analysis if with_framing else None),
     )
+
+
+def _best_framing(analysis: Analysis | None) -> tuple[str, tuple[float, ...]]:
+    if analysis is None or not analysis.framings.best:
+        return "", ()
+    best = analysis.framings.best[0]
+    frame = best.frame
+    return framing_sentence(best), (frame.left, frame.top, frame.width, frame.height)
+
+
+@dataclass(frozen=True, slots=True)
+class FramingLine:
+    """A framing in the list below its picture."""
+
+    short: str
+    sentence: str
+    details: tuple[str, ...]
+    frame: tuple[float, ...]
+    """Left, top, width and height in shares of the snap."""
+
+
+def framing_lines(analysis: Analysis) -> tuple[list[FramingLine], str]:
+    """(framings, best first; what is said where there are none, or of lenses wider than the snap)."""
+    found = analysis.framings
+    lines = [
+        FramingLine(
+            framing_short(one),
+            framing_sentence(one),
+            tuple(framing_details(one)),
+            (one.frame.left, one.frame.top, one.frame.width, one.frame.height),
+        )
+        for one in found.best
+    ]
+    if lines:
+        return lines, wider_sentence(found) or ""
+    if not analysis.verdict.gate.landscape:
+        return [], "No framings: this is not a daylight landscape."
+    return [], "No framings: no lens of this kit sees less than the snap."
 
 
 # ---- behind the answer ----------------------------------------------------------------------------------------------

@@ -77,11 +77,19 @@ def beside(session: Session) -> str:
             "name": snap.photo.name,
             "picture": pictures.jpeg_address(snap.infrared or snap.thumb),
             "glance": snap.glance,
+            "tall": 100.0 * snap.photo.height / snap.photo.width,
             "trouble": snap.trouble,
         }
         for index, snap in ((i, session.snaps[i]) for i in order)
     ]
     return filled("beside.html", snaps=snaps, current=session.current)
+
+
+def framings(analysis: Analysis) -> str:
+    """The framings, best first, below the picture of the one chosen."""
+    lines, note = answer.framing_lines(analysis)
+    tall = 100.0 * analysis.photo.height / analysis.photo.width
+    return filled("framings.html", lines=lines, note=note, tall=tall)
 
 
 def legend(analysis: Analysis) -> str:

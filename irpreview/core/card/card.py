@@ -22,6 +22,7 @@ from irpreview.core.card.field_tables import (
 from irpreview.core.card.shot_card import CardFacts, ShotCard
 from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.exposure.white_balance import ReadingPatch
+from irpreview.core.light.coarse_sun import tells_place
 from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.card_words import (
@@ -46,7 +47,6 @@ from irpreview.records import (
     Conditions,
     Exposure,
     Light,
-    LightBy,
     Movement,
     Place,
     Rendering,
@@ -110,7 +110,7 @@ def build_card(
         hours=() if day_plan is None or left_out else hours_of(day_plan.days[0]),
         hours_left_out=left_out,
         light_lines=(HOURS_LEFT_OUT,) if left_out else day_lines(day_plan),
-        sun_height_deg=None if not with_place and _tells_place(light) else round(light.sun_height_deg),
+        sun_height_deg=None if not with_place and tells_place(light) else round(light.sun_height_deg),
         focus=focus_lines(exposure.focus),
         white_balance=WHITE_BALANCE if white_patch is None else in_words(white_patch),
         movement=movement.notes if movement is not None else (),
@@ -140,11 +140,6 @@ def build_card(
     )
 
 
-def _tells_place(light: Light) -> bool:
-    """Whether the height of the sun was worked out from a place, so that with the day it leads back to it."""
-    return light.known.by in (LightBy.PLACE_AND_TIME, LightBy.PLANNED_TIME)
-
-
 def assumptions_of(
     light: Light, exposure: Exposure, factor_source: str, more: Iterable[object], *, with_place: bool
 ) -> tuple[Words, ...]:
@@ -152,7 +147,7 @@ def assumptions_of(
     sun, metered, factor = in_words(light), in_words(exposure.metered_by), exposure.factor_stops
     stops = f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}), from {factor_source}."
     ev100 = f"EV {exposure.metered_ev100.likely:.1f} at ISO 100"
-    if not with_place and _tells_place(light):
+    if not with_place and tells_place(light):
         sun = SUN_LEFT_OUT
         if isinstance(exposure.metered_by, SunReading):
             metered, ev100 = Words("a clear day's sun, left out with the place", "clear day"), "by the sun"

@@ -10,7 +10,7 @@ from typing import Any
 from irpreview.core.cautions import gust_m_s
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.scouting.places import PlaceGroup, SketchMap, seen_from, sketch_map
-from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text
+from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text, taken_told
 from irpreview.core.units import shutter_text
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import long_words
@@ -156,8 +156,8 @@ def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def entry_of(view: View) -> Entry:
-    """The words for one view."""
+def entry_of(view: View, exact: bool = False) -> Entry:
+    """The words for one view. exact: the minute in which it was taken may be told, as its place is."""
     best = view.best
     finding = best.finding
     figures = [edges_text(finding), sky_text(finding)]
@@ -176,17 +176,20 @@ def entry_of(view: View) -> Entry:
         contrast=f"{finding.layered_contrast:.0f}",
         sentence=finding.sentence,
         figures=tuple(figures),
-        taken=taken_text(finding),
-        taken_sort=finding.taken or "9999",
+        taken=taken_text(finding, exact),
+        taken_sort=taken_told(finding, exact=exact) or "9999",
         alike=_alike(view.snaps[1:]),
         doubts=finding.doubts,
     )
 
 
-def taken_text(finding: Finding) -> str:
-    """ "21 Jun 2026, 10:30", or nothing."""
-    at: datetime | None = finding.taken_at
-    return "" if at is None else f"{at.day} {_MONTHS[at.month - 1]} {at.year}, {at:%H:%M}"
+def taken_text(finding: Finding, exact: bool) -> str:
+    """ "21 Jun 2026, 10:37", where it is not to be exact "21 Jun 2026, about 10:30", or nothing."""
+    told = taken_told(finding, exact=exact)
+    if told is None:
+        return ""
+    at = datetime.fromisoformat(told)
+    return f"{at.day} {_MONTHS[at.month - 1]} {at.year}, {'' if exact else 'about '}{at:%H:%M}"
 
 
 def _alike(others: tuple[Snap, ...]) -> str:
@@ -205,12 +208,12 @@ def _by_place(scouting: Scouting, shown: tuple[View, ...]) -> tuple[Section, ...
             note = f"{counted(len(views), 'view')} at {place_text(place)}"
             if index > 0:
                 note += f", {seen_from(scouting.places[0].middle, place.middle)} of place {scouting.places[0].name}"
-            sections.append(Section(f"Place {place.name}", note, tuple(entry_of(v) for v in views)))
+            sections.append(Section(f"Place {place.name}", note, tuple(entry_of(v, exact=True) for v in views)))
     rest = [view for view in shown if view.place is None]
     if rest:
         heading = "Place not known" if sections else ""
         note = counted(len(rest), "view") if sections else "None of the snaps says where it was taken."
-        sections.append(Section(heading, note, tuple(entry_of(v) for v in rest)))
+        sections.append(Section(heading, note, tuple(entry_of(v, exact=True) for v in rest)))
     return tuple(sections)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from irpreview.core.motion.wind import beaufort_of
-from irpreview.core.units import shutter_text
+from irpreview.core.units import shutter_text, tone_word
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words.phrases import (
     BLURS,
@@ -19,7 +19,6 @@ from irpreview.core.words.phrases import (
     short,
     sky_facts,
     subject_name,
-    tone_word,
     wind_text,
     zones_text,
 )

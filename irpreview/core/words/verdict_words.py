@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from irpreview.core.motion.wind import beaufort_of
-from irpreview.core.units import shutter_text
+from irpreview.core.units import shutter_text, tone_word
 from irpreview.core.verdict.plausibility import sky_is_empty, sky_worth_waiting_for
 from irpreview.core.verdict.sky import texture_word
 from irpreview.core.words.lead_words import GATE_WORDS, lead_reasons, lead_text, shade_evidence, why_line
@@ -20,13 +20,12 @@ from irpreview.core.words.phrases import (
     short,
     sky_facts,
     subject_name,
-    tone_word,
     wind_name,
     zones_text,
 )
 from irpreview.records import CloudLook, Layer, Sentence, Separation, Verdict, VerdictDoubt
 
-__all__ = ["headline", "reasons", "sentences", "short_headline", "tone_word", "why_line"]
+__all__ = ["headline", "reasons", "sentences", "short_headline", "why_line"]
 
 _SAME_IN_COLOUR = 0.4
 """[zones] below this the colour photo shows one grey."""

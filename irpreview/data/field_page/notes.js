@@ -5,20 +5,49 @@ const facts = JSON.parse(document.getElementById('facts').textContent);
 const KEY = `irpreview-field-${facts.page}`;
 const TEXT_LIMIT = 2000, MOST_FRAMES = 200;
 
-const fresh_place = () => ({taken: [], right: null, work: [], ring: null, text: '', text_uid: null, given: null});
+const fresh_place = () => ({taken: [], right: null, right_uid: null, work: [], ring: null, text: '', text_uid: null,
+  given: null});
 const fresh = () => ({look: null, place: 0, up: false, quiet: false, timer: null, frames: [],
   places: facts.places.map(fresh_place)});
+
+// What is found in the browser is read like a file from outside: what does not fit is left out.
+const is_number = (value) => typeof value === 'number' && Number.isFinite(value);
+const is_one_of = (count) => (value) => Number.isInteger(value) && value >= 0 && value < count;
+const is_frame = (one) => one !== null && typeof one === 'object' && typeof one.uid === 'string'
+  && is_one_of(facts.places.length)(one.place) && [one.iso, one.f_number, one.shutter_s].every(is_number)
+  && (one.off_stops === null || is_number(one.off_stops));
+const sound_place = (found, index) => {
+  const place = facts.places[index], one = found !== null && typeof found === 'object' ? found : {};
+  const numbers = (list, count) => (Array.isArray(list) ? list : []).filter(is_one_of(count));
+  const ring = one.ring, {isos, f_numbers} = place.calculator;
+  const turned = ring !== null && typeof ring === 'object' && isos.includes(ring.iso)
+    && f_numbers.includes(ring.f_number) && is_number(ring.factor_thirds) && is_number(ring.light_thirds)
+    && (ring.asked_s === null || is_number(ring.asked_s));
+  const text = (value) => typeof value === 'string' ? value : null;
+  return {taken: numbers(one.taken, place.tests.length), work: numbers(one.work, place.order.length),
+    right: is_one_of(place.tests.length)(one.right) ? one.right : null, right_uid: text(one.right_uid),
+    ring: turned ? ring : null, text: text(one.text) ?? '', text_uid: text(one.text_uid), given: text(one.given)};
+};
+const sound = (found) => {
+  const timer = found.timer, open = timer !== null && typeof timer === 'object' && is_number(timer.started_ms)
+    && is_number(timer.length_s) && timer.length_s > 0 && (timer.stopped_ms === null || is_number(timer.stopped_ms))
+    && is_frame({uid: '', ...timer, shutter_s: 0, off_stops: null});
+  return {look: found.look ?? null, place: is_one_of(facts.places.length)(found.place) ? found.place : 0,
+    up: found.up === true, quiet: found.quiet === true, timer: open ? timer : null,
+    frames: (Array.isArray(found.frames) ? found.frames : []).filter(is_frame),
+    places: facts.places.map((_, index) => sound_place(found.places?.[index] ?? null, index))};
+};
 
 const kept = {
   state: fresh(),
   lasts: true, // whether the browser keeps it beyond this page
 
   load() {
-    try {
-      const found = JSON.parse(localStorage.getItem(KEY));
-      if (found?.places?.length === facts.places.length) this.state = {...fresh(), ...found};
-      localStorage.setItem(KEY, JSON.stringify(this.state));
-    } catch { this.lasts = false; }
+    let text = null, found = null;
+    try { text = localStorage.getItem(KEY); } catch { this.lasts = false; }
+    try { found = JSON.parse(text); } catch { /* damaged: begun anew */ }
+    if (found !== null && typeof found === 'object') this.state = sound(found);
+    this.save();
   },
   save() {
     try { localStorage.setItem(KEY, JSON.stringify(this.state)); } catch { this.lasts = false; }

@@ -22,7 +22,7 @@ const timer_digits = (timer, now_ms, counts_up) => {
 };
 
 // Until the digits change next, so that they change on time.
-const until_next_ms = (timer, now_ms) => 1000 - ((now_ms - timer.started_ms) % 1000 + 1000) % 1000 + 5;
+const until_next_ms = (timer, now_ms) => 1000 - ((now_ms - timer.started_ms) % 1000 + 1000) % 1000;
 
 // ---- what is heard and felt ----
 
@@ -61,7 +61,8 @@ const bell = {
     for (const sound of this.planned) try { sound.stop(); } catch { /* it has ended */ }
     this.planned = [];
   },
-  shake() { navigator.vibrate?.([300, 150, 300, 150, 600]); },
+  // Both need a touch first, and a page that was loaded again has had none.
+  shake() { if (navigator.userActivation?.hasBeenActive ?? true) navigator.vibrate?.([300, 150, 300, 150, 600]); },
 };
 
 // The screen stays on while a frame is open, where the phone can.
