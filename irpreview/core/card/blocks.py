@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from irpreview.core.card.field_tables import Correction, WindRow, full_sentence, setting_choices
@@ -96,7 +96,7 @@ def card_front(card: ShotCard) -> Front:
     if asked is not None and (asked.setting is None or asked.grey_filter is not None):
         grey = asked.grey_filter
         reach = in_words(asked).short if asked.setting is None or grey is None else in_words(grey).short
-    return Front(
+    made = Front(
         title=card.title,
         infrared=card.infrared,
         snap=card.snap,
@@ -107,6 +107,9 @@ def card_front(card: ShotCard) -> Front:
         setting_range=reach,
         rows=tuple((label, text) for label, text in rows if text),
     )
+    if made.words() > MOST_FRONT_WORDS:  # the framing can be looked up; what is set and minded stays
+        return replace(made, rows=tuple(row for row in made.rows if row[0] != "Frame"), framed=None)
+    return made
 
 
 def _light(card: ShotCard) -> str:

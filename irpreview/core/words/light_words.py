@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import timedelta
 from types import MappingProxyType
 
@@ -30,6 +31,9 @@ SIDE_WORDS: Mapping[SunSide, str] = MappingProxyType(
         "unknown": "view direction not given",
     }
 )
+
+BEST_HOURS_WITHIN = 0.08
+"""Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 
 
 @in_words.register
@@ -94,6 +98,12 @@ def hours_of(day: DayPlan) -> tuple[str, ...]:
         else:
             spans.append((window, window))
     return tuple(f"{first.start:%H:%M} to {last.end:%H:%M}" for first, last in spans)
+
+
+def best_hours(day: DayPlan) -> tuple[str, ...]:
+    """The good hours of a fine day fill it; the best are those whose sun comes from the better side."""
+    best = max((one.score for one in day.windows), default=0.0) - BEST_HOURS_WITHIN
+    return hours_of(replace(day, windows=tuple(one for one in day.windows if one.score >= best)))
 
 
 def day_lines(plan: LightPlan | None) -> tuple[Words, ...]:
