@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING
 
 __version__ = "0.1.0"
@@ -36,7 +37,5 @@ __all__ = ["Analysis", "Request", "__version__", "analyse", "judge", "load_kit",
 def __getattr__(name: str) -> object:
     # loaded on first use, so that `irpreview --version` does not wait for numpy and OpenCV
     if name in _HOME:
-        from importlib import import_module
-
         return getattr(import_module(_HOME[name]), name)
     raise AttributeError(f"module 'irpreview' has no attribute '{name}'")

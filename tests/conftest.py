@@ -9,11 +9,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sklearn.datasets import load_sample_image
 
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 # No test may read or write the log of whoever runs it.
 os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-tests-{os.getpid()}" / "log.sqlite")
 CHECKOUT = Path(__file__).resolve().parents[1]
+
+
+FIRST = ("browser", "test_one_answer.py", "test_documents.py", "test_habits.py")
+"""Files that take longest: begun first, so that no worker is left alone with one of them at the end."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest files first; inside a file the order stays."""
+    items.sort(key=lambda item: not any(name in item.path.parts for name in FIRST))
 
 
 @pytest.fixture(autouse=True)
@@ -53,6 +63,4 @@ def research() -> Path:
 @pytest.fixture(scope="session")
 def sample_photographs() -> dict[str, np.ndarray]:
     """scikit-learn's two bundled photographs, uint8 sRGB: a temple in trees and a flower."""
-    from sklearn.datasets import load_sample_image
-
     return {name: np.ascontiguousarray(load_sample_image(name)) for name in ("china.jpg", "flower.jpg")}

@@ -5,7 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
+from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
+from irpreview.core.words import long_words
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
+from irpreview.records import HowClear
 from irpreview.records.framing import Framing, FramingNote, FramingRole, Orientation, SoftReason
 
 if TYPE_CHECKING:
@@ -33,6 +36,7 @@ class FramingAnswer(Answer):
     """Where to point, from the middle of the snap; left is negative."""
     up_deg: float
     lead: str
+    clearness: HowClear
     subject: str | None
     subject_share: float | None
     layered_contrast: float
@@ -63,6 +67,7 @@ def framing_answer(one: Framing) -> FramingAnswer:
         right_deg=frame.right_deg,
         up_deg=frame.up_deg,
         lead=verdict.lead,
+        clearness=verdict.clearness,
         subject=None if verdict.subject is None else verdict.subject.kind,
         subject_share=None if verdict.subject is None else round(verdict.subject.share, 4),
         layered_contrast=verdict.layered_contrast,
@@ -79,11 +84,16 @@ class FrameAnswer(Whole, Asked):
 
     kind: Literal["framings"] = "framings"
     photo: str
+    setting: SettingAnswer | None
+    asked_time: AskedTimeAnswer | None
+    """None = no time was asked for."""
     framings: list[FramingAnswer]
     """Best first."""
     wider_than_snap_mm: list[float]
     wider: str | None
     landscape: bool
+    leads: bool
+    """Whether anything leads in any of them."""
     doubts: list[str]
     files: dict[str, str]
 
@@ -96,10 +106,13 @@ def frame_answer(
     return FrameAnswer(
         **dict(asked_of(analysis)),
         photo=photo,
+        setting=setting_answer(analysis.setting),
+        asked_time=asked_time_answer(analysis.asked_time),
         framings=[framing_answer(one) for one in found.best],
         wider_than_snap_mm=list(found.wider_than_snap_mm),
         wider=wider_sentence(found),
         landscape=analysis.verdict.gate.landscape,
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        leads=found.leads,
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         files=dict(files),
     )

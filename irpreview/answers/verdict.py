@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Literal
 from pydantic import Field
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span, span
-from irpreview.answers.exposure import SettingAnswer, setting_answer
+from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
 from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
+from irpreview.core.words import long_words
 from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.records import (
     CloudLook,
     DoubtKind,
+    HowClear,
     LeadChoice,
     NotLandscape,
     Sentence,
@@ -88,6 +90,10 @@ class LeadAnswer(Answer):
     short: str
     wait_for: WaitFor | None
     subject: SubjectKind | None
+    clearness: HowClear
+    """`about_equal`: `runner_up` is about as strong."""
+    runner_up: SubjectKind | None
+    """Of another kind and nearly as strong."""
     reasons: list[SentenceAnswer]
     turns_at_wind_m_s: Span | None
 
@@ -236,6 +242,8 @@ def verdict_part(verdict: Verdict) -> VerdictPart:
             short=short_headline(verdict),
             wait_for=verdict.wait_for,
             subject=None if verdict.subject is None else verdict.subject.kind,
+            clearness=verdict.clearness,
+            runner_up=None if verdict.runner_up is None else verdict.runner_up.kind,
             reasons=[_sentence(one) for one in reasons(verdict)],
             turns_at_wind_m_s=maybe_span(verdict.turns_at_wind_m_s, 2),
         ),
@@ -256,6 +264,8 @@ class JudgeAnswer(Whole, Asked, Zones, VerdictPart):
     kind: Literal["verdict"] = "verdict"
     photo: str
     setting: SettingAnswer | None
+    asked_time: AskedTimeAnswer | None
+    """None = no time was asked for."""
     movement: MovementAnswer
     doubts: list[str]
     files: dict[str, str]
@@ -271,7 +281,8 @@ def judge_answer(
         **dict(verdict_part(analysis.verdict)),
         photo=photo,
         setting=setting_answer(analysis.setting),
+        asked_time=asked_time_answer(analysis.asked_time),
         movement=movement_answer(analysis.movement, analysis.rates),
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         files=dict(files),
     )

@@ -7,42 +7,60 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import os
+import re
 import sys
+import tempfile
+import traceback
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import Any, NoReturn
+
+import typer
 
 from irpreview import __version__
+from irpreview.errors import BadKit, BadValue, IrpreviewError
 
-if TYPE_CHECKING:
-    import typer
+COMMANDS = {
+    "render": "Show how daylight snaps will look in black-and-white infrared.",
+    "judge": "Will the layers separate, is there enough in the sky, what should lead the picture.",
+    "frame": "Which pictures to make from here: lens, format, where to point, what leads, what the wind does.",
+    "expose": "What ISO, aperture and time, how sure it is, and test exposures.",
+    "light": "When the light is right: sun, hard or soft light and view direction, every quarter hour.",
+    "day-plan": "Several places on one day: the order by when the light is right at each, with ways and slack.",
+    "movement": "What the wind does to this picture at a shutter time; without one, at the recommended time.",
+    "card": "Make the card for one photo: PDF on A5, PNG for the phone, JSON. Writes into --out, made if missing.",
+    "field-page": "Write one HTML file for the phone: settings, test frames, timer and notes, without network.",
+    "scout": "Judge all snaps of a folder, put like ones together, and rank them on a contact sheet.",
+    "log": "The field log: frames brought home, and what they teach about filter, camera and lens.",
+    "kit": "Filter and camera: list the built-in kits, show one, make a file of your own.",
+    "calibrate": "The filter factor of your own kit from two frames, or from typed settings.",
+    "serve": "Open the page in the browser. It works without a network; stop it with Ctrl-C.",
+    "demo": "Do the main job on a scene that comes along, and say where the pictures are. The snap is put beside them.",
+    "guide": "Print the guide or another page that came with irpreview, and say where the files lie.",
+}
+"""Each command's first line, in the order of the help page; its module is named like it and has `register(app)`.
 
-COMMANDS = (
-    "render",
-    "judge",
-    "frame",
-    "expose",
-    "light",
-    "movement",
-    "card",
-    "scout",
-    "log",
-    "kit",
-    "calibrate",
-    "serve",
-    "demo",
-    "guide",
-)
-"""Modules of this package, each with `register(app)`, in the order of the help page."""
+The help page is written from here, so that it need not load what the commands load. A test compares the two."""
 
 
-def build_app(only: str | None = None) -> typer.Typer:
-    """The command line with all its commands, or with one of them (which starts faster)."""
-    import importlib
-    import importlib.util
+def build_app(*names: str) -> typer.Typer:
+    """The command line with the commands named, or with all of them."""
+    app = _bare_app()
+    for name in names or COMMANDS:
+        importlib.import_module(f"{__name__}.{name.replace('-', '_')}").register(app)
+    return app
 
-    import typer
 
+def _help_app() -> typer.Typer:
+    """The command line as its help page shows it: names and first lines, nothing that could be run."""
+    app = _bare_app()
+    for name, line in COMMANDS.items():
+        app.command(name, help=line)(lambda: None)
+    return app
+
+
+def _bare_app() -> typer.Typer:
     app = typer.Typer(
         name="irpreview",
         help=(
@@ -69,10 +87,6 @@ def build_app(only: str | None = None) -> typer.Typer:
     ) -> None:
         pass
 
-    for name in (only,) if only else COMMANDS:
-        module = f"{__name__}.{name}"
-        if importlib.util.find_spec(module) is not None:
-            importlib.import_module(module).register(app)
     return app
 
 
@@ -95,11 +109,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _run(given: list[str]) -> None:
-    from irpreview.errors import BadKit, BadValue, IrpreviewError
 
     try:
-        known = given[0] if given and given[0] in COMMANDS else None
-        status = build_app(known)(args=given, prog_name="irpreview", standalone_mode=False)
+        app = build_app(given[0]) if given and given[0] in COMMANDS else _help_app()
+        status = app(args=given, prog_name="irpreview", standalone_mode=False)
         if isinstance(status, int) and status:
             _flush()
             raise SystemExit(status)
@@ -116,7 +129,10 @@ def _run(given: list[str]) -> None:
             _leave_by(error)
         if os.environ.get("IRPREVIEW_DEBUG"):
             raise
-        _say(f"irpreview: {unexpected(error)}")
+        if isinstance(error, OSError) and error.filename is not None and error.strerror:
+            _say(f"irpreview: {os.fsdecode(error.filename)}: {error.strerror.lower()}; name another path")
+        else:
+            _say(f"irpreview: {unexpected(error)}")
         raise SystemExit(1) from None
 
 
@@ -146,8 +162,6 @@ def unexpected(error: BaseException) -> str:
 
 
 def _write_details(error: BaseException) -> str | None:
-    import tempfile
-    import traceback
 
     text = f"irpreview {__version__}\n" + "".join(traceback.format_exception(error))
     try:
@@ -158,9 +172,18 @@ def _write_details(error: BaseException) -> str | None:
         return None
 
 
+def for_terminal(text: str) -> str:
+    """The text without what a terminal would obey instead of showing, and without words longer than any path."""
+    shown = "".join(mark if mark.isprintable() or mark == "\n" else f"\\x{ord(mark):02x}" for mark in text)
+    return _ENDLESS.sub(lambda word: f"{word[0][:100]}...{word[0][-20:]}", shown)
+
+
+_ENDLESS = re.compile(r"\S{300,}")
+
+
 def _say(text: str) -> None:
     with contextlib.suppress(OSError):
-        print(text, file=sys.stderr, flush=True)
+        print(for_terminal(text), file=sys.stderr, flush=True)
 
 
 def _flush() -> None:

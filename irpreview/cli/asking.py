@@ -26,14 +26,19 @@ from irpreview.cli.common import (
     fail_usage,
     within,
 )
+from irpreview.clips import measure_clip
+from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
+from irpreview.errors import BadLog, BadValue
+from irpreview.io.log_exchange import lessons_of
 from irpreview.records import CLASS_NAMES, DEFAULT_GRADE
+from irpreview.request import Inputs, kit_of, request_of
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.metering import Metering
     from irpreview.core.motion.clip_motion import ClipMotion
     from irpreview.io.log_exchange import LogLessons
     from irpreview.records import Photo
-    from irpreview.request import Inputs, Request
+    from irpreview.request import Request
 
 Haze = Literal["clear", "normal", "hazy", "unknown"]
 Sky = Literal["clear", "thin_cloud", "broken", "overcast", "unknown"]
@@ -161,8 +166,6 @@ class Asked:
     @functools.cached_property
     def inputs(self) -> Inputs:
         """As typed. Raises wrong usage for what says nothing."""
-        from irpreview.request import Inputs
-
         g = self.given
         return Inputs(
             kit=g["kit"] or "unmodified-720",
@@ -207,8 +210,6 @@ class Asked:
     @functools.cached_property
     def readings(self) -> tuple[Metering, ...]:
         """Light metered by hand."""
-        from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
-
         meter, ev = self.given["meter"], self.given["ev"]
         if meter is not None and ev is not None:
             raise fail_usage("give --meter or --ev, not both")
@@ -219,10 +220,6 @@ class Asked:
     @functools.cached_property
     def lessons(self) -> tuple[LogLessons | None, tuple[str, ...]]:
         """What the field log taught, and a doubt where the usual log could not be read; one named by hand must be."""
-        from irpreview.errors import BadLog
-        from irpreview.io.log_exchange import lessons_of
-        from irpreview.request import kit_of
-
         if self.given["without_log"]:
             return None, ()
         log: Path | None = self.given["log"]
@@ -238,9 +235,6 @@ class Asked:
 
     def check(self) -> None:
         """Refuse what can be refused before any photo is read. Raises BadKit, BadValue, BadLog."""
-        from irpreview.errors import BadValue
-        from irpreview.request import request_of
-
         _ = self.readings, self.lessons
         if self.given.get("lens") is not None and not str(self.given["lens"]).strip():
             raise fail_usage("--lens is empty; write the lens in your own words, or leave the option out")
@@ -255,13 +249,10 @@ class Asked:
 
     def request(self, photo: Photo | None = None) -> Request:
         """The request for one snap. Raises IrpreviewError."""
-        from irpreview.request import request_of
-
         clip = None if photo is None or not self.given["clip"] else self._clip(photo)
         return request_of(self.inputs, photo, lessons=self.lessons[0], readings=self.readings, clip=clip)
 
     def _clip(self, photo: Photo) -> ClipMotion:
-        from irpreview.clips import measure_clip
 
         return measure_clip(self.given["clip"], photo, self.given["clip_fps"], self.given["clip_focal"])
 

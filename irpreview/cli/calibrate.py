@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from irpreview.analysis import analyse
+from irpreview.answers.calibration import calibration_answer
 from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say, within
+from irpreview.core.exposure.calibration import calibrate_frames, calibrate_photos, calibrate_typed
+from irpreview.core.exposure.metering import parse_exposure
+from irpreview.core.light.surfaces import class_factors
+from irpreview.errors import BadModel
+from irpreview.io.kits import load_kit, save_kit
+from irpreview.io.photos import load_photo
+from irpreview.io.raw_frames import is_raw, load_raw
+from irpreview.io.tables import load_tables
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.calibration import Calibration
@@ -65,16 +75,11 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """The filter factor of your own kit from two frames, or from typed settings."""
-        from irpreview.io.kits import load_kit, save_kit
-
         chosen = load_kit(kit) if kit is not None else load_kit("unmodified-720")
         if plain is not None and filtered is not None and meter is None and ev is None and typed is None:
             answer = _from_frames(plain, filtered, zone, chosen)
             source = f"two frames: {plain.name}, {filtered.name}"
         elif plain is None and (meter is None) != (ev is None) and typed is not None:
-            from irpreview.core.exposure.calibration import calibrate_typed
-            from irpreview.core.exposure.metering import parse_exposure
-
             without = parse_exposure(meter) if meter is not None else float(ev or 0.0)
             answer = calibrate_typed(without, parse_exposure(typed), too_dark, placed)
             source = f"typed: {meter or f'EV {ev:g}'} without, {typed} with the filter"
@@ -82,7 +87,9 @@ def register(app: typer.Typer) -> None:
             raise fail_usage("give two frames PLAIN FILTERED, or --meter (or --ev) and --filtered")
         written = None if save is None else save_kit(answer.applied_to(chosen, source), save)
         if as_json:
-            emit_json(facts_of(answer, chosen, source, written))
+            emit_json(
+                calibration_answer(answer, chosen.name, source, None if written is None else str(written)).as_json()
+            )
             return
         for text in answer.says:
             print(text)
@@ -95,15 +102,12 @@ def register(app: typer.Typer) -> None:
 
 
 def _from_frames(plain: Path, filtered: Path, zone: str | None, kit: Kit) -> Calibration:
-    from irpreview.core.exposure.calibration import calibrate_frames, calibrate_photos
-    from irpreview.io.raw_frames import is_raw, load_raw
 
     raw = is_raw(plain), is_raw(filtered)
     if raw[0] != raw[1]:
         raise fail_usage("give two raw files or two pictures, not one of each")
     if all(raw):
         return calibrate_frames(load_raw(plain), load_raw(filtered))
-    from irpreview.io.photos import load_photo
 
     first, second = load_photo(plain, zone=zone), load_photo(filtered, zone=zone)
     factors, label = _class_factors(first, kit)
@@ -112,33 +116,9 @@ def _from_frames(plain: Path, filtered: Path, zone: str | None, kit: Kit) -> Cal
 
 def _class_factors(photo: Photo, kit: Kit) -> tuple[Any, Any]:
     """Class factors in the light of the plain frame and its label map; (None, None) where weights are missing."""
-    from irpreview.analysis import analyse
-    from irpreview.core.light.surfaces import class_factors
-    from irpreview.errors import BadModel
-    from irpreview.io.tables import load_tables
-
     try:
         analysis = analyse(photo)
         return class_factors(kit, analysis.snap_light, load_tables()), analysis.full_scene.label
     except BadModel as error:
         say(f"what is in the frame is told by colour only: {error}")
         return None, None
-
-
-def facts_of(answer: Calibration, kit: Kit, source: str, written: Path | None) -> dict[str, Any]:
-    """The calibration as JSON holds it; see data/schemas/calibrate.json."""
-    return {
-        "kind": "calibration",
-        "kit": kit.name,
-        "source": source,
-        "factor_stops": answer.factor_stops.as_dict(),
-        "channel_stops": dict(answer.channel_stops),
-        "clips_first": answer.clips_first,
-        "clips_in_stops": answer.clips_in_stops,
-        "surfaces": {name: dict(group) for name, group in answer.surfaces.items()},
-        "likeness": answer.likeness,
-        "usable_share": answer.usable_share,
-        "kit_file": None if written is None else str(written),
-        "says": list(answer.says),
-        "doubts": list(answer.doubts),
-    }

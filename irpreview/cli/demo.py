@@ -7,7 +7,12 @@ from typing import Annotated
 
 import typer
 
+from irpreview.cli.asking import nothing_said
 from irpreview.cli.common import JsonOption, emit_json, say
+from irpreview.cli.render import render_one, report
+from irpreview.errors import BadModel, BadValue
+from irpreview.io.paths import PACKAGE
+from irpreview.io.pictures import make_folder, write_file
 
 FIRST_SCENE = "moor_tower"
 
@@ -28,10 +33,6 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Do the main job on a scene that comes along, and say where the pictures are. The snap is put beside them."""
-        from irpreview.cli.asking import nothing_said
-        from irpreview.cli.render import render_one, report
-        from irpreview.io.pictures import make_folder, write_file
-
         photo = demo_photo(scene)
         make_folder(out)
         analysis, answer = render_one(photo, out, photo.parent.name, nothing_said())
@@ -45,9 +46,6 @@ def register(app: typer.Typer) -> None:
 
 def demo_folder() -> Path:
     """Where the demo scenes lie: in the package, or beside it in a checkout. Raises BadModel if nowhere."""
-    from irpreview.errors import BadModel
-    from irpreview.io.paths import PACKAGE
-
     for folder in (PACKAGE / "data" / "demo", PACKAGE.parent / "demo_scenes"):
         if any(folder.glob("*/photo.jpg")):
             return folder
@@ -56,8 +54,6 @@ def demo_folder() -> Path:
 
 def demo_photo(name: str | None) -> Path:
     """The snap of a demo scene. Raises BadModel if there are none, BadValue for an unknown name."""
-    from irpreview.errors import BadValue
-
     found = {path.parent.name: path for path in sorted(demo_folder().glob("*/photo.jpg"))}
     if name is None:
         return found.get(FIRST_SCENE) or next(iter(found.values()))

@@ -8,8 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.analysis import analyse
+from irpreview.answers.framing import frame_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, say
+from irpreview.core.words import in_words
+from irpreview.core.words.framing_words import framing_details, framing_sentence, place_sentence, wider_sentence
+from irpreview.io.photos import load_photo
+from irpreview.io.pictures import make_folder, write_jpeg
+from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -34,11 +41,6 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         """Which pictures to make from here: lens, format, where to point, what leads, what the wind does."""
         asked.check()
-        from irpreview.analysis import analyse
-        from irpreview.answers.framing import frame_answer
-        from irpreview.core.words.framing_words import place_sentence
-        from irpreview.io.photos import load_photo
-        from irpreview.records import WORKING_SIDE_PX
 
         refused = Refusals()
         first: list[Framing | None] = []
@@ -54,7 +56,7 @@ def register(app: typer.Typer) -> None:
                 )
                 doubts = asked.lessons[1]
                 if analysis.request.conditions.wind_m_s is None:
-                    doubts += ("wind not given: a light breeze is assumed; give --wind",)
+                    doubts += ("wind not given: a gentle breeze is assumed; give --wind",)
                 answer = frame_answer(analysis, str(path), written, doubts)
             except Exception as error:
                 refused.add(path, error)
@@ -74,9 +76,7 @@ def register(app: typer.Typer) -> None:
 
 def report(analysis: Analysis, doubts: list[str]) -> str:
     """The framings as a short text."""
-    from irpreview.core.words.framing_words import framing_details, framing_sentence, wider_sentence
-
-    found = analysis.framings
+    found, asked = analysis.framings, analysis.asked_time
     lines = [f"{analysis.photo.name}:"]
     if not found.best:
         why = "not a daylight landscape" if not analysis.verdict.gate.landscape else "no lens of the kit fits inside it"
@@ -84,7 +84,8 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
     for number, one in enumerate(found.best, 1):
         lines += textwrap.wrap(f"{number}. {framing_sentence(one)}", 96, initial_indent="  ", subsequent_indent="     ")
         lines += textwrap.wrap(" ".join(framing_details(one)), 96, initial_indent="     ", subsequent_indent="     ")
-    for text in (wider_sentence(found), *(f"Doubt: {doubt}.".replace("..", ".") for doubt in doubts)):
+    said = [wider_sentence(found), in_words(asked).long if asked is not None else None]
+    for text in (*said, *(f"Doubt: {doubt}.".replace("..", ".") for doubt in doubts)):
         if text:
             lines += textwrap.wrap(text, 96, initial_indent="  ", subsequent_indent="    ")
     return "\n".join(lines)
@@ -92,20 +93,13 @@ def report(analysis: Analysis, doubts: list[str]) -> str:
 
 def _write(analysis: Analysis, path: Path, folder: Path, snap: int | None) -> dict[str, str]:
     """Write the crops of the infrared picture, best first; returns their paths."""
-    from irpreview.io.pictures import make_folder, write_jpeg
-
     make_folder(folder)
-    picture = analysis.rendering.picture
-    height, width = picture.shape
     written = {}
     for number, one in enumerate(analysis.framings.best, 1):
-        frame = one.frame
-        x0, y0 = round(frame.left * width), round(frame.top * height)
-        x1, y1 = round((frame.left + frame.width) * width), round((frame.top + frame.height) * height)
         # snaps of one place from several folders may share a name
         start = path.stem if snap is None else f"{path.stem}-snap-{snap}"
         file = folder / f"{start}-framing-{number}.jpg"
-        write_jpeg(file, picture[y0:y1, x0:x1])
+        write_jpeg(file, analysis.framing_picture(one))
         written[str(number)] = str(file)
     if written:
         say(f"wrote {', '.join(written.values())}")

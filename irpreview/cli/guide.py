@@ -8,6 +8,8 @@ from typing import Annotated
 import typer
 
 from irpreview.cli.common import say
+from irpreview.errors import BadModel, BadValue
+from irpreview.io import paths
 
 PageArgument = Annotated[str, typer.Argument(metavar="PAGE", help="Which page; a wrong name lists them.")]
 FIRST = ("guide", "how-it-works", "command-line", "glossary", "sources")
@@ -19,8 +21,6 @@ def register(app: typer.Typer) -> None:
     @app.command("guide")
     def guide(page: PageArgument = "guide") -> None:
         """Print the guide or another page that came with irpreview, and say where the files lie."""
-        from irpreview.errors import BadValue
-
         pages = guide_pages()
         if page not in pages:
             raise BadValue(f"there is no page {page!r}; there are {', '.join(pages)}")
@@ -31,10 +31,7 @@ def register(app: typer.Typer) -> None:
 
 def guide_pages() -> dict[str, Path]:
     """Name and file of every page, the guide first. Raises BadModel if they are missing."""
-    from irpreview.errors import BadModel
-    from irpreview.io.paths import PACKAGE
-
-    found = {path.stem: path for path in sorted((PACKAGE / "docs").glob("*.md"))}
+    found = {path.stem: path for path in sorted((paths.PACKAGE / "docs").glob("*.md"))}
     if not found:
         raise BadModel("the guide is missing from this installation; install irpreview again")
     return {name: found[name] for name in (*FIRST, *found) if name in found}

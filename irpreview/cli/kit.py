@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from irpreview.cli.common import JsonOption, LensOption, emit_json, say, within
+from irpreview.core.light.daylight import light_spectra
+from irpreview.core.light.filter_factor import filter_factor
+from irpreview.core.light.optics import effective_wavelength_nm, leak_share
+from irpreview.core.light.surfaces import class_factors
+from irpreview.errors import BadKit, CannotWrite
+from irpreview.io.kits import kit_from, kit_text, list_kits, load_kit, save_kit
+from irpreview.io.tables import load_tables
+from irpreview.records import Light
 
 if TYPE_CHECKING:
     from irpreview.core.light.spectra import Tables
@@ -29,9 +39,6 @@ def register(app: typer.Typer) -> None:
     @group.command("list")
     def list_(as_json: JsonOption = False) -> None:
         """The built-in kits, the default first."""
-        from irpreview.io.kits import list_kits
-        from irpreview.io.tables import load_tables
-
         tables = load_tables()
         for kit in list_kits():
             facts = facts_of(kit, tables)
@@ -43,9 +50,6 @@ def register(app: typer.Typer) -> None:
     @group.command("show")
     def show(name: NameArgument = "unmodified-720", as_json: JsonOption = False) -> None:
         """A kit as a kit file, and what it does to grey, leaves and sky in clear sun 45 degrees high."""
-        from irpreview.io.kits import kit_text, load_kit
-        from irpreview.io.tables import load_tables
-
         kit = load_kit(name)
         facts = facts_of(kit, load_tables())
         if as_json:
@@ -86,10 +90,6 @@ def register(app: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Write a kit file to edit: start from a built-in kit, change what is given."""
-        from irpreview.errors import CannotWrite
-        from irpreview.io.kits import load_kit, save_kit
-        from irpreview.io.tables import load_tables
-
         if path.exists() and not overwrite:
             raise CannotWrite(f"kit {path}: is there already; choose another name or add --overwrite")
         kit = made_kit(
@@ -121,12 +121,6 @@ def made_kit(
     lens: str | None = None,
 ) -> Kit:
     """A kit changed as the options say, checked like a kit file. Raises BadKit."""
-    import tomllib
-    from dataclasses import replace
-
-    from irpreview.errors import BadKit
-    from irpreview.io.kits import kit_from, kit_text
-
     content: dict[str, Any] = tomllib.loads(kit_text(replace(kit, filter_curve=None)))
     content["name"] = name
     folder = Path()
@@ -157,12 +151,6 @@ def made_kit(
 
 def facts_of(kit: Kit, tables: Tables) -> dict[str, Any]:
     """What a kit does in clear sun 45 degrees high: factor with parts, band centre, leaves and sky, visible leak."""
-    from irpreview.core.light.daylight import light_spectra
-    from irpreview.core.light.filter_factor import filter_factor
-    from irpreview.core.light.optics import effective_wavelength_nm, leak_share
-    from irpreview.core.light.surfaces import class_factors
-    from irpreview.records import Light
-
     light = Light()
     direct, sky = light_spectra(light, tables)
     whole, parts = filter_factor(kit, light, tables)

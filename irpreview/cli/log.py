@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -24,12 +25,22 @@ from irpreview.cli.common import (
     say,
     within,
 )
+from irpreview.cli.log_home import register_home
+from irpreview.cli.log_lessons import register_lessons
+from irpreview.cli.log_lines import entry_facts, line_of
+from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
+from irpreview.core.field_log.entries import SearchWish, kit_key
+from irpreview.core.light.light_plan import parse_moment, parse_place
+from irpreview.io.field_log import FieldLog
+from irpreview.io.field_notes import bring as bring_notes
+from irpreview.io.kits import load_kit
+from irpreview.io.log_entry_files import entry_from_files
+from irpreview.io.log_exchange import export_log, import_log
+from irpreview.records import Place
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
-
-    from irpreview.core.field_log.entries import LogEntry, SearchWish
-    from irpreview.records import Kit, Place
+    from irpreview.core.field_log.entries import LogEntry
+    from irpreview.records import Kit
 
 NumberArgument = Annotated[
     int,
@@ -62,7 +73,12 @@ CameOutOption = Annotated[
 ]
 OutcomeOption = Annotated[
     str | None,
-    typer.Option("--outcome", metavar="WORD", help="good, thin, dense, clipped, blocked, failed or unknown."),
+    typer.Option(
+        "--outcome",
+        metavar="WORD",
+        help="good, thin (too dark), dense (too bright), clipped (blown out), blocked (black), failed (teaches "
+        "nothing) or unknown; all but the last two teach without a number too.",
+    ),
 ]
 SubjectOption = Annotated[
     str | None, typer.Option("--subject", metavar="CLASS", help="What was judged, such as tree; left out = grey.")
@@ -93,8 +109,7 @@ def register(app: typer.Typer) -> None:
     _register_writing(group)
     _register_reading(group)
     _register_files(group)
-    from irpreview.cli.log_lessons import register_lessons
-
+    register_home(group)
     register_lessons(group)
 
 
@@ -125,9 +140,6 @@ def _register_writing(group: typer.Typer) -> None:
     ) -> None:
         """Put a frame in, from its file or as typed."""
         given = locals()
-        from irpreview.core.field_log.entries import kit_key
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.log_entry_files import entry_from_files
 
         chosen = _kit(kit)
         typed = _typed(given)
@@ -168,7 +180,6 @@ def _register_writing(group: typer.Typer) -> None:
     ) -> None:
         """Change a frame; what is not named stays."""
         given = locals()
-        from irpreview.io.field_log import FieldLog
 
         typed = _typed(given)
         if not typed:
@@ -187,8 +198,6 @@ def _register_writing(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Take frames out; `log undo` brings them back."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log) as book:
             book.remove(*numbers)
         say(f"removed {', '.join(map(str, numbers))}; `irpreview log undo` brings it back")
@@ -196,8 +205,6 @@ def _register_writing(group: typer.Typer) -> None:
     @group.command("undo")
     def undo(log: LogOption = None) -> None:
         """Take back the last change."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log) as book:
             say(f"taken back: {book.undo()}")
 
@@ -212,15 +219,11 @@ def _register_reading(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """The newest frames."""
-        from irpreview.core.field_log.entries import SearchWish
-
         _print_found(log, SearchWish(most=most), as_json)
 
     @group.command("show")
     def show(number: NumberArgument, log: LogOption = None, as_json: JsonOption = False) -> None:
         """One frame with everything that is known of it."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log, read_only=True) as book:
             entry = book.entry(number)
         _show(entry, as_json, whole=True)
@@ -240,9 +243,6 @@ def _register_reading(group: typer.Typer) -> None:
         as_json: JsonOption = False,
     ) -> None:
         """Frames by place, date, kit or notes."""
-        from irpreview.core.field_log.entries import SearchWish
-        from irpreview.core.light.light_plan import parse_place
-
         wish = SearchWish(
             place=place,
             near=parse_place(near) if near else None,
@@ -268,10 +268,6 @@ def _register_files(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Write frames as JSON or CSV, without where they were taken unless asked."""
-        from irpreview.core.field_log.entries import SearchWish
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.log_exchange import export_log
-
         wish = SearchWish(since=_day(since), until=_day(until), kit_name=kit, newest_first=False)
         with FieldLog(log, read_only=True) as book:
             count = export_log(book, path, wish, locations=locations)
@@ -281,12 +277,24 @@ def _register_files(group: typer.Typer) -> None:
     @group.command("import")
     def import_(path: FileArgument, log: LogOption = None) -> None:
         """Add the frames of an exported file, all or none."""
-        from irpreview.io.field_log import FieldLog
-        from irpreview.io.log_exchange import import_log
-
         with FieldLog(log) as book:
             added, known = import_log(book, path)
         say(f"{added} frame{'s' if added != 1 else ''} added, {known} were there already")
+
+    @group.command("bring")
+    def bring(
+        path: Annotated[Path, typer.Argument(metavar="FILE", help="The JSON file that a field page handed back.")],
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Take in what was tapped and written on a field page, each note once; `log undo` takes all of it back."""
+        with FieldLog(log) as book:
+            new, known = bring_notes(book, path)
+            brought = {one.uid for one in new}
+            entries = [one for one in book.search() if one.uid in brought]
+        for entry in sorted(entries, key=lambda one: one.id):
+            _show(entry, as_json)
+        say(f"{len(new)} note{'s' if len(new) != 1 else ''} added, {known} were there already")
 
     @group.command("backup")
     def backup(
@@ -294,8 +302,6 @@ def _register_files(group: typer.Typer) -> None:
         log: LogOption = None,
     ) -> None:
         """Copy the whole log, places and all, into one file."""
-        from irpreview.io.field_log import FieldLog
-
         with FieldLog(log, read_only=True) as book:
             target = book.backup(path)
             say(f"{len(book)} frame{'s' if len(book) != 1 else ''} in {target}")
@@ -319,9 +325,6 @@ _AS_TYPED = {
 
 def _typed(given: Mapping[str, Any]) -> dict[str, Any]:
     """The fields of a log entry that were typed. given: the options of `add` or `edit` by their names here."""
-    from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
-    from irpreview.core.light.light_plan import parse_place
-
     if given["meter"] is not None and given["ev"] is not None:
         raise fail_usage("give --meter or --ev, not both")
     out: dict[str, Any] = {field: given[name] for name, field in _AS_TYPED.items() if given[name] is not None}
@@ -345,11 +348,6 @@ def _typed(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _moment(when: str, zone: str | None, place: Place | None) -> dict[str, datetime | date | None]:
     """A day alone, or a moment; without zone and place the moment's day alone is kept."""
-    from datetime import datetime
-
-    from irpreview.core.light.light_plan import parse_moment
-    from irpreview.records import Place
-
     if len(when.strip()) == 10:
         return {"taken_on": _day(when), "taken_at": None}
     if zone is None and place is None:
@@ -365,7 +363,6 @@ def _moment(when: str, zone: str | None, place: Place | None) -> dict[str, datet
 
 
 def _day(text: str | None) -> date | None:
-    from datetime import date
 
     if text is None:
         return None
@@ -376,7 +373,6 @@ def _day(text: str | None) -> date | None:
 
 
 def _kit(name: str | None) -> Kit:
-    from irpreview.io.kits import load_kit
 
     return load_kit(name if name is not None else "unmodified-720")
 
@@ -385,7 +381,6 @@ def _kit(name: str | None) -> Kit:
 
 
 def _print_found(log: Path | None, wish: SearchWish, as_json: bool) -> None:
-    from irpreview.io.field_log import FieldLog
 
     with FieldLog(log, read_only=True) as book:
         found = book.search(wish)
@@ -402,7 +397,7 @@ def _show(entry: LogEntry, as_json: bool, whole: bool = False) -> None:
     print(line_of(entry))
     if whole:
         for name, value in entry_facts(entry).items():
-            if value not in (None, "", "log_frame") and name not in ("uid", "kit_key"):
+            if value not in (None, "") and name not in ("schema", "kind", "uid", "kit_key"):
                 print(f"  {name:<20} {value}")
 
 
@@ -410,49 +405,3 @@ def _say_what_lacks(entry: LogEntry) -> None:
     """So that nobody fills a log for a season and learns nothing from it."""
     if entry.lacks:
         say(f"frame {entry.id} teaches nothing yet, it lacks: {', '.join(entry.lacks)} (`log edit {entry.id}` adds it)")
-
-
-def entry_facts(entry: LogEntry) -> dict[str, Any]:
-    """A frame as JSON holds it; on one's own screen places are shown."""
-    from irpreview.io.log_exchange import facts_of
-
-    return {
-        "kind": "log_frame",
-        "number": entry.id,
-        **facts_of(entry, locations=True),
-        "raw_factor_stops": None if entry.raw_factor_stops is None else round(entry.raw_factor_stops, 3),
-    }
-
-
-def line_of(entry: LogEntry) -> str:
-    """A frame on one line."""
-    from irpreview.core.field_log.entries import OUTCOME_WORDS
-    from irpreview.core.units import shutter_text
-
-    def exposure(iso: float | None, f_number: float | None, shutter_s: float | None) -> str:
-        parts = (
-            f"ISO {iso:g}" if iso else "",
-            f"f/{f_number:g}" if f_number else "",
-            shutter_text(shutter_s) if shutter_s else "",
-        )
-        return " ".join(p for p in parts if p)
-
-    taken = exposure(entry.iso, entry.f_number, entry.shutter_s)
-    if not taken:
-        planned = exposure(entry.planned_iso, entry.planned_f_number, entry.planned_shutter_s)
-        taken = f"planned {planned}" if planned else ""
-    bound = {"exact": "", "at_most": "at most ", "at_least": "at least "}[entry.bound]
-    came = "" if entry.came_out_stops is None else f"{entry.came_out_stops:+.1f} stops"
-    raw = "" if entry.raw_factor_stops is None else f"says {bound}{entry.raw_factor_stops:.1f} stops"
-    parts = [
-        f"{entry.id:>5}",
-        entry.day.isoformat() if entry.day else "no date   ",
-        entry.kit_name,
-        taken,
-        came or OUTCOME_WORDS[entry.outcome],
-        raw,
-        entry.place_name or "",
-        "open shade" if entry.in_shade else "",
-        entry.subject or "",
-    ]
-    return "  ".join(p for p in parts if p)

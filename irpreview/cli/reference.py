@@ -12,6 +12,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, get_args, get_type_hints
 
+from typer.models import OptionInfo
+
+from irpreview.cli import build_app
+
 OPENING = """# Command line
 
 Made from the commands by `python -m irpreview.cli.reference`; a test holds it against `--help`.
@@ -35,8 +39,6 @@ class Parameter:
 
 def command_reference() -> str:
     """All commands with their arguments and options as Markdown."""
-    from irpreview.cli import build_app
-
     return "\n".join([OPENING, *(_section(words, callback) for words, callback in commands(build_app()))])
 
 
@@ -59,7 +61,6 @@ def parameters(callback: Any) -> list[Parameter]:
 
 
 def _parameter(name: str, hint: Any, default: Any) -> Parameter:
-    from typer.models import OptionInfo
 
     inner, *marks = get_args(hint) if hasattr(hint, "__metadata__") else (hint,)
     mark = marks[0] if marks else default

@@ -10,9 +10,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.analysis import analyse
+from irpreview.answers.picture import render_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, OutOption, PhotosArgument, Refusals, emit_json, fail_usage, say
+from irpreview.core.scene.class_picture import class_sheet
 from irpreview.core.units import share_text, zone_text, zone_word
+from irpreview.io.photos import load_photo
+from irpreview.io.pictures import make_folder, write_jpeg, write_labels, write_png, write_tones
 from irpreview.records import CLASS_NAMES, CLASS_WORDS
 
 if TYPE_CHECKING:
@@ -53,7 +58,6 @@ def register(app: typer.Typer) -> None:
         if len(photos) > 1 and (tones or labels):
             raise fail_usage(f"--tones and --labels go with one photo, and {len(photos)} were given")
         asked.check()
-        from irpreview.io.pictures import make_folder
 
         make_folder(out)
         refused = Refusals()
@@ -102,12 +106,6 @@ def render_one(
     path: Path, out: Path, stem: str, asked: Asked, *, tones: Path | None = None, labels: Path | None = None
 ) -> tuple[Analysis, RenderAnswer]:
     """Read one photo, predict, and write its pictures into the folder `out`."""
-    from irpreview.analysis import analyse
-    from irpreview.answers.picture import render_answer
-    from irpreview.core.scene.class_picture import class_sheet
-    from irpreview.io.photos import load_photo
-    from irpreview.io.pictures import write_jpeg, write_labels, write_png, write_tones
-
     start = time.perf_counter()
     photo = load_photo(path, zone=asked.zone)
     analysis = analyse(photo, asked.request(photo))

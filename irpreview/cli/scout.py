@@ -11,13 +11,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
+from tqdm import tqdm
 
+from irpreview.answers.scouting import scout_answers
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say, within
+from irpreview.core.scouting.sheet import clean, refusal_line
+from irpreview.core.words.lead_words import LEAD_WORDS
+from irpreview.io.scout_files import PLACES_NAME, write_scouting
+from irpreview.io.scout_folder import check_folder
+from irpreview.io.scout_store import ScoutStore
+from irpreview.io.scout_tables import printable_facts
+from irpreview.request import kit_of
+from irpreview.scouting import Settings, scout
 
 if TYPE_CHECKING:
     from irpreview.core.scouting.ranking import Scouting
-    from irpreview.scouting import Progress, ScoutRun, Settings
+    from irpreview.scouting import Progress, ScoutRun
 
 FolderArgument = Annotated[
     Path, typer.Argument(metavar="FOLDER", help="Folder with snaps; subfolders are looked through too.")
@@ -83,8 +93,6 @@ def register(app: typer.Typer) -> None:
         asked.check()
         if asked.given["clip"] or asked.readings:
             raise fail_usage("--clip, --meter and --ev belong to one scene; they do not go with a folder of snaps")
-        from irpreview.request import kit_of
-        from irpreview.scouting import Settings
 
         settings = Settings(kit=kit_of(asked.inputs), inputs=asked.inputs, lessons=asked.lessons[0])
         for doubt in asked.lessons[1]:
@@ -109,11 +117,6 @@ def _run(
     title: str,
     most: int,
 ) -> tuple[ScoutRun, tuple[Path, ...]]:
-    from irpreview.io.scout_files import write_scouting
-    from irpreview.io.scout_folder import check_folder
-    from irpreview.io.scout_store import ScoutStore
-    from irpreview.scouting import scout
-
     check_folder(folder)  # before a folder is made for results that there will never be
     with ScoutStore(out) as store, _stop_politely() as stop, _Bar() as bar:
         run = scout(
@@ -142,7 +145,7 @@ def _stop_politely() -> Iterator[Any]:
         yield asked.is_set
         return
 
-    def on_interrupt(number: int, frame: object) -> None:
+    def on_interrupt(_number: int, _frame: object) -> None:
         if asked.is_set():
             raise KeyboardInterrupt
         asked.set()
@@ -176,8 +179,6 @@ class _Bar:
         if not sys.stderr.isatty():
             return
         if self._bar is None:
-            from tqdm import tqdm
-
             shape = "{desc}: {n_fmt} of {total_fmt} {bar} {rate_fmt}, {remaining} left"
             self._bar = tqdm(
                 total=progress.files, desc="judged", unit=" photos", bar_format=shape, leave=False, dynamic_ncols=True
@@ -192,16 +193,12 @@ def counted(number: int, one: str) -> str:
 
 
 def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Path, as_json: bool) -> None:
-    from irpreview.core.scouting.sheet import refusal_line
-    from irpreview.io.scout_files import PLACES_NAME
-    from irpreview.io.scout_tables import scouting_dict
 
     for path, why in scouting.refused:
         say(f"irpreview: {refusal_line(path, why)}")
     if as_json:
-        whole = scouting_dict(scouting)
-        for snap in whole["snaps"]:
-            emit_json({"kind": "scouted", **snap, "settings": whole["settings"]})
+        for answer in scout_answers(printable_facts(scouting), scouting.settings or {}):
+            emit_json(answer.as_json())
     else:
         print(report(run, scouting))
     say("wrote " + ", ".join(path.name for path in written) + f" in {out}")
@@ -211,9 +208,6 @@ def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Pat
 
 def report(run: ScoutRun, scouting: Scouting) -> str:
     """The outcome in a few lines: how many, and the first ones."""
-    from irpreview.core.scouting.sheet import clean
-    from irpreview.core.words.lead_words import LEAD_WORDS
-
     progress = run.progress
     lines = [
         f"{counted(scouting.snap_count, 'snap')}, {counted(len(scouting.views), 'view')}"

@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from irpreview.cli.common import within
+from irpreview.web.app import check_password, opened_page
 
 
 def register(app: typer.Typer) -> None:
@@ -33,8 +34,6 @@ def register(app: typer.Typer) -> None:
         ] = False,
     ) -> None:
         """Open the page in the browser. It works without a network; stop it with Ctrl-C."""
-        from irpreview.web.app import check_password, opened_page
-
         password = None
         if lan:
             password = os.environ.get("IRPREVIEW_LAN_PASSWORD")

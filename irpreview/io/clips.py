@@ -11,9 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from irpreview.errors import BadClip, BadPhoto
+from irpreview.io.photos import load_photo
 from irpreview.records import ByteArray, Shot
 
 LONGEST_S = 12.0
@@ -76,7 +78,6 @@ def load_clip(source: str | Path | Sequence[str | Path], *, fps: float | None = 
 def _film(path: Path, fps: float | None) -> Clip:
     # the decoder writes its own complaints to stderr; ours are told in one line
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
-    import cv2
 
     # OpenCV 4.10 has it at the top, OpenCV 5 in a module of its own
     set_level = cv2.setLogLevel if hasattr(cv2, "setLogLevel") else cv2.utils.logging.setLogLevel
@@ -100,7 +101,6 @@ def _film(path: Path, fps: float | None) -> Clip:
 
 
 def _read(capture: object, name: str, fps: float | None) -> Clip:
-    import cv2
 
     assert isinstance(capture, cv2.VideoCapture)
     doubts: list[str] = []
@@ -145,7 +145,6 @@ def _read(capture: object, name: str, fps: float | None) -> Clip:
 
 
 def _smaller(picture: ByteArray, side: int) -> ByteArray:
-    import cv2
 
     height, width = picture.shape[:2]
     scale = side / max(height, width)
@@ -156,9 +155,6 @@ def _smaller(picture: ByteArray, side: int) -> ByteArray:
 
 
 def _burst(paths: Sequence[Path], fps: float | None) -> Clip:
-    import cv2
-
-    from irpreview.io.photos import load_photo
 
     if len(paths) < 2:
         raise BadClip(

@@ -8,6 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from jinja2 import Environment, StrictUndefined
+from PIL import Image
+
 from irpreview import __version__
 from irpreview.core.scouting.places import length_text
 from irpreview.core.scouting.ranking import Order
@@ -35,8 +38,6 @@ class _Shown:
 
 def contact_page(sheet: Sheet, pictures: Pictures, order: Order = "lead") -> str:
     """The whole page as text."""
-    from jinja2 import Environment, StrictUndefined
-
     shell = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     template = shell.from_string(data_file("contact_sheet.html").read_text(encoding="utf-8"))
     sections = [
@@ -66,7 +67,6 @@ def _anchor(heading: str) -> str:
 
 
 def _shown(entry: Entry, pictures: Pictures) -> _Shown:
-    from PIL import Image
 
     snap, infrared = pictures(entry.key)
     width, height = Image.open(io.BytesIO(snap)).size

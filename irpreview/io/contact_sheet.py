@@ -7,6 +7,8 @@ from collections.abc import Callable
 from typing import Any
 from xml.sax.saxutils import escape
 
+from PIL import Image
+
 from irpreview.core.scouting.places import length_text
 from irpreview.core.scouting.sheet import Entry, PlaceMap, Section, Sheet
 from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files
@@ -213,8 +215,6 @@ class _Paper:
 
 def _fitted(jpeg: bytes) -> tuple[float, float]:
     """Width and height on the page. [pt]"""
-    from PIL import Image
-
     width, height = Image.open(io.BytesIO(jpeg)).size
     scale = min(_PICTURE_WIDE / width, _PICTURE_HIGH / height)
     return width * scale, height * scale

@@ -16,6 +16,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 from irpreview.errors import BadModel
@@ -31,15 +32,15 @@ class NetworkAnswer:
     probability: FloatArray
     """(9, h, w), sums to 1 over classes; order of records.CLASS_NAMES."""
     mix: FloatArray
-    """(5, h', w'): maps for `core.reference_tone.reference_tone`."""
+    """(5, h', w'): maps for `core.scene.reference_tone.reference_tone`."""
 
 
 class SceneNetwork:
     """Weights in memory. `run` gives the same answer for the same pixels; several threads may ask, they wait for one
-    another."""
+    another.
+    """
 
     def __init__(self, weights: bytes, card: dict[str, Any]) -> None:
-        import cv2
 
         self.model_id = str(card["model_id"])
         self.name = str(card["weights"]["file"])
@@ -68,8 +69,6 @@ class SceneNetwork:
 
     def run(self, pixels: ByteArray) -> NetworkAnswer:
         """Answer for sRGB pixels (H, W, 3) uint8, any size and shape. Raises BadModel if the weights give nonsense."""
-        import cv2
-
         height, width = self.input_size(*pixels.shape[:2])
         shrinks = max(pixels.shape[:2]) > self.long_side
         small = cv2.resize(

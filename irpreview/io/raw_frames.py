@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from PIL import Image, UnidentifiedImageError
 
 from irpreview.core.exposure.frame_pairs import Frame
 from irpreview.errors import BadPhoto
@@ -89,8 +90,6 @@ def _shot_of(raw: object, path: Path) -> Shot:
 
 def _shot_from_tags(path: Path) -> Shot:
     """Raw files built on TIFF keep the ordinary tags where Pillow finds them."""
-    from PIL import Image, UnidentifiedImageError
-
     try:
         with Image.open(path) as picture:
             tags = picture.getexif().get_ifd(0x8769)

@@ -119,7 +119,7 @@ class ScoutStore(SqliteFile):
         return {row[0] for row in self._rows("SELECT key FROM judged")}
 
     def hashes(self) -> dict[str, tuple[str, str]]:
-        """relative path -> (stamp, sha256 of the content) of files that were read before."""
+        """Relative path -> (stamp, sha256 of the content) of files that were read before."""
         return {os.fsdecode(p): (stamp, sha) for p, stamp, sha in self._rows("SELECT path, stamp, sha256 FROM files")}
 
     def keep(self, kept: Kept, files: Iterable[tuple[str, str, str]] = ()) -> None:

@@ -8,12 +8,14 @@ item that kills its worker a second time, alone, is answered with `Died`.
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import signal
 import threading
 import time
 import warnings
 from collections.abc import Callable, Generator, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, wait
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -66,8 +68,6 @@ def _until_one_dies(
     work: Callable[[Item], Answer], source: Iterator[Item], jobs: int
 ) -> Generator[Answer, None, list[Item]]:
     """Answers until the items are at an end, or a process died: then the items that were out are returned."""
-    from concurrent.futures import FIRST_COMPLETED, wait
-
     from joblib.externals.loky.process_executor import BrokenProcessPool, ProcessPoolExecutor
 
     waiting: dict[Any, Item] = {}
@@ -123,7 +123,8 @@ def _settle_in() -> None:
 @contextlib.contextmanager
 def _children_ignore_interrupts() -> Iterator[None]:
     """Processes started inside ignore Ctrl-C from their first moment: the terminal sends it to all of them, and only
-    the first process is to answer."""
+    the first process is to answer.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -240,8 +241,6 @@ _END: Any = object()
 @contextlib.contextmanager
 def _quiet_dask() -> Iterator[None]:
     """Dask tells of lost connections on its own log, by pages; here they become one line or no matter."""
-    import logging
-
     log = logging.getLogger("distributed")
     before = log.level
     log.setLevel(logging.CRITICAL + 1)

@@ -11,11 +11,22 @@ class CautionKind(StrEnum):
     SUN_EYES = "sun_eyes"
     SUN_FRAME = "sun_frame"
     TIDE = "tide"
+    """By the sea."""
+    TIDE_IF_TIDAL = "tide_if_tidal"
+    """By water of which it is not known whether it has a tide."""
+    STREAM = "stream"
+    """By running or falling water."""
     EDGE = "edge"
     EDGE_WIND_UNKNOWN = "edge_wind_unknown"
     RUIN = "ruin"
     BRANCH = "branch"
     LOCAL_RULES = "local_rules"
+    DARK_START = "dark_start"
+    """The way to the first place of a day begins before sunrise."""
+    DUSK = "dusk"
+    """The last stay of a day ends after sunset."""
+    DUSK_BACK = "dusk_back"
+    """The way back from the last stay ends after sunset."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,3 +38,5 @@ class Caution:
     """How long the sun rests on the sensor; None = long, not known how long."""
     sun_in_frame: tuple[datetime, datetime] | None = None
     """First and last time of a plan with the sun in a level frame."""
+    sun_line: tuple[datetime, datetime] | None = None
+    """Sunrise or sunset, and the moment of the plan that lies on its dark side."""

@@ -14,12 +14,14 @@ FramingRole = Literal["structure", "foliage", "sky", "water", "wind"]
 SoftReason = Literal[
     "horizon_in_the_middle",
     "subject_cut_by_the_edge",
+    "edge_cuts_a_thing",
+    "much_empty_sky",
     "empty_corner",
     "subject_in_the_middle",
     "subject_off_the_middle",
     "subject_small",
 ]
-FramingNote = Literal["below_print_resolution", "verticals_lean", "little_of_the_snap", "nothing_leads"]
+FramingNote = Literal["below_print_resolution", "verticals_lean", "little_of_the_snap", "nothing_leads", "close_call"]
 Orientation = Literal["lying", "standing"]
 
 
@@ -41,6 +43,15 @@ class Frame:
     up_deg: float = 0.0
     sensor_share: float = 1.0
     """Long side of the picture over the long side of the sensor."""
+
+    def box_px(self, width: int, height: int) -> tuple[int, int, int, int]:
+        """(left, top, right, bottom) in a picture of the snap of this size [px]."""
+        return (
+            round(self.left * width),
+            round(self.top * height),
+            min(width, round((self.left + self.width) * width)),
+            min(height, round((self.top + self.height) * height)),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,3 +77,8 @@ class Framings:
 
     best: tuple[Framing, ...]
     wider_than_snap_mm: tuple[float, ...] = ()
+
+    @property
+    def leads(self) -> bool:
+        """Whether anything leads in any of them; if not, they are what to come back for."""
+        return any(one.verdict.lead in ("structure", "foliage", "sky") for one in self.best)

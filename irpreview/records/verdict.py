@@ -16,6 +16,8 @@ from irpreview.records.rendering import DEFAULT_GRADE
 
 LeadChoice = Literal["structure", "foliage", "sky", "wait", "none"]
 SeparationWord = Literal["separates", "merges", "uncertain"]
+HowClear = Literal["clear", "about_equal", "only_just", "not_quite"]
+"""How clear a lead is: something of another kind is about as strong, it only just leads, or nothing quite does."""
 WaitFor = Literal["cloud", "breaks", "sun", "lull"]
 SubjectKind = Literal[
     "tower", "building", "buildings", "lone_tree", "trees", "grass", "hill", "mountain", "snow", "sky"
@@ -238,6 +240,7 @@ class Verdict:
     wind_m_s: float | None = None
     """The wind given; None = a light breeze was assumed."""
     shutter_s: float | None = None
+    clearness: HowClear = "clear"
 
     @property
     def turns_at_wind_m_s(self) -> Range | None:

@@ -7,6 +7,7 @@ imported after `app.prepare_framework` has closed what the framework would open.
 from __future__ import annotations
 
 import contextlib
+import importlib
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
@@ -15,11 +16,13 @@ from typing import Any
 import gradio as gr
 import numpy as np
 from fastapi.responses import FileResponse, HTMLResponse, PlainTextResponse, Response
+from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from irpreview.analysis import analyse
 from irpreview.core.scene.class_picture import CLASS_COLOURS, CLASS_LETTERS
 from irpreview.core.units import shutter_text
+from irpreview.io.photo_reader import PhotoReader
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Photo
 from irpreview.web import answer
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
@@ -67,7 +70,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
     """Name of each call: (what answers it, whether it is quick)."""
 
     def heavy(work: Callable[[str | None, Mapping[str, Any]], Shown]) -> tuple[Call, bool]:
-        return (lambda token, data, _: desk.told(lambda: work(token, data))), False
+        return (lambda token, data, _: desk.told(lambda: work(token, data), token)), False
 
     def quick(work: Callable[[str | None, Mapping[str, Any]], Shown]) -> tuple[Call, bool]:
         return (lambda token, data, _: desk.at_once(token, lambda: work(token, data))), True
@@ -88,6 +91,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
 
     return {
         "open": (opened, False),
+        "stop": (lambda token, _data, _owner: desk.stop(token), True),
         "give": plain(lambda token, data: desk.give(token, data.get("given"))),
         "pick": plain(lambda token, data: desk.pick(token, _whole(data, "index"))),
         "drop": quick(lambda token, data: desk.drop(token, _whole(data, "index"))),
@@ -115,6 +119,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
         "card": heavy(
             lambda token, data: desk.make_card(token, str(data.get("title", "")), data.get("with_place") is True)
         ),
+        "field_page": plain(lambda token, data: desk.make_field_page(token, data.get("with_place") is True)),
         "log_plan": plain(log.plan),
         "log_note": plain(log.note),
         "log_undo": plain(lambda token, _: log.undo(token)),
@@ -135,7 +140,7 @@ def build_server(folder: Path, middleware: list[Any], log_file: Path | None = No
         openapi_url=None,
         middleware=[*middleware, _gzip()],
     )
-    desk = Desk(folder)
+    desk = Desk(folder, reader=PhotoReader())
     calls = calls_of(desk, LogDesk(desk, log_file))
     html = page_html()
 
@@ -159,18 +164,18 @@ def build_server(folder: Path, middleware: list[Any], log_file: Path | None = No
         server.api(
             _endpoint(name, call),
             name=name,
-            concurrency_id="quick" if is_quick else "heavy",
+            # the one that has to get through when all others are stuck
+            concurrency_id="stop" if name == "stop" else "quick" if is_quick else "heavy",
             concurrency_limit=MOST_QUICK if is_quick else MOST_HEAVY,
             api_visibility="undocumented",
         )
     server.desk, server.uploads = desk, desk.uploads
-    server.warming = threading.Thread(target=_warm_up, daemon=True)
+    server.warming = threading.Thread(target=_warm_up, args=(desk.reader,), daemon=True)
     server.warming.start()
     return server
 
 
 def _gzip() -> Any:
-    from starlette.middleware import Middleware
 
     return Middleware(GZipMiddleware, minimum_size=2000)
 
@@ -194,12 +199,13 @@ def _endpoint(name: str, call: Call) -> Callable[..., Any]:
     return run
 
 
-def _warm_up() -> None:
+def _warm_up(reader: PhotoReader) -> None:
     """Load network and tables before the first snap comes; failures are told when they matter."""
     with contextlib.suppress(Exception):
+        reader.start()
         analysis = analyse(Photo(np.full((96, 128, 3), 128, np.uint8)))
         _ = analysis.verdict, analysis.why_no_exposure
-        import sklearn.ensemble  # noqa: F401
+        importlib.import_module("sklearn.ensemble")  # what the tones are blended with costs a second to load
 
 
 def _is_owner(request: Any) -> bool:

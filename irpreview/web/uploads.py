@@ -20,12 +20,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
+from starlette.responses import JSONResponse, PlainTextResponse
+from starlette.routing import Route
+
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
 
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
-    from starlette.routing import Route
 
 MOST_WAITING = 96
 """Files that may lie there unused, all people together."""
@@ -98,8 +100,6 @@ class Uploads:
 
     async def receive(self, request: Request) -> Response:
         """One file as the body of one request, its name in a header; answers with its number."""
-        from starlette.responses import JSONResponse, PlainTextResponse
-
         name = safe_name(unquote(request.headers.get("x-file-name", "")))
         folder = Path(tempfile.mkdtemp(prefix="snap-", dir=self.inbox))
         size = 0
@@ -124,6 +124,4 @@ class Uploads:
 
     def route(self) -> Route:
         """Where the page's server takes files in."""
-        from starlette.routing import Route
-
         return Route(UPLOAD_PATH, self.receive, methods=["POST"])

@@ -11,6 +11,7 @@ from typing import Any
 from irpreview.analysis import Analysis
 from irpreview.core.scene import strokes as brush
 from irpreview.errors import BadValue, IrpreviewError
+from irpreview.io.kits import list_kits
 from irpreview.request import Inputs, conditions_of, kit_of, parse_place, parse_when
 from irpreview.web.answer import sentence
 
@@ -61,8 +62,6 @@ def inputs_from(values: Mapping[str, Any], before: Inputs) -> Inputs:
 
 def known_kits() -> Sequence[Any]:
     """The built-in kits; files are never opened by a name that came over the network."""
-    from irpreview.io.kits import list_kits
-
     return list_kits()
 
 

@@ -29,6 +29,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+import irpreview
+from irpreview.io.network import load_network
+from models.folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
+
 ROOT = Path(__file__).resolve().parents[2]
 SCENES = ROOT / "demo_scenes"
 RESEARCH = Path(os.environ.get("IRPREVIEW_RESEARCH", ROOT.parent / "shared"))
@@ -165,7 +169,6 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=4, help="every n-th pair")
     args = parser.parse_args()
     sys.path.insert(0, str(ROOT))
-    import irpreview
 
     rows = []
     for folder in sorted(path.parent for path in SCENES.glob("*/truth.json")):
@@ -174,8 +177,6 @@ def main() -> None:
     print(line("demo scenes, mean", means(rows)))
     if args.pairs is None:
         return
-    from irpreview.io.network import load_network
-    from models.folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
 
     kit, unseen = irpreview.load_kit("reference-pairs"), load_network(HELD_BACK)
     names = sorted(path.name.removesuffix("_rgb.jpg") for path in args.pairs.glob("*_rgb.jpg"))

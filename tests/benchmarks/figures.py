@@ -15,9 +15,14 @@ import os
 import re
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
+
+from irpreview.analysis import judge
+from irpreview.records import Conditions
+from tests.reference import test_demo_scenes as told
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(CHECKOUT))
@@ -38,9 +43,6 @@ def research_folder() -> Path | None:
 
 
 def scenes() -> None:
-    from irpreview.analysis import judge
-    from irpreview.records import Conditions
-    from tests.reference import test_demo_scenes as told
 
     heading("prediction on the demo scenes", "README (How sure is it?), demo_scenes/README.md, docs/how-it-works.md")
     for folder in told.FOLDERS:
@@ -108,7 +110,6 @@ def size() -> None:
 
 
 def _timed(command: list[str]) -> float:
-    import time
 
     start = time.perf_counter()
     subprocess.run(command, check=True, capture_output=True)

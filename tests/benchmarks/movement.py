@@ -21,7 +21,7 @@ from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import prepare_stage
 from irpreview.core.motion.rates import rates_of_motion
 from irpreview.io.clips import load_clip
-from irpreview.records import CLASS_ID, Conditions, Kit, SceneMap
+from irpreview.records import CLASS_ID, Conditions, SceneMap
 from tests.core.clip_drawing import draw_clip, texture
 
 
@@ -57,7 +57,7 @@ def redraw() -> None:
     for wind, shutter in ((3.0, 1 / 30), (9.4, 1.0), (9.4, 30.0), (9.4, 300.0)):
 
         def once(wind: float = wind, shutter: float = shutter) -> None:
-            rates = rates_of_motion(scene, Kit(), Conditions(wind_m_s=wind))
+            rates = rates_of_motion(scene, Conditions(wind_m_s=wind))
             picture_in_motion(tones, scene, movement_at(rates, shutter), stage=stage)
 
         print(f"redraw at {wind:g} m/s, {shutter:g} s:", timed(once, 9))

@@ -21,6 +21,11 @@ from typing import Any
 
 import numpy as np
 from PIL import Image
+from playwright.sync_api import expect, sync_playwright
+
+from irpreview.web.answer import SHUTTERS_S, WINDS_M_S
+from irpreview.web.app import opened_page
+from irpreview.web.handlers import Desk
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(CHECKOUT))
@@ -69,8 +74,6 @@ def say(what: str, times: list[Times]) -> None:
 
 
 def by_handlers(photo: Path, folder: Path) -> None:
-    from irpreview.web.answer import SHUTTERS_S, WINDS_M_S
-    from irpreview.web.handlers import Desk
 
     desk = Desk(folder)
     token = desk.sittings.open()
@@ -104,9 +107,6 @@ def by_handlers(photo: Path, folder: Path) -> None:
 
 
 def in_a_browser(photos: list[Path]) -> None:
-    from playwright.sync_api import expect, sync_playwright
-
-    from irpreview.web.app import opened_page
 
     switches = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
     binary = os.environ.get("CHROMIUM") or shutil.which("chromium")

@@ -22,6 +22,12 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from sklearn.datasets import load_sample_image
+
+import irpreview
+from irpreview import installation
+from irpreview.io.pictures import jpeg_bytes
+from irpreview.records import Photo
 
 ROUNDS = 9
 SIZES = {"12 MP": (4000, 3000), "48 MP": (8000, 6000)}
@@ -77,19 +83,12 @@ def main() -> None:
     if len(sys.argv) > 1:
         picture = cv2.imread(sys.argv[1])
     else:
-        from sklearn.datasets import load_sample_image
-
         picture = np.ascontiguousarray(load_sample_image("china.jpg")[..., ::-1])
     print(f"load of the machine before: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
     with tempfile.TemporaryDirectory() as folder:
         files = write_snaps(picture, Path(folder))
         for name, path in files.items():
             print(f"peak memory of one process, {name}: {peak_memory_mb(path):.0f} MB")
-
-        import irpreview
-        from irpreview import installation
-        from irpreview.io.pictures import jpeg_bytes
-        from irpreview.records import Photo
 
         screen = Photo(pixels=cv2.resize(picture, (1024, 683), interpolation=cv2.INTER_AREA)[..., ::-1].copy())
         scene = irpreview.map_scene(screen)

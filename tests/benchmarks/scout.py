@@ -20,6 +20,15 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import psutil
+
+from irpreview.core.scouting.near_duplicates import SAME_VIEW_FROM, fingerprint, likeness
+from irpreview.io.scout_files import write_scouting
+from irpreview.io.scout_store import ScoutStore
+from irpreview.request import Inputs
+from irpreview.scouting import Progress, Settings, scout
+from tests.conftest import research_folder
+from tests.core.scouting.test_near_duplicates import WAYS, changed
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
@@ -72,7 +81,6 @@ class Memory(threading.Thread):
         self.stop = threading.Event()
 
     def run(self) -> None:
-        import psutil
 
         own = psutil.Process()
         while not self.stop.wait(1.0):
@@ -86,10 +94,6 @@ class Memory(threading.Thread):
 
 
 def measure(count: int, jobs: int, long_side: int, keep: Path | None) -> None:
-    from irpreview.io.scout_files import write_scouting
-    from irpreview.io.scout_store import ScoutStore
-    from irpreview.request import Inputs
-    from irpreview.scouting import Progress, Settings, scout
 
     with tempfile.TemporaryDirectory() as scratch:
         day = keep or Path(scratch) / "day"
@@ -127,9 +131,6 @@ def measure(count: int, jobs: int, long_side: int, keep: Path | None) -> None:
 
 
 def views() -> None:
-    from irpreview.core.scouting.near_duplicates import SAME_VIEW_FROM, fingerprint, likeness
-    from tests.conftest import research_folder
-    from tests.core.scouting.test_near_duplicates import WAYS, changed
 
     folder = research_folder()
     paths = sorted((ROOT / "demo_scenes").glob("*/photo.jpg"))

@@ -6,6 +6,10 @@ import warnings
 from pathlib import Path
 
 import pytest
+from PIL import Image
+
+from irpreview.web.app import opened_page
+from tests.shells.test_web_log import make_frame
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
@@ -35,7 +39,6 @@ def browser_type_launch_args(browser_type_launch_args):
 
 @pytest.fixture(scope="package")
 def base_url(tmp_path_factory):
-    from irpreview.web.app import opened_page
 
     with warnings.catch_warnings(), pytest.MonkeyPatch.context() as patched:
         patched.setenv("IRPREVIEW_PAGE", str(tmp_path_factory.mktemp("kept")))
@@ -103,7 +106,6 @@ def whole_snap():
 @pytest.fixture(scope="session")
 def snap(whole_snap, tmp_path_factory):
     """The demo scene at 640 px, with its facts: what is tried here does not hang on size, and is answered sooner."""
-    from PIL import Image
 
     image = Image.open(whole_snap)
     path = tmp_path_factory.mktemp("snaps") / "photo.jpg"
@@ -116,7 +118,6 @@ def snap(whole_snap, tmp_path_factory):
 @pytest.fixture(scope="session")
 def temple(tmp_path_factory, sample_photographs):
     """A real photograph without any facts in its file."""
-    from PIL import Image
 
     path = tmp_path_factory.mktemp("snaps") / "temple.jpg"
     Image.fromarray(sample_photographs["china.jpg"]).save(path, quality=92)
@@ -126,6 +127,5 @@ def temple(tmp_path_factory, sample_photographs):
 @pytest.fixture(scope="session")
 def frame(tmp_path_factory, snap):
     """An infrared frame of the demo scene, as it might have been taken."""
-    from tests.shells.test_web_log import make_frame
 
     return make_frame(snap, tmp_path_factory.mktemp("frames") / "tower-infrared.png")

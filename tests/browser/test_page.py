@@ -8,11 +8,13 @@ from pathlib import Path
 
 import jsonschema
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
+from irpreview.io.card_files import card_schema
 from tests.browser.conftest import ready
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
@@ -155,7 +157,7 @@ def test_the_sliders_change_the_picture_and_the_setting(desk, snap):
     answered(desk)
     before = setting(desk).inner_text()
     wind, shutter = (desk.get_by_role("slider", name=name, exact=True) for name in ("Wind", "Shutter"))
-    expect(wind).to_have_attribute("aria-valuetext", "Unknown: light breeze assumed")
+    expect(wind).to_have_attribute("aria-valuetext", "Unknown: gentle breeze assumed")
     wind.focus()
     for key in ("End", "Home", "ArrowRight", "ArrowRight", "End"):
         wind.press(key)
@@ -311,7 +313,6 @@ def test_nothing_that_is_given_while_the_page_works_is_lost(desk, snap, temple, 
 
 
 def test_a_heic_snap_is_shown(desk, tmp_path, sample_photographs):
-    import pillow_heif
 
     path = tmp_path / "flower.heic"
     pillow_heif.from_pillow(Image.fromarray(sample_photographs["flower.jpg"][:200, :300])).save(path)
@@ -408,7 +409,6 @@ def test_the_card_is_saved_and_read_back(desk, snap):
     assert ", ".join(setting(desk).locator("span").all_inner_texts()) in text
     image = Image.open(io.BytesIO(save(desk, "PNG")))
     assert image.format == "PNG"
-    from irpreview.io.card_files import card_schema
 
     made = json.loads(save(desk, "JSON"))
     jsonschema.Draft202012Validator(card_schema()).validate(made)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from irpreview.core.scene.scene_map import scene_from_network
 from irpreview.records import CLASS_ID, CLASS_NAMES, Photo, SceneMap
 
 COLOUR = {  # sRGB of a phone snap in midday sun; common practice, no source
@@ -57,7 +58,6 @@ def probability(label: np.ndarray, shrink: int = 4) -> np.ndarray:
 
 def drawn_scene(height: int = 192, width: int = 256) -> tuple[Photo, SceneMap]:
     """The drawn landscape as a photo and the scene map of its true labels."""
-    from irpreview.core.scene.scene_map import scene_from_network
 
     label = landscape(height, width)
     photo = Photo(pixels=paint(label), name="drawn")

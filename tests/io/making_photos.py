@@ -7,6 +7,7 @@ import struct
 import zlib
 
 import numpy as np
+import pillow_heif
 from PIL import Image, TiffImagePlugin
 
 GPS, EXIF = 0x8825, 0x8769
@@ -16,8 +17,6 @@ def encode(pixels: np.ndarray, kind: str = "JPEG", **options: object) -> bytes:
     out = io.BytesIO()
     image = Image.fromarray(pixels)
     if kind == "HEIF":
-        import pillow_heif
-
         pillow_heif.from_pillow(image).save(out, quality=80, **options)
     else:
         if kind == "JPEG":

@@ -4,10 +4,12 @@ import json
 import shutil
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.rendering.reference_tone import reference_tone
+from irpreview.core.rendering.tones import decode_display
+from irpreview.core.scene.reference_tone import reference_tone
 from irpreview.errors import BadModel
 from irpreview.io.network import CARD, load_network, model_folders
 from irpreview.records import CLASS_ID, CLASS_NAMES
@@ -53,7 +55,6 @@ def test_the_temple_is_a_building_under_sky_among_trees(answer):
 def test_leaves_gain_on_the_sky(answer, temple):
     """Leaves reflect several times more near-infrared than visible light (PROSPECT, Jacquemoud and Baret 1990), and the
     sky is darker there: together at least a stop from the snap to the infrared tone."""
-    from irpreview.core.rendering.tones import decode_display
 
     infrared = decode_display(reference_tone(temple, answer.mix))
     visible = decode_display((temple.mean(2) / 255).astype(np.float32))
@@ -67,7 +68,6 @@ def test_leaves_gain_on_the_sky(answer, temple):
 
 @pytest.mark.parametrize("shape", [(427, 640), (640, 427), (500, 500), (120, 640), (640, 90), (37, 41), (1, 1)])
 def test_any_shape_is_answered(network, temple, shape):
-    import cv2
 
     picture = cv2.resize(temple, shape[::-1], interpolation=cv2.INTER_AREA)
     result = network.run(picture)

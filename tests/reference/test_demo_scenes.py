@@ -11,8 +11,21 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
+import pvlib
 import pytest
 from PIL import Image
+
+from irpreview.analysis import judge, light_of, map_scene, render
+from irpreview.core.motion.clip_motion import measure_motion
+from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
+from irpreview.core.verdict.separation import layer_tones, measure_separations, print_curve
+from irpreview.errors import IrpreviewError
+from irpreview.io.clips import load_clip
+from irpreview.io.kits import load_kit
+from irpreview.io.photos import load_photo
+from irpreview.records import Conditions, Photo
+from irpreview.records.motion import ClipDoubtKind
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
 FOLDERS = sorted(path.parent for path in SCENES.glob("*/truth.json"))
@@ -76,7 +89,6 @@ def test_files_are_complete_and_fit(folder):
 
 @each_scene
 def test_the_tool_reads_its_exif(folder):
-    from irpreview.io.photos import load_photo
 
     told, photo = truth_of(folder)["photo"], load_photo(folder / "photo.jpg")
     assert photo.taken_at == datetime.fromisoformat(told["taken_at"])
@@ -99,8 +111,6 @@ def test_no_brand_in_the_file(folder):
 
 @each_scene
 def test_sun_agrees_with_the_clock(folder):
-    import pandas as pd
-    import pvlib
 
     told = truth_of(folder)
     when = pd.DatetimeIndex([pd.Timestamp(told["photo"]["taken_at"])])
@@ -113,8 +123,6 @@ def test_sun_agrees_with_the_clock(folder):
 
 @each_scene
 def test_the_tool_finds_the_same_sun(folder):
-    from irpreview.analysis import light_of
-    from irpreview.io.photos import load_photo
 
     told, light = truth_of(folder)["sun"], light_of(load_photo(folder / "photo.jpg"))
     assert light.sun_height_deg == pytest.approx(told["height_deg"], abs=0.1)
@@ -183,10 +191,6 @@ def test_clip_is_as_told(folder):
 
 @lru_cache(maxsize=1)
 def answers() -> dict[str, dict]:
-    from irpreview.analysis import map_scene, render
-    from irpreview.errors import IrpreviewError
-    from irpreview.io.kits import load_kit
-    from irpreview.io.photos import load_photo
 
     kit, out = load_kit("unmodified-720"), {}
     for folder in FOLDERS:
@@ -264,12 +268,6 @@ def test_steps_between_layers_have_the_right_sign():
 @each_scene
 def test_measured_movement_matches_the_clip(folder):
     """Sway of trees: frequency within 15 %, amplitude within a factor of 1.7; drift within what its cloud pixels do."""
-    from irpreview.analysis import map_scene
-    from irpreview.core.motion.clip_motion import measure_motion
-    from irpreview.errors import IrpreviewError
-    from irpreview.io.clips import load_clip
-    from irpreview.records import Photo
-    from irpreview.records.motion import ClipDoubtKind
 
     told = truth_of(folder).get("clip")
     if told is None:
@@ -316,8 +314,6 @@ def test_zones_are_near_the_truth():
 
 def test_ranges_of_the_separations_cover_the_true_ones():
     """Layers and gaps of the prediction, read in the true infrared picture; ranges are 5 to 95 %."""
-    from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
-    from irpreview.core.verdict.separation import layer_tones, measure_separations, print_curve
 
     inside, widths = [], []
     for folder in FOLDERS:
@@ -336,8 +332,6 @@ def test_ranges_of_the_separations_cover_the_true_ones():
 
 @each_scene
 def test_the_verdict_is_the_one_the_scene_was_built_for(folder):
-    from irpreview.analysis import judge
-    from irpreview.records import Conditions
 
     row, intended = answers()[folder.name], truth_of(folder)["intended"]
     for wind, shutter_s, word in ((0.5, 0.25, "calm"), (12.0, 30.0, "windy")):

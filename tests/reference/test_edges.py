@@ -12,6 +12,10 @@ import cv2
 import numpy as np
 import pytest
 
+import irpreview
+from irpreview.core.imaging.srgb import linear_pixels
+from irpreview.core.scene.sky_layer import BLUE_SLOPE
+from irpreview.errors import IrpreviewError
 from tests.benchmarks import edges
 
 FOLDERS = sorted(path.parent for path in edges.SCENES.glob("*/truth.json"))
@@ -21,8 +25,6 @@ each_scene = pytest.mark.parametrize("folder", FOLDERS, ids=[folder.name for fol
 @lru_cache(maxsize=16)
 def snap(folder: Path):
     """(photo, scene map) of a demo scene."""
-    import irpreview
-    from irpreview.errors import IrpreviewError
 
     photo = irpreview.load_photo(folder / "photo.jpg")
     try:
@@ -32,7 +34,6 @@ def snap(folder: Path):
 
 
 def rendered(folder: Path, grade: float = 2.0):
-    import irpreview
 
     return irpreview.render(*snap(folder), grade=grade)
 
@@ -105,8 +106,6 @@ def test_the_zone_told_is_the_zone_drawn(folder, grade):
 @pytest.mark.research
 def test_the_usual_slope_of_a_sky_is_that_of_the_pairs(research):
     """What the skies of the pairs lose per stop of log2(B / R): and the constant is among them."""
-    from irpreview.core.imaging.srgb import linear_pixels
-    from irpreview.core.scene.sky_layer import BLUE_SLOPE
 
     slopes = []
     for path in sorted((research / "rgb_nir_pairs").glob("*_rgb.jpg")):

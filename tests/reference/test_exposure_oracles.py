@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from astral import Observer
 
 from irpreview.core.exposure.calibration import calibrate_typed
 from irpreview.core.exposure.focus import depth_of_field_m, hyperfocal_m, infrared_shift_mm, shift_is_covered
@@ -156,7 +157,6 @@ def test_mid_grey_noise_table(iso: float, signal: float, short: float, cool: flo
 
 def test_the_plans_sun_agrees_with_astral() -> None:
     astral_sun = pytest.importorskip("astral.sun")
-    from astral import Observer
 
     place = Place(51.0, 10.0)
     plan = plan_light(place, datetime(2026, 9, 10).date(), "Europe/Berlin", load_kit("unmodified-720"), TABLES)

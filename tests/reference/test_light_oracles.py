@@ -8,9 +8,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from astral import Observer
+from astral import sun as astral_sun
+from pvlib.spectrum import get_reference_spectra, spectrl2
+from skyfield.api import Loader, wgs84
 
 from irpreview.core.exposure.metering import ev100_of_lux
 from irpreview.core.light.daylight import (
+    angle_from_sun_deg,
     clear_light,
     illuminance_lx,
     light_for,
@@ -74,7 +79,6 @@ def test_skyfield_agrees_within_two_hundredths_of_a_degree():
     skyfield_data = pytest.importorskip("skyfield_data")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns that its Earth-rotation file has expired
-        from skyfield.api import Loader, wgs84
 
         load = Loader(skyfield_data.get_skyfield_data_path(), verbose=False)
         ephemeris = load("de421.bsp")
@@ -98,9 +102,6 @@ def test_skyfield_agrees_within_two_hundredths_of_a_degree():
 
 def test_astral_agrees_within_a_twentieth_of_a_degree():
     """NOAA's formulas by astral."""
-    from astral import Observer
-    from astral.sun import azimuth, elevation
-
     compared = 0
     for place in PLACES:
         observer = Observer(place.latitude_deg, place.longitude_deg, 0.0)
@@ -108,8 +109,8 @@ def test_astral_agrees_within_a_twentieth_of_a_degree():
             height, bearing = sun_position(place, when)
             if height < 3.0:
                 continue
-            assert height == pytest.approx(elevation(observer, when), abs=0.05)
-            apart = (bearing - azimuth(observer, when) + 180.0) % 360.0 - 180.0
+            assert height == pytest.approx(astral_sun.elevation(observer, when), abs=0.05)
+            apart = (bearing - astral_sun.azimuth(observer, when) + 180.0) % 360.0 - 180.0
             assert abs(apart) * math.cos(math.radians(height)) < 0.05
             compared += 1
     assert compared > 8
@@ -120,7 +121,6 @@ def test_astral_agrees_within_a_twentieth_of_a_degree():
 
 def test_the_spectrl2_reference_run():
     """The model as installed, against NREL's C program, 4 decimals of W/m2/nm."""
-    from pvlib.spectrum import spectrl2
 
     o = ORACLE["spectrl2"]
     s = spectrl2(
@@ -148,7 +148,6 @@ def test_the_baked_light_agrees_with_the_reference_run_in_clear_windows():
 
 @pytest.fixture(scope="module")
 def g173():
-    from pvlib.spectrum import get_reference_spectra
 
     return get_reference_spectra()
 
@@ -201,7 +200,6 @@ def test_sky_against_white_as_computed_elsewhere(aod, rows):
 
     Visible within 0.1, drop to the 720 nm band within 0.15 stop (its dyes are others).
     """
-    from irpreview.core.light.daylight import angle_from_sun_deg
 
     kit = Kit(sensor="converted")
     directions = ((90.0, 45.0), *((float(angle_from_sun_deg(45.0, 90.0, h)), h) for h in (20.0, 3.0)))

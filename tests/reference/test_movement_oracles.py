@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from irpreview.core.imaging import picture_geometry
 from irpreview.core.motion import cloud_drift, sway, water_motion, wind
@@ -82,7 +83,6 @@ def test_random_sway_grows_slowly(frequency: float, shutter: float, extent: floa
 
 def test_random_sway_against_a_simulated_oscillator() -> None:
     """The same by a damped oscillator driven with white noise here and now."""
-    from scipy.signal import lfilter
 
     rng = np.random.default_rng(5)
     f, damping, dt = 0.6, 0.1, 0.02
@@ -176,7 +176,7 @@ def test_a_whole_tree_in_the_picture() -> None:
     )
     photo = Photo(np.zeros((4000, 6000, 3), np.uint8), shot=Shot(focal_35mm_mm=50.0))
     conditions = Conditions(wind_m_s=4.4, distance_m={"tree": 30.0})
-    rates = rates_of_motion(scene, None, conditions, photo)
+    rates = rates_of_motion(scene, conditions, photo)
     amplitudes = [part.amplitude_px.likely for part in rates.classes["tree"].parts]
     assert amplitudes == pytest.approx([1.35, 1.65, 2.34, 3.85], abs=0.02)
     assert movement_at(rates, 0.25).classes["tree"].blur_px.likely == pytest.approx(5.53, abs=0.02)

@@ -7,9 +7,12 @@ import cv2
 import numpy as np
 import pytest
 
+from irpreview import analysis
 from irpreview.core.field_log.comparison import compare, differences_of, personal_correction
 from irpreview.core.imaging.registration import LEAST_BITE, Registration, best_placement, register
 from irpreview.errors import BadPair
+from irpreview.io.kits import load_kit
+from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_NAMES
 
 pytestmark = pytest.mark.research
@@ -105,9 +108,6 @@ HERE = Registration(np.eye(3), 1.0, 1.0, 1.0, 0.0, 1.0, 0.0)
 @pytest.fixture(scope="module")
 def predicted(research):
     """Per category, of every other pair: (name, predicted tones, labels, infrared)."""
-    from irpreview import analysis
-    from irpreview.io.kits import load_kit
-    from irpreview.io.photos import load_photo
 
     kit = load_kit("reference-pairs")
     by_category = {}

@@ -3,12 +3,16 @@
 Header rules: Host and Origin per RFC 9110 and the Fetch standard; Basic authentication per RFC 7617.
 """
 
+import asyncio
 import base64
 import io
+import ipaddress
 import json
 import os
 import socket
 import stat
+import subprocess
+import sys
 import warnings
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -17,12 +21,16 @@ from urllib.parse import quote
 import httpx
 import numpy as np
 import pytest
+from gradio import http_server
 from PIL import Image
+from starlette.requests import Request
 
 from irpreview.errors import BadValue
-from irpreview.web import access_control, connections
+from irpreview.web import access_control, connections, uploads
 from irpreview.web import app as app_module
+from irpreview.web import server as server_module
 from irpreview.web.access_control import AccessControl
+from irpreview.web.uploads import Uploads
 
 # The framework's own warnings, raised in its threads, are not ours to mend.
 pytestmark = [
@@ -277,11 +285,6 @@ def test_a_page_among_the_uploads_is_never_given_out(client, opened):
 
 
 def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
-    import asyncio
-
-    from starlette.requests import Request
-
-    from irpreview.web import uploads
 
     now = [0.0]
     waiting = uploads.Uploads(tmp_path, clock=lambda: now[0])
@@ -470,8 +473,6 @@ def test_without_a_wish_a_free_port_is_found(opened):
 
 
 def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, tmp_path):
-    from irpreview.web import server as server_module
-    from irpreview.web.uploads import Uploads
 
     tried = []
 
@@ -495,7 +496,6 @@ def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, t
 
 
 def test_addresses_on_the_local_network_are_private_ones():
-    import ipaddress
 
     for address in app_module.lan_addresses():
         assert ipaddress.ip_address(address).is_private
@@ -529,8 +529,6 @@ def test_the_servers_libraries_believe_nobody_about_a_callers_address(monkeypatc
         monkeypatch.setenv(name, "*")
     app_module.prepare_framework(tmp_path)
     assert "*" not in {os.environ.get(name) for name in os.environ if name.startswith(("GRADIO_", "SPACE", "HF_"))}
-    from gradio import http_server
-
     made = http_server.uvicorn.Config(app=None)
     assert made.proxy_headers is False
     assert made.forwarded_allow_ips == ""
@@ -564,8 +562,6 @@ def test_a_connection_without_a_request_is_closed(monkeypatch):
 
 
 def test_leftovers_of_a_killed_page_go_and_nothing_else(tmp_path):
-    import subprocess
-    import sys
 
     gone = subprocess.Popen([sys.executable, "-c", ""])
     gone.wait()

@@ -11,7 +11,9 @@ from PIL import Image
 from pypdf import PdfReader
 
 from irpreview.cli import main
+from irpreview.core.field_log.entries import LogEntry
 from irpreview.io.card_files import PNG_WIDTH_PX, card_schema
+from irpreview.io.field_log import FieldLog
 from irpreview.io.photos import load_photo
 from tests.io.test_card_files import letters_of
 
@@ -125,8 +127,6 @@ def test_place_and_time_may_be_typed(tmp_path, sample_photographs):
 
 
 def test_what_the_log_taught_is_on_the_card(small, tmp_path, monkeypatch):
-    from irpreview.core.field_log.entries import LogEntry
-    from irpreview.io.field_log import FieldLog
 
     monkeypatch.setenv("IRPREVIEW_LOG", str(tmp_path / "log.sqlite"))
     with FieldLog() as log:

@@ -7,6 +7,9 @@ import pytest
 from PIL import Image
 
 from irpreview.cli import main
+from irpreview.core.field_log.entries import SpotRecord
+from irpreview.io.field_log import FieldLog
+from irpreview.records import Range
 
 
 @pytest.fixture
@@ -206,9 +209,6 @@ def test_a_plan_is_shown_as_one_and_told_what_it_lacks(run):
 
 
 def test_the_lens_in_use_decides_which_apertures_are_avoided(run, tmp_path):
-    from irpreview.core.field_log.entries import SpotRecord
-    from irpreview.io.field_log import FieldLog
-    from irpreview.records import Range
 
     with FieldLog(tmp_path / "log.sqlite") as log:
         log.keep_hot_spot(SpotRecord("unmodified-720", "old fifty", 50.0, 8.0, Range(0.2, 0.3, 0.4), 0.2))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -112,8 +113,6 @@ def test_a_clip_is_measured_and_overrides(call, snap, tmp_path, schema, monkeypa
         # the drawn clip's classes are known; the snap keeps the network's
         scene = mapped(photo)
         if photo.name == "scene.mp4":
-            from dataclasses import replace
-
             label = cv2.resize(drawn.label, photo.pixels.shape[1::-1], interpolation=cv2.INTER_NEAREST)
             return replace(scene, label=label)
         return scene

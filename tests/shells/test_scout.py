@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import logging
 import os
 import shutil
 import signal
@@ -26,11 +27,14 @@ from irpreview import judge, load_photo, scouting
 from irpreview.cli import main
 from irpreview.core.words.verdict_words import short_headline
 from irpreview.errors import BadCluster, BadPhoto, BadValue
+from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import LogLessons
 from irpreview.io.scout_store import STORE_NAME, ScoutStore
+from irpreview.io.scout_tables import scouting_csv
 from irpreview.records import Conditions
 from irpreview.request import Inputs
 from irpreview.scout_judging import Settings, Task, judge_task, key_of
+from tests.benchmarks.scout import make_snaps
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
 HERE, THERE = (47.25, -16.5), (47.26, -16.48)
@@ -397,7 +401,6 @@ def _another(value: object) -> object:
 
 
 def test_the_key_holds_all_that_the_answer_depends_on() -> None:
-    from irpreview.io.kits import load_kit
 
     plain = Settings()
     said = {
@@ -459,7 +462,6 @@ def test_an_empty_folder(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_hundreds_of_phone_sized_snaps_killed_twice_give_what_one_go_gives(tmp_path: Path) -> None:
     """500 snaps and ten broken files; $IRPREVIEW_SCOUT_SNAPS sets another number."""
-    from tests.benchmarks.scout import make_snaps
 
     count = int(os.environ.get("IRPREVIEW_SCOUT_SNAPS", "500"))
     make_snaps(tmp_path / "day", count)
@@ -487,7 +489,6 @@ def test_a_cluster_gives_the_same_and_a_lost_worker_costs_time_only(
     day: Path, done: Path, tmp_path: Path, views: list[np.ndarray]
 ) -> None:
     distributed = pytest.importorskip("distributed", reason="the cluster extra is not installed")
-    import logging
 
     logging.getLogger("distributed").setLevel(logging.CRITICAL)
     here = shutil.copytree(day, tmp_path / "day")
@@ -511,7 +512,6 @@ def test_a_cluster_gives_the_same_and_a_lost_worker_costs_time_only(
         result = scouting.scout(here, tmp_path / "lost", settings, cluster=cluster.scheduler_address, watch=lose_one)
         assert lost
         assert result.scouting is not None
-    from irpreview.io.scout_tables import scouting_csv
 
     plain = (tmp_path / "plain" / "scout.csv").read_text()
     assert (tmp_path / "whole" / "scout.csv").read_text() == plain
@@ -523,7 +523,6 @@ def test_a_cluster_that_cannot_see_the_files_is_sent_them(
     day: Path, done: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     distributed = pytest.importorskip("distributed", reason="the cluster extra is not installed")
-    import logging
 
     out = tmp_path / "out"
     with distributed.LocalCluster(

@@ -15,7 +15,11 @@ import httpx
 import pytest
 
 from irpreview.cli import main
+from irpreview.core.field_log.entries import LogEntry
+from irpreview.io.field_log import FieldLog
+from irpreview.web import app
 from irpreview.web.app import lan_addresses
+from tests.shells.test_access_control import call, opened_session
 
 PASSWORD = "a long enough one"
 
@@ -121,7 +125,6 @@ def test_a_short_password_is_refused_before_anything_opens(capsys, monkeypatch):
 
 
 def test_without_a_password_in_the_environment_it_is_asked_for_twice(capsys, monkeypatch):
-    from irpreview.web import app
 
     given = []
 
@@ -191,9 +194,6 @@ def test_on_the_local_network_with_a_password(tmp_path):
 
 
 def test_a_guest_on_the_local_network_sees_no_log(tmp_path):
-    from irpreview.core.field_log.entries import LogEntry
-    from irpreview.io.field_log import FieldLog
-    from tests.shells.test_access_control import call, opened_session
 
     addresses = lan_addresses()
     if not addresses:

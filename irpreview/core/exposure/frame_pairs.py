@@ -94,7 +94,7 @@ def frame_from_photo(photo: Photo, steepness: float = 0.0) -> Frame:
 
 
 def exposure_of(frame: Frame) -> float:
-    """t ISO / (100 N^2) of a frame. Raises BadPair when its file does not say."""
+    """T ISO / (100 N^2) of a frame. Raises BadPair when its file does not say."""
     shot = frame.shot
     missing = [
         word

@@ -156,7 +156,7 @@ _HOW_TO = "write it like 1/125 f/10 ISO 64"
 
 
 def parse_exposure(text: str) -> TypedExposure:
-    """An exposure as people write it: "1/125 at f/10, ISO 64", "f10 5min iso100", "2'30\\" ISO 200", "30s".
+    r"""An exposure as people write it: "1/125 at f/10, ISO 64", "f10 5min iso100", "2'30\" ISO 200", "30s".
 
     What is not said stays None. Raises BadValue when something in it cannot be read or lies outside its range.
     """

@@ -252,7 +252,7 @@ def plan_exposure(
     """The whole answer about the exposure.
 
     photo: the snap, its exposure data used as a meter when it has any. movement_at: what a shutter time [s] makes of
-    the scene, or None when wind is unknown. factor: filter factor of neutral grey with its parts [stops].
+    the scene, or None when wind is unknown. factor: filter factor of neutral grey with its parts [stops]
     readings: further light readings. rendering: to find the brightest layer. band_nm: middle of the infrared band.
     Raises BadValue when nothing says how much light there is, or when no setting of the kit can use it.
     """

@@ -379,7 +379,7 @@ class _Noise:
         return np.asarray((self._columns.T @ by_row).reshape(columns.shape[0], -1), np.float64)
 
     def power(self, columns: Array) -> Array:
-        """Variance of each column's product with noise and structure. (n, k) -> (k,)"""
+        """Variance of each column's product with noise and structure. (n, k) -> (k,)."""
         return np.asarray(self.variance @ self.turned(columns) ** 2, np.float64)
 
 

@@ -26,7 +26,7 @@ def write(
     weight: int = 500,
     edge: Colour | None = None,
 ) -> int:
-    """Write on canvas (H, W, 3) with the left end of the base line at (x, y); return the width [px].
+    """Write on canvas (H, W, 3) with the left end of the base line at (x, y); return the width [px]
 
     edge: a thin rim in this colour keeps the letters readable on any ground.
     """

@@ -25,7 +25,7 @@ FLAT_CLASSES = ("water", "grass", "ground")
 
 
 def pixels_per_radian(width_px: int, height_px: int, focal_35mm_mm: float) -> float:
-    """f / pixel from an equivalent focal length: long side x f35 / 36 mm. [px/rad]"""
+    """F / pixel from an equivalent focal length: long side x f35 / 36 mm. [px/rad]"""
     if not math.isfinite(focal_35mm_mm) or not 4.0 <= focal_35mm_mm <= 2000.0:
         raise BadValue(
             f"focal length {focal_35mm_mm:g} mm (35 mm equivalent) cannot be used: 4 to 2000 mm; give the equivalent"
@@ -75,7 +75,7 @@ def ground_distance_m(rows_below_horizon: float, px_per_rad: float, camera_m: fl
 
 
 def foot_rows(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
-    """Lowest row of the class per column where it occurs at all. (n,)"""
+    """Lowest row of the class per column where it occurs at all. (n,)."""
     columns = mask.any(axis=0)
     return np.asarray(mask.shape[0] - 1 - np.argmax(mask[::-1][:, columns], axis=0), np.intp)
 

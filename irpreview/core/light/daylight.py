@@ -10,6 +10,7 @@ from __future__ import annotations
 import importlib
 import importlib.machinery
 import importlib.util
+import sys
 from collections.abc import Sequence
 from datetime import datetime
 from functools import lru_cache
@@ -17,6 +18,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from pvlib.atmosphere import get_relative_airmass
+from pvlib.spectrum import spectrl2
 
 from irpreview.core.light.spectra import Array, Tables, make_spectrum, resample
 from irpreview.errors import BadValue
@@ -70,6 +73,8 @@ def sun_positions(place: Place, times: Sequence[datetime]) -> tuple[Array, Array
     if not times:
         return np.zeros(0), np.zeros(0)
     spa = _spa()
+    months = {(when.year, when.month) for when in times}
+    delta_t = {month: spa.calculate_deltat(*month) for month in months}  # slow, and the same all month
     answer = spa.solar_position(
         np.array([when.timestamp() for when in times]),
         place.latitude_deg,
@@ -77,7 +82,7 @@ def sun_positions(place: Place, times: Sequence[datetime]) -> tuple[Array, Array
         place.altitude_m,
         pressure_hpa(place.altitude_m),
         12.0,
-        np.array([spa.calculate_deltat(when.year, when.month) for when in times]),
+        np.array([delta_t[when.year, when.month] for when in times]),
         0.5667,
         1,
     )
@@ -91,11 +96,9 @@ def pressure_hpa(altitude_m: float) -> float:
 
 @lru_cache(maxsize=1)
 def _spa() -> Any:
-    """pvlib's SPA. That module needs numpy alone, but importing the package around it costs more than a second of
+    """Pvlib's SPA. That module needs numpy alone, but importing the package around it costs more than a second of
     pandas and scipy, which a snap with a place and time would pay; so the module is loaded by itself.
     """
-    import sys
-
     if "pvlib" not in sys.modules:
         package = importlib.util.find_spec("pvlib")
         for folder in (package.submodule_search_locations or ()) if package else ():
@@ -183,9 +186,6 @@ def light_for(
 @lru_cache(maxsize=64)
 def _spectrl2(height_deg: float, aod: float, altitude_m: float, day: int) -> tuple[Array, Array, Array]:
     """(wavelength, direct, diffuse) on a horizontal surface, 300-1200 nm, by pvlib."""
-    from pvlib.atmosphere import get_relative_airmass
-    from pvlib.spectrum import spectrl2
-
     zenith = 90.0 - height_deg
     airmass = float(get_relative_airmass(zenith, model="kasten1966"))
     s = spectrl2(zenith, zenith, 0.0, 0.2, 100.0 * pressure_hpa(altitude_m), airmass, 1.5, 0.33, aod, dayofyear=day)
@@ -195,7 +195,7 @@ def _spectrl2(height_deg: float, aod: float, altitude_m: float, day: int) -> tup
 
 
 def under_sky(direct: Array, sky: Array, sky_state: SkyState) -> tuple[Array, Array]:
-    """Clear-sky (direct, sky) changed for cloud [approximation].
+    """Clear-sky (direct, sky) changed for cloud [approximation]
 
     Thin cloud takes half of the beam and gives most of it back from the sky, without colour. Overcast passes a quarter
     of the clear global light, all of it from the sky, without colour.

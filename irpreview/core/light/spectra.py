@@ -115,7 +115,7 @@ def resample(spectrum: Spectrum, wavelength_nm: Array, outside: float | None = N
 
 
 def multiply(a: Spectrum, b: Spectrum, quantity: str = "product") -> Spectrum:
-    """a x b on the grid of `a`; `b` must cover it."""
+    """A x b on the grid of `a`; `b` must cover it."""
     value = a.value * resample(b, a.wavelength_nm)
     return make_spectrum(a.wavelength_nm, value, quantity, f"{a.unit}*{b.unit}", f"{a.source_id}*{b.source_id}")
 

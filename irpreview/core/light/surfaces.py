@@ -90,9 +90,9 @@ GREEN_GROUND_GLOW_STOPS = 0.06
 UNEVEN_LIGHT_STOPS = 0.1
 """What slopes and surroundings of another colour do to a patch in the sun (half of the 5-95 % range, assumption)."""
 CLOUD_COVER: tuple[tuple[float, float], ...] = ((0.60, 1.0), (0.25, 0.6), (0.15, 0.25))
-"""How often a patch that one calls cloud is thick, and how much of it is cloud before blue sky [assumption]."""
+"""How often a patch that one calls cloud is thick, and how much of it is cloud before blue sky [assumption]"""
 HAZE_DOUBT = 1.8
-"""Haze is known within this factor (5-95 %) [assumption]."""
+"""Haze is known within this factor (5-95 %) [assumption]"""
 
 
 # --- numbers that everything below uses -----------------------------------------------------------------------------

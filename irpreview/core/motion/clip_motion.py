@@ -252,7 +252,7 @@ def _stabilise(
 
 
 def _common_area(shake: FloatArray, height: int, width: int) -> NDArray[np.bool_]:
-    """Pixels that every steadied frame shows. (h, w)"""
+    """Pixels that every steadied frame shows. (h, w)."""
     corners = np.array([[0, 0], [width, 0], [0, height], [width, height]], np.float32)
     moved = corners @ shake[:, :, :2].transpose(0, 2, 1) + shake[:, None, :, 2] - corners
     far = int(min(math.ceil(float(np.abs(moved).max())) + 1, min(height, width) // 4))
@@ -337,7 +337,7 @@ def _texture(frame: ByteArray) -> FloatArray:
 
 
 def _about_rest(path: FloatArray, summed: bool) -> FloatArray:
-    """Positions about their mean; summed flow also loses its slow wandering. (n, points, 2)"""
+    """Positions about their mean; summed flow also loses its slow wandering. (n, points, 2)."""
     if summed and len(path) > 4:
         t = np.linspace(-1.0, 1.0, len(path), dtype=np.float32)
         base = np.stack([np.ones_like(t), t], axis=1)

@@ -21,7 +21,7 @@ def _groups(series: FloatArray) -> NDArray[np.float64]:
 
 
 def sine_power(series: FloatArray, fps: float, frequencies_hz: FloatArray) -> FloatArray:
-    """Variance that a sine of each frequency explains beside a straight line, mean over series. (len(f),)"""
+    """Variance that a sine of each frequency explains beside a straight line, mean over series. (len(f),)."""
     y = _groups(series)
     n = len(y)
     t = np.arange(n) / fps

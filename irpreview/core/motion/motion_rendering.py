@@ -149,7 +149,7 @@ def _unused(fields: list[int], i: int) -> int:
 
 
 def _split(layer: FloatArray, grid: FloatArray, reach: FloatArray, unit: FloatArray, step: float) -> FloatArray:
-    """Mean of the layer moved forth and back by `step` times the local reach along a field. (h, w, 2)"""
+    """Mean of the layer moved forth and back by `step` times the local reach along a field. (h, w, 2)."""
     away = cv2.resize(unit, (grid.shape[1], grid.shape[0]), interpolation=cv2.INTER_LINEAR)
     cv2.multiply(away, reach, dst=away, scale=step)
     forth = cv2.remap(layer, cv2.add(grid, away), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -158,7 +158,7 @@ def _split(layer: FloatArray, grid: FloatArray, reach: FloatArray, unit: FloatAr
 
 
 def _sky(stage: Stage, movement: Movement, focal_35mm_mm: float) -> FloatArray | None:
-    """The sky averaged along the drift, continued behind what stands before it; None where nothing drifts. (H, W)"""
+    """The sky averaged along the drift, continued behind what stands before it; None where nothing drifts. (H, W)."""
     move = movement.classes.get("cloud")
     if stage.sky_alpha is None or move is None or movement.clouds is None:
         return None
@@ -202,7 +202,7 @@ def _sky(stage: Stage, movement: Movement, focal_35mm_mm: float) -> FloatArray |
 
 
 def _sky_ground(tones: FloatArray, mask: FloatArray) -> FloatArray:
-    """The sky's own even gradient, which does not drift with the clouds: a plane within the tones there are. (h, w)"""
+    """The sky's own even gradient, which does not drift with the clouds: a plane within the tones there are. (h, w)."""
     height, width = tones.shape
     y, x = np.mgrid[-1.0 : 1.0 : height * 1j, -1.0 : 1.0 : width * 1j]
     base = np.stack([np.ones_like(x), x, y], axis=-1).astype(np.float32)
@@ -293,7 +293,7 @@ def _water(picture: FloatArray, stage: Stage, movement: Movement) -> FloatArray:
 
 
 def _masked_blur(tones: FloatArray, mask: FloatArray, sigma_x: float, sigma_y: float) -> FloatArray:
-    """Blur from masked pixels alone, so that nothing leaks across a shore. (h, w)"""
+    """Blur from masked pixels alone, so that nothing leaks across a shore. (h, w)."""
     if max(sigma_x, sigma_y) < 0.3:
         return tones
     shrink_x, shrink_y = (int(np.clip(s / 3.0, 1, 8)) for s in (sigma_x, sigma_y))

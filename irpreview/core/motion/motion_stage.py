@@ -63,7 +63,7 @@ class Stage:
 
 
 def soft_mask(mask: NDArray[np.bool_], guide: FloatArray, radius: int = 3) -> FloatArray:
-    """A mask whose edge follows the picture: guided filter (He 2010) on log tones. (H, W) 0..1"""
+    """A mask whose edge follows the picture: guided filter (He 2010) on log tones. (H, W) 0..1."""
     p = mask.astype(np.float32)
     size = (2 * radius + 1, 2 * radius + 1)
     mean_i, mean_p = cv2.blur(guide, size), cv2.blur(p, size)
@@ -79,7 +79,7 @@ def soft_mask(mask: NDArray[np.bool_], guide: FloatArray, radius: int = 3) -> Fl
 
 
 def continued(tones: FloatArray, weight: FloatArray) -> FloatArray:
-    """Tones where weight is 1, carried smoothly on into where it is 0 (pyramid of weighted means). (h, w)"""
+    """Tones where weight is 1, carried smoothly on into where it is 0 (pyramid of weighted means). (h, w)."""
     height, width = tones.shape
     levels = [(tones * weight, weight)]
     while min(levels[-1][0].shape) > 3 and len(levels) < 10:
@@ -103,7 +103,7 @@ def continued(tones: FloatArray, weight: FloatArray) -> FloatArray:
 
 
 def wandering(rng: np.random.Generator, shape: tuple[int, int], cell_px: float) -> FloatArray:
-    """Smooth random field of zero mean and unit rms that changes over about cell_px. (h, w)"""
+    """Smooth random field of zero mean and unit rms that changes over about cell_px. (h, w)."""
     rows, columns = max(3, int(shape[0] / cell_px) + 2), max(3, int(shape[1] / cell_px) + 2)
     coarse = rng.normal(0.0, 1.0, (rows, columns)).astype(np.float32)
     field = cv2.resize(coarse, shape[::-1], interpolation=cv2.INTER_CUBIC)
@@ -263,7 +263,7 @@ def _grass_gain(label: ByteArray, grass: NDArray[np.bool_]) -> FloatArray:
 
 
 def _shield(label: ByteArray, plants: NDArray[np.bool_]) -> FloatArray:
-    """0 where a building or rock stands before the plants above it (a roof line), else 1. (H, W)"""
+    """0 where a building or rock stands before the plants above it (a roof line), else 1. (H, W)."""
     static = np.isin(label, (CLASS_ID["structure"], CLASS_ID["ground"], CLASS_ID["snow"], CLASS_ID["water"]))
     height, width = label.shape
     reach = max(3, width // 80)

@@ -57,7 +57,6 @@ from irpreview.records import (
     FocalAssumed,
     HorizonBy,
     HowKnown,
-    Kit,
     KnownBy,
     Moving,
     Photo,
@@ -176,7 +175,6 @@ class Rates:
 
 def rates_of_motion(
     scene: SceneMap,
-    kit: Kit | None = None,
     conditions: Conditions | None = None,
     photo: Photo | None = None,
     *,
@@ -235,7 +233,7 @@ def rates_of_motion(
             clouds = CloudDrift(
                 clip.cloud_deg_per_s, toward, measured, HowKnown(KnownBy.CLIP, Moving.CLOUDS, clip_s=clip.length_s)
             )
-        classes["cloud"] = _clouds(clouds, px_per_rad, horizon)
+        classes["cloud"] = _clouds(clouds, px_per_rad)
     if "other" in present:
         classes["other"] = _people_and_boats(context, share["water"])
     if clip is not None:
@@ -474,7 +472,7 @@ def looks_like_falls(scene: SceneMap) -> bool:
     return bool(tall > 1.6 * wide and tall > 0.2 * mask.shape[0] and rows[0] < 0.5 * mask.shape[0])
 
 
-def _clouds(drift: CloudDrift, px_per_rad: float, horizon: Horizon) -> ClassRate:
+def _clouds(drift: CloudDrift, px_per_rad: float) -> ClassRate:
     speed = Range(
         *(math.radians(w) * px_per_rad for w in (drift.deg_per_s.low, drift.deg_per_s.likely, drift.deg_per_s.high))
     )

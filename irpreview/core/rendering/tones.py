@@ -10,11 +10,11 @@ In stops (log2), at a working size of about 1024 px, for kit K and light L:
 kits but the reference with the camera's development of highlights undone: the infrared photographs of the research
 pairs were developed as their colour ones, the light of a scene is not. p_c are the class probabilities. Over a stretch
 the network's word is drawn to its class by what it is usually off there (`_STRAYS`), so that no tone bleeds over an
-edge. The network learned the look of the research pairs, so its tone belongs to the kit
-`reference-pairs`; every other kit and light departs from it by class factors, by what direction does to sky and water
-(where the light is known, `view_factors`) and by how dark open shade is, because the residual is the same. Where a
-person repainted, the residual is off and the class speaks alone. The tones are then carried to the photo's full size
-along its own edges.
+edge. The network learned the look of the research pairs, so its tone belongs to the kit `reference-pairs`; every other
+kit and light departs from it by that development, by class factors, by what direction does to sky and water (where the
+light is known, `view_factors`) and by how dark open shade is, because the residual is the same. Where a person
+repainted, the residual is off and the class speaks alone. The tones are then carried to the photo's full size along its
+own edges.
 """
 
 from __future__ import annotations

@@ -34,9 +34,9 @@ PAIRS_SHOW = 0.25
 unknown tone curve take the rest, so the network learned this part only and physics has to add the other. Taken for
 water as well, where it cannot be measured."""
 SKY_MODEL_HALF_STOPS = 0.2
-"""Doubt of the sky's model in one direction, beside haze: horizon row, more than one scattering [assumption]."""
+"""Doubt of the sky's model in one direction, beside haze: horizon row, more than one scattering [assumption]"""
 WATER_WAY_HALF_STOPS = 0.6
-"""Doubt of water seen in one way: sediment, waves, haze; as in `water_surface.water_factor` [assumption]."""
+"""Doubt of water seen in one way: sediment, waves, haze; as in `water_surface.water_factor` [assumption]"""
 _ROUGH_LOOKS_UP_DEG = 22.0
 _MIRROR_OF: Mapping[str, tuple[int, ...]] = {"sky": (0,), "cloud": (1,), "tree": (3, 4), "structure": (5, 6, 7, 8)}
 """Indices of the classes that stand for each kind of thing mirrored."""
@@ -51,12 +51,13 @@ class View:
     height_px: int
     px_per_rad: float
     horizon_row: float
-    """From the top [px]."""
+    """From the top [px]"""
     heading_deg: float | None
 
     def directions(self) -> tuple[Array, Array]:
         """(bearing from the middle of the view, height above the horizon) of a grid over the picture, (g, k) each.
-        [degrees]"""
+        [degrees]
+        """
         scale = GRID_LONG_SIDE / max(self.width_px, self.height_px)
         rows, columns = max(4, round(self.height_px * scale)), max(4, round(self.width_px * scale))
         y = (np.arange(rows) + 0.5) / rows * self.height_px

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from irpreview.core.imaging.resize import size_within
-from irpreview.core.rendering.reference_tone import MIX_MAPS
+from irpreview.core.scene.reference_tone import MIX_MAPS
 from irpreview.records import ByteArray, FloatArray
 
 _FIT_SIDE_PX = 384
@@ -109,7 +109,7 @@ class EdgeGuide:
         return out
 
     def apply(self, plane: FloatArray) -> FloatArray:
-        """slope . colour + intercept at the guide's own size, (h, w)."""
+        """Slope . colour + intercept at the guide's own size, (h, w)."""
         if self.reduced == self.shape:
             out, slopes = plane[3].copy(), [plane[0], plane[1], plane[2]]
         else:

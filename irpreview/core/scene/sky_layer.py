@@ -10,9 +10,8 @@ says of the place as the prior (Bayes' rule with two normal distributions). So a
 **The tone.** Clear sky, haze, veil and cloud are one thing mixed in different shares: white light and blue. Infrared
 takes away what is blue, so the tone of the sky is one straight line of the pixel's own blueness, log2(B / R) with the
 camera's development of highlights undone, for the whole picture: stops against the visible = level + slope x blueness.
-Level and slope come from the network's answer over
-all of the sky; a slope found on little blue is drawn to the usual one. Nothing is left that could fall apart into clear
-and cloud, and the share of cloud follows the same scale.
+Level and slope come from the network's answer over all of the sky; a slope found on little blue is drawn to the usual
+one. Nothing is left that could fall apart into clear and cloud, and the share of cloud follows the same scale.
 """
 
 from __future__ import annotations

@@ -69,6 +69,11 @@ def distance_m(a: Place, latitude_deg: NDArray[np.float64], longitude_deg: NDArr
     return np.asarray(2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(h, 0, 1))))
 
 
+def straight_m(a: Place, b: Place) -> float:
+    """Great-circle distance between two places. [m]"""
+    return float(distance_m(a, np.array([b.latitude_deg]), np.array([b.longitude_deg]))[0])
+
+
 def _gather(places: Sequence[Place], within_m: float) -> list[int]:
     """Index of the group of each place: the nearest first member within reach, else a new group."""
     lat, lon = np.empty(len(places)), np.empty(len(places))
@@ -173,7 +178,7 @@ _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "w
 
 def seen_from(origin: Place, other: Place) -> str:
     """Where a place lies as it is said: "600 m north-east", "12 km west"."""
-    away = float(distance_m(origin, np.array([other.latitude_deg]), np.array([other.longitude_deg]))[0])
+    away = straight_m(origin, other)
     east = (other.longitude_deg - origin.longitude_deg + 180.0) % 360.0 - 180.0
     lat0, lat1 = math.radians(origin.latitude_deg), math.radians(other.latitude_deg)
     # initial bearing of the great circle

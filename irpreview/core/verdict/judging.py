@@ -102,7 +102,7 @@ def judge_scene(
 
     def at_wind(wind_m_s: float | None) -> Movement:
         windy = replace(day, wind_m_s=wind_m_s, gust_m_s=day.gust_m_s if wind_m_s == day.wind_m_s else None)
-        return movement_at(rates_of_motion(scene, rendering.kit, windy, photo), time or 0.0)
+        return movement_at(rates_of_motion(scene, windy, photo), time or 0.0)
 
     if movement is None and time is not None:
         movement = at_wind(day.wind_m_s)
@@ -158,6 +158,7 @@ def judge_parted(
         grade=parted.grade,
         wind_m_s=None if conditions is None else conditions.wind_m_s,
         shutter_s=None if movement is None else movement.shutter_s,
+        clearness=lead.clearness,
     )
 
 

@@ -18,6 +18,7 @@ from irpreview.core.verdict.sky import BLANK_STOPS, FAINT_STOPS, clouds_blur_sha
 from irpreview.core.verdict.subjects import STEPS_BACK, ramp
 from irpreview.records import (
     FoliageBlur,
+    HowClear,
     Layer,
     LeadChoice,
     Movement,
@@ -40,6 +41,9 @@ CLOUDLESS_OKTA, CLOSED_OKTA = 1, 7
 """Up to the first a sky lacks cloud; from the second it lacks breaks."""
 CLOSE = 0.8
 """From this share of the lead's strength another could lead as well."""
+ABOUT_EQUAL = 0.85
+"""From this share of the lead's strength two are told side by side: small changes of the snap (another size or JPEG
+quality, a slight crop, 2/3 of a stop, mirrored) move strengths by up to 15 % (41 research pairs, 2026-11-28)."""
 PLANT_MATTERS = 0.05
 """Share of the picture from which a plant that does not lead is spoken of."""
 _LIGHTEST_WIND, _STRONGEST_WIND, _WINDS = 0.3, 25.0, 7
@@ -63,6 +67,15 @@ class Lead:
     runner_up: Subject | None
     subjects: tuple[Subject, ...]
     turn: WindTurn | None = None
+
+    @property
+    def clearness(self) -> HowClear:
+        """How clear the lead is, or that nothing quite leads."""
+        if self.choice in ("wait", "none"):
+            return "not_quite" if self.strength >= CLOSE * self.needed else "clear"
+        if self.runner_up is not None and self.runner_up.strength >= ABOUT_EQUAL * self.strength:
+            return "about_equal"
+        return "only_just" if CLOSE * self.strength < self.needed else "clear"
 
 
 def _moved(subject: Subject, layers: tuple[Layer, ...], blurs: Blurs, sky: Sky, movement: Movement | None) -> float:

@@ -44,7 +44,8 @@ def leafless(month: int, latitude_deg: float) -> bool:
 
 def snow_is_plausible(layer: Layer, layers: tuple[Layer, ...], photo: Photo, rises_to_sky: bool) -> bool:
     """Whether snow can lie there: on a height against the sky always; in green low country not in summer, and, where
-    the date is not known, not below the middle of the picture."""
+    the date is not known, not below the middle of the picture.
+    """
     green = sum(la.share for la in layers if la.class_name in ("tree", "grass"))
     if rises_to_sky or green < GREEN_AROUND:
         return True

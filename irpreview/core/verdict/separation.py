@@ -68,7 +68,7 @@ def print_curve(zones: FloatArray, grade: float) -> PrintCurve:
 
 
 def texture_limit(texture_a: float, texture_b: float) -> float:
-    """Least step [L*] that holds two touching areas apart, from the rms textures of both [L*]."""
+    """Least step [L*] that holds two touching areas apart, from the rms textures of both [L*]"""
     pooled = math.sqrt((texture_a**2 + texture_b**2) / 2)
     return min(max(LEAST_STEP, TEXTURE_FACTOR * pooled), GREATEST_LIMIT)
 
@@ -113,13 +113,12 @@ def layer_tones(zones: FloatArray, layer_map: NDArray[np.int16], count: int, cur
 
 def step_range(zone_a: float, zone_b: float, low: float, high: float, curve: PrintCurve) -> Range:
     """Signed step in print L* for a separation of low .. zone_a - zone_b .. high zones about the middle of the two
-    tones."""
+    tones.
+    """
     middle = (zone_a + zone_b) / 2
-
-    def step(separation: float) -> float:
-        return float(curve.lightness(middle + separation / 2) - curve.lightness(middle - separation / 2))
-
-    return Range(step(low), step(min(max(zone_a - zone_b, low), high)), step(high))
+    half = np.array([low, min(max(zone_a - zone_b, low), high), high]) / 2
+    print_l = curve.lightness(np.concatenate([middle + half, middle - half]))
+    return Range(*(float(step) for step in print_l[:3] - print_l[3:]))
 
 
 def word_for(zone_a: float, zone_b: float, sigma: float, limit: float, curve: PrintCurve) -> SeparationWord:
@@ -182,12 +181,12 @@ def edge_step(
 
 
 def spread_in_zones(layer_a: Layer, layer_b: Layer) -> float:
-    """What the rendering itself says of the doubt of both layers together, one standard deviation [zones]."""
+    """What the rendering itself says of the doubt of both layers together, one standard deviation [zones]"""
     return math.hypot(layer_a.zone.width, layer_b.zone.width) / 2 / 1.645
 
 
 def separation_sigma(layer_a: Layer, layer_b: Layer, rendering: Rendering) -> float:
-    """One standard deviation of a predicted separation [zones].
+    """One standard deviation of a predicted separation [zones]
 
     Fitted to the separations of pictures held back from training (models/evaluate_gaps.py prints the fit). With a kit
     other than the one of the research pairs, the doubt of the class factors comes on top: it shifts whole classes.

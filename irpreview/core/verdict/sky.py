@@ -55,7 +55,7 @@ def okta_of(share: float) -> int:
 
 
 def texture_stops(zones: FloatArray, inside: NDArray[np.bool_]) -> float:
-    """rms [stops] of a picture's tones (h, w) in stops over the part `inside`, mean of the four print-relevant bands.
+    """Rms [stops] of a picture's tones (h, w) in stops over the part `inside`, mean of the four print-relevant bands.
 
     The outermost pixels are left out: there the land shines in. Returns 0 where too little is left.
     """

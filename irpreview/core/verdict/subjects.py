@@ -199,7 +199,8 @@ def _groups(layers: tuple[Layer, ...], length: np.ndarray) -> list[list[Layer]]:
 
 def _alone_in_the_open(inside: np.ndarray, share: float) -> float:
     """How far a region is one built thing in open country, 0..1: not a street, a wall across the frame or a far
-    town."""
+    town.
+    """
     columns = float(inside.any(axis=0).mean())
     return (1 - ramp(share, 0.12, 0.25)) * (1 - ramp(columns, 0.35, 0.6))
 

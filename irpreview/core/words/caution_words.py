@@ -14,9 +14,9 @@ def _(caution: Caution) -> Words:
     match caution.kind:
         case CautionKind.SUN_EYES:
             return Words(
-                "This is no solar filter: never look at the sun through it, nor through an optical finder; what it "
-                "lets through burns unseen.",
-                "Never look at the sun through this filter or an optical finder.",
+                "This is no solar filter: never look at the sun through it or an optical finder. What it lets through "
+                "burns unseen.",
+                "Never look at the sun through filter or finder.",
             )
         case CautionKind.SUN_FRAME:
             if caution.sun_in_frame is not None:
@@ -25,35 +25,43 @@ def _(caution: Caution) -> Words:
                 span = f"{first:%H:%M} to {last:%H:%M}" if days == 1 else f"on {days} days"
                 return Words(
                     f"The sun stands in a level frame {span}: minutes of it can damage sensor and shutter. Keep it out "
-                    "of the picture or behind something, and cap the lens between frames.",
+                    "of the frame or behind something; cap the lens between frames.",
                     f"Sun in a level frame {span}: keep it out, cap the lens between frames.",
                 )
             return Words(
-                f"The sun in the frame for {time} can damage sensor and shutter: keep it out of the picture or "
-                "behind something, and cap the lens between frames.",
-                "Keep the sun out of the frame; cap the lens between frames.",
+                f"The sun in the frame for {time} can damage sensor and shutter. Keep it out of the frame or behind "
+                "something; cap the lens between frames.",
+                "Keep the sun out of the frame.",
             )
         case CautionKind.TIDE:
             return Words(
-                "Water: check tide and sea state for the whole stay, not only for the start, and keep the way back "
-                "open.",
-                "Check the tide for the whole stay; keep the way back open.",
+                "Check tide and swell for the whole stay, not only the start; keep the way back open.",
+                "Check the tide for the whole stay.",
+            )
+        case CautionKind.TIDE_IF_TIDAL:
+            return Words(
+                "By tidal water, check tide and swell for the whole stay; keep the way back open.",
+                "Tidal water? Check the tide for the whole stay.",
+            )
+        case CautionKind.STREAM:
+            return Words(
+                "Wet rock is slippery and the water can rise fast: keep the way back open.",
+                "Wet rock is slippery; the water can rise fast.",
             )
         case CautionKind.EDGE:
             return Words(
-                f"Gusts to about {gust}: stay well back from edges and weigh the tripod down.",
-                f"Gusts to {gust}: keep back from edges, weigh the tripod down.",
+                f"Gusts to about {gust}: stay well back from edges, weigh the tripod down.",
+                f"Gusts to {gust}: keep back from edges.",
             )
         case CautionKind.EDGE_WIND_UNKNOWN:
             return Words(
-                "The wind is not known: near an edge plan on gusts, stay back and weigh the tripod down.",
-                "Wind not known: keep back from edges, weigh the tripod down.",
+                "Wind not given: expect gusts, stay back from edges, weigh the tripod down.",
+                "Wind not given: keep back from edges.",
             )
         case CautionKind.RUIN:
             return Words(
-                "Structures: old walls and floors may give way; stay out of closed or unstable ruins, and ask on "
-                "private land.",
-                "Old walls give way: stay out of closed ruins, ask on private land.",
+                "Old walls and floors give way: stay out of closed or unstable ruins; ask on private land.",
+                "Old walls give way: stay out of closed ruins.",
             )
         case CautionKind.BRANCH:
             return Words(
@@ -61,6 +69,28 @@ def _(caution: Caution) -> Words:
             )
         case CautionKind.LOCAL_RULES:
             return Words(
-                "Local rules, warnings and licensed guides go before anything said here.",
-                "Local rules and warnings go first.",
+                "Local rules, warnings and licensed guides come first.",
+                "Local rules and warnings come first.",
             )
+        case CautionKind.DARK_START | CautionKind.DUSK | CautionKind.DUSK_BACK:
+            return _in_the_dark(caution)
+
+
+def _in_the_dark(caution: Caution) -> Words:
+    """Ways and stays beyond sunrise or sunset; without their times where those would tell the place."""
+    line_at = at = ""
+    if caution.sun_line is not None:
+        line, moment = caution.sun_line
+        line_at = f" at {line:%H:%M}"
+        at = f" at {moment:%H:%M}"
+    match caution.kind:
+        case CautionKind.DARK_START:
+            said = f"The way to the first place begins{at}, before sunrise{line_at}"
+        case CautionKind.DUSK:
+            said = f"The last stay ends{at}, after sunset{line_at}"
+        case _:
+            said = f"The way straight back from the last place ends{at}, after sunset{line_at}"
+    return Words(
+        f"{said}: carry a lamp, know that way by daylight, and keep off edges and wet rock in the dark.",
+        f"{said}: carry a lamp.",
+    )

@@ -8,23 +8,25 @@ from types import MappingProxyType
 from irpreview.core.motion.print_blur import blur_word
 from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
-from irpreview.core.words.phrases import BLURS, cap, listed, millimetres
+from irpreview.core.words.phrases import BLURS, cap, listed
 from irpreview.core.words.verdict_words import short_headline
-from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, SoftReason
+from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, Orientation, SoftReason
 
 ROLE_WORDS: Mapping[FramingRole, str] = MappingProxyType(
     {
-        "structure": "led by structure",
-        "foliage": "led by foliage",
-        "sky": "led by the sky",
-        "water": "with the water",
-        "wind": "holds best in this wind",
+        "structure": "building or rock leads",
+        "foliage": "foliage leads",
+        "sky": "sky leads",
+        "water": "water in the frame",
+        "wind": "blurs least in this wind",
     }
 )
 REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
     {
-        "horizon_in_the_middle": "the horizon runs through the middle",
-        "subject_cut_by_the_edge": "the edge cuts what leads",
+        "horizon_in_the_middle": "the horizon cuts the frame in half",
+        "subject_cut_by_the_edge": "the frame cuts off what leads",
+        "edge_cuts_a_thing": "the frame cuts a tree or wall",
+        "much_empty_sky": "more than half the frame is empty sky",
         "empty_corner": "an upper corner is empty sky",
         "subject_in_the_middle": "what leads stands in the middle",
         "subject_off_the_middle": "what leads stands off the middle",
@@ -33,36 +35,41 @@ REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
 )
 NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
     {
-        "below_print_resolution": "cut to this format the file is too small for a print 40 cm long",
-        "verticals_lean": "a lens this short turned up or down makes upright walls lean; keep it level and crop, "
-        "or step back",
-        "little_of_the_snap": "this frame is a small piece of the snap: tones and edges are less sure",
-        "nothing_leads": "nothing leads here today",
+        "below_print_resolution": "cropped too far for a print 40 cm long",
+        "verticals_lean": "tilted, this lens makes walls lean: keep it level and crop, or step back",
+        "little_of_the_snap": "a small part of the snap: tones and edges are less sure",
+        "nothing_leads": "nothing leads today",
+        "close_call": "two things lead about equally",
     }
 )
 
 
+ORIENTATION_WORDS: Mapping[Orientation, str] = MappingProxyType({"lying": "landscape", "standing": "portrait"})
+
+
 def pointing(frame: Frame) -> str:
-    """Where to point from the middle of the snap: "7 degrees right and 12 up of the snap's middle"."""
+    """Where to point, from the middle of the snap: "7° right, 12° up"."""
     across, up = round(frame.right_deg), round(frame.up_deg)
-    parts = [f"{abs(across)} degrees {'right' if across > 0 else 'left'}"] if across else []
+    parts = [f"{abs(across)}° {'right' if across > 0 else 'left'}"] if across else []
     if up:
-        parts.append(f"{abs(up)} {'' if parts else 'degrees '}{'up' if up > 0 else 'down'}")
-    return f"{' and '.join(parts)} of the snap's middle" if parts else "at the snap's middle"
+        parts.append(f"{abs(up)}° {'up' if up > 0 else 'down'}")
+    return ", ".join(parts) if parts else "at the middle"
+
+
+def framing_short_lens(frame: Frame) -> str:
+    """Lens, format, which way up: "35 mm, 3:2 landscape"."""
+    way = "" if frame.format == "1:1" else f" {ORIENTATION_WORDS[frame.orientation]}"
+    return f"{frame.lens_mm:g} mm, {frame.format}{way}"
 
 
 def framing_short(one: Framing) -> str:
     """Lens, format, which way up."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f" {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}: {lead_text(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}: {lead_text(one.verdict)}"
 
 
 def framing_sentence(one: Framing) -> str:
     """The framing as one sentence."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f", {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}, {pointing(frame)}. {short_headline(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}, {pointing(one.frame)}. {short_headline(one.verdict)}"
 
 
 def framing_details(one: Framing) -> list[str]:
@@ -72,12 +79,13 @@ def framing_details(one: Framing) -> list[str]:
     if one.plant_print_mm is not None:
         word = BLURS[blur_word(one.plant_print_mm)]
         time = shutter_text(one.movement.shutter_s)
-        out.append(f"Plants {word} at {time}: {millimetres(one.plant_print_mm)}.")
+        into = word if word in ("sharp", "slightly soft") else f"blurs into {word}"
+        out.append(f"Foliage {into} at {time}.")
     else:
-        out.append("No plants in the frame: the wind blurs nothing that stands.")
+        out.append("No foliage in the frame for the wind to blur.")
     melting = [(verdict.layers[s.a].name, verdict.layers[s.b].name) for s in verdict.separations if s.says == "merges"]
     if melting:
-        out.append(f"Merges: {listed([f'{a} with {b}' for a, b in melting])}.")
+        out.append(f"Merging: {listed([f'{a} with {b}' for a, b in melting])}.")
     out += [f"{cap(REASON_WORDS[reason])}." for reason in one.reasons]
     out += [f"{cap(NOTE_WORDS[note])}." for note in one.notes]
     return out
@@ -88,7 +96,7 @@ def wider_sentence(found: Framings) -> str | None:
     if not found.wider_than_snap_mm:
         return None
     mm = listed([f"{value:g} mm" for value in found.wider_than_snap_mm])
-    return f"The whole frame of {mm} takes in more than this snap shows: only crops of it can be told."
+    return f"{mm} sees wider than this snap: only crops of that frame are shown."
 
 
 def place_sentence(names: list[str], first: list[Framing | None]) -> str | None:
@@ -102,7 +110,7 @@ def place_sentence(names: list[str], first: list[Framing | None]) -> str | None:
     if len(able) > 1:
         close = able[1][0] > 0.9 * worth
         contrast = best.verdict.layered_contrast - able[1][2].verdict.layered_contrast
-        text += f" Next comes {able[1][1]}, which is {'close' if close else 'weaker'}"
-        text += f": layered contrast {'less' if contrast > 0 else 'more'} by {abs(contrast):.0f} of 100, "
-        text += f"its lead {able[1][2].verdict.strength:.2f} against {best.verdict.strength:.2f}."
+        text += f" {able[1][1]} comes {'close' if close else 'second'}: layered contrast {abs(contrast):.0f} of 100 "
+        text += f"{'lower' if contrast > 0 else 'higher'}, lead {able[1][2].verdict.strength:.2f} against "
+        text += f"{best.verdict.strength:.2f}."
     return text

@@ -14,7 +14,7 @@ from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import continued, prepare_stage
 from irpreview.core.motion.rates import rates_of_motion
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_ID, CloudDrift, Conditions, Kit, Movement, Photo, Range, SceneMap, Shot
+from irpreview.records import CLASS_ID, CloudDrift, Conditions, Movement, Photo, Range, SceneMap, Shot
 
 H, W = 300, 420
 
@@ -58,7 +58,7 @@ NEAR = MappingProxyType({"tree": 8.0, "grass": 4.0, "water": 15.0, "other": 15.0
 
 def moved(wind: float, shutter: float, **more: object) -> Movement:
     conditions = Conditions(wind_m_s=wind, distance_m=NEAR, **more)  # type: ignore[arg-type]
-    return movement_at(rates_of_motion(SCENE, Kit(), conditions, SNAP), shutter)
+    return movement_at(rates_of_motion(SCENE, conditions, SNAP), shutter)
 
 
 def drawn(wind: float, shutter: float, **more: object) -> np.ndarray:
@@ -104,9 +104,7 @@ def test_a_tree_behind_a_roof_does_not_cross_it() -> None:
     label[140:, 60:360] = CLASS_ID["structure"]
     tones = np.where(label == CLASS_ID["tree"], textured(4, 0.9, 0.2), textured(6, 0.1, 0.05)).astype(np.float32)
     scene = replace(SCENE, label=label)
-    movement = movement_at(
-        rates_of_motion(scene, Kit(), Conditions(wind_m_s=12.0, distance_m={"tree": 6.0}), SNAP), 30.0
-    )
+    movement = movement_at(rates_of_motion(scene, Conditions(wind_m_s=12.0, distance_m={"tree": 6.0}), SNAP), 30.0)
     after = picture_in_motion(tones, scene, movement)
     wall = after[146:, 80:340]
     assert np.abs(wall - tones[146:, 80:340]).max() < 0.01
@@ -194,7 +192,7 @@ def test_drift_in_perspective_is_slower_near_the_horizon() -> None:
     tones[40:46, 205:211] = 4.0
     tones[150:156, 205:211] = 4.0
     scene = replace(SCENE, label=label)
-    movement = movement_at(rates_of_motion(scene, Kit(), Conditions(cloud_fist_s=30.0), SNAP), 12.0)
+    movement = movement_at(rates_of_motion(scene, Conditions(cloud_fist_s=30.0), SNAP), 12.0)
     cloud = replace(movement.classes["cloud"], direction_deg=0.0)
     movement = replace(movement, classes=MappingProxyType({"cloud": cloud}))
     after = picture_in_motion(tones, scene, movement)
@@ -246,7 +244,7 @@ def test_a_picture_of_one_class_alone(name: str) -> None:
     scene = replace(SCENE, label=label)
     tones = textured(9, 0.4, 0.2)[:60, :80].copy()
     for shutter in (0.01, 30.0):
-        movement = movement_at(rates_of_motion(scene, Kit(), Conditions(wind_m_s=12.0)), shutter)
+        movement = movement_at(rates_of_motion(scene, Conditions(wind_m_s=12.0)), shutter)
         after = picture_in_motion(tones, scene, movement)
         assert np.isfinite(after).all()
         assert after.min() >= 0.0

@@ -41,9 +41,9 @@ SCENE = drawn(oak_in_a_meadow())
 
 
 def _print_mm(wind: float, shutter: float, focal: float) -> Range:
-    photo, scene, rendering = SCENE
+    photo, scene, _ = SCENE
     day = Conditions(wind_m_s=wind, focal_35mm_mm=focal)
-    return movement_at(rates_of_motion(scene, rendering.kit, day, photo), shutter).classes["tree"].print_mm
+    return movement_at(rates_of_motion(scene, day, photo), shutter).classes["tree"].print_mm
 
 
 _WIND, _TIME, _FOCAL = st.floats(0.3, 20), st.floats(0.001, 300), st.floats(24, 200)

@@ -25,7 +25,8 @@ _LUMINANCE_OF = [(weight * _LINEAR).astype(np.float32) for weight in (0.2126, 0.
 def reference_tone(pixels: ByteArray, mix: FloatArray, basis: str = MIX_BASIS) -> FloatArray:
     """Display tone (H, W) 0..1 of sRGB pixels (H, W, 3) uint8 under mix maps (5, h, w) of any smaller size.
 
-    Raises BadModel for a basis other than "rgb1y" or a mix with another number of maps."""
+    Raises BadModel for a basis other than "rgb1y" or a mix with another number of maps.
+    """
     if basis != MIX_BASIS or mix.ndim != 3 or mix.shape[0] != 5:
         raise BadModel(
             f"tone basis {basis!r} with {mix.shape[0]} maps is unknown here; this version reads {MIX_BASIS!r} "

@@ -1,0 +1,1 @@
+"""A day out: which places, in which order, at what time."""
