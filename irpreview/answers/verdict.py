@@ -11,6 +11,7 @@ from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_s
 from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
 from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
+from irpreview.core.words import long_words
 from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.records import (
     CloudLook,
@@ -282,6 +283,6 @@ def judge_answer(
         setting=setting_answer(analysis.setting),
         asked_time=asked_time_answer(analysis.asked_time),
         movement=movement_answer(analysis.movement, analysis.rates),
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         files=dict(files),
     )

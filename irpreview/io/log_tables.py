@@ -11,6 +11,7 @@ import sqlite3
 from pathlib import Path
 
 from irpreview.errors import BadLog
+from irpreview.io.pictures import settle
 
 APPLICATION_ID = 0x69727631  # "irv1": tells our file from any other sqlite file
 BUSY_SECONDS = 20.0
@@ -204,6 +205,7 @@ def copy_whole(connection: sqlite3.Connection, target: Path) -> Path:
         with waiting.open("rb+") as file:
             os.fsync(file.fileno())
         os.replace(waiting, target)
+        settle(target.parent)
     except (sqlite3.Error, OSError) as error:
         raise BadLog(f"the copy {target} could not be written ({_said(error)}); name another place") from None
     finally:

@@ -22,7 +22,7 @@ from irpreview.core.exposure.setting import Wishes
 from irpreview.core.field_page import FieldPlace, field_page
 from irpreview.core.scene import strokes as brush
 from irpreview.core.units import parse_shutter
-from irpreview.errors import BadValue, IrpreviewError, Stopped
+from irpreview.errors import BadValue, CannotWrite, IrpreviewError, Stopped
 from irpreview.field_pages import field_place_of
 from irpreview.io.card_files import CARD_KINDS, write_card
 from irpreview.io.field_page import field_page_html
@@ -249,7 +249,7 @@ class Desk:
             return None
         try:
             return self.keeping.take_in(session.token, path)
-        except OSError:  # a full disk is no reason to stop
+        except (OSError, CannotWrite):  # a full disk is no reason to stop
             return None
 
     def _look_at(self, token: str | None, index: int, keep_time: bool = False) -> Shown:
