@@ -651,7 +651,7 @@ class Desk:
             return Shown(status=f"The card is ready, {has} the location.", values={"cards": files})
 
     def make_field_page(self, token: str | None, with_place: bool) -> Iterator[Shown]:
-        """The field page of all snaps as one HTML file; between two snaps others have their turn, and a stop is heard."""
+        """The field page of all snaps as one HTML file; between two snaps others have their turn, or it is stopped."""
         since = self.sessions.stops(token)
         try:
             with self.sessions.at(token) as session:
