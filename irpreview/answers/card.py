@@ -9,8 +9,9 @@ from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_tim
 from irpreview.answers.verdict import VerdictPart, verdict_part
 from irpreview.core.card.card import card_dict
 from irpreview.core.card.field_tables import setting_choices
+from irpreview.core.card.shot_card import ShotCard
 from irpreview.core.exposure.asked_time import AskedTime
-from irpreview.records import LeadChoice, ShotCard
+from irpreview.records import LeadChoice
 
 
 class CardKit(Answer):
@@ -114,7 +115,7 @@ class CardAnswer(Whole):
 def card_answer(card: ShotCard) -> CardAnswer:
     """The card as plain values."""
     told: dict[str, Any] = card_dict(card)
-    exposure, asked = card.exposure, card.facts["asked_time"]
+    exposure, asked = card.exposure, card.facts.asked_time
     told["verdict"] = verdict_part(card.verdict)
     told["exposure"] |= {
         "recommended": setting_answer(exposure.recommended),
