@@ -23,13 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview import installation
-from irpreview.core.exposure.asked_time import setting_for_time
+from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
 from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
 from irpreview.core.framing.search import find_framings
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.imaging.resize import within
+from irpreview.core.light.coarse_sun import coarse_light
 from irpreview.core.light.daylight import HAZE_AOD, illuminance_lx, light_for, light_spectra, sun_positions
 from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.light_plan import LightPlan, plan_light
@@ -39,7 +40,7 @@ from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import Stage, prepare_stage
 from irpreview.core.motion.rates import Rates, SceneGeometry, rates_of_motion
-from irpreview.core.rendering.class_physics import light_words, physics_in_view, water_roughness
+from irpreview.core.rendering.class_physics import light_doubts, physics_in_view, water_roughness
 from irpreview.core.rendering.finishing import finish, print_of
 from irpreview.core.rendering.tones import render_tones
 from irpreview.core.scene.photo_doubts import scene_doubts
@@ -53,6 +54,7 @@ from irpreview.records import (
     ByteArray,
     ClassMovement,
     Conditions,
+    Doubt,
     Exposure,
     Kit,
     Light,
@@ -65,6 +67,8 @@ from irpreview.records import (
     SceneMap,
     Setting,
     Shot,
+    ShutterUnknown,
+    SunBelowHorizon,
     Taught,
     Verdict,
     frozen_array,
@@ -131,6 +135,14 @@ def _asked_by(name: str) -> frozenset[str]:
 ASKED_BY = MappingProxyType({name: _asked_by(name) for name in DEPENDS_ON})
 
 
+def _made_of(name: str) -> frozenset[str]:
+    """All answers that an answer is made of, itself included."""
+    return frozenset({name}).union(*(_made_of(part) for part in DEPENDS_ON.get(name, ())))
+
+
+_WITHOUT_LIGHT = frozenset(name for name in DEPENDS_ON if "snap_light" not in _made_of(name)) - {"day_plan"}
+
+
 def _same(one: object, other: object) -> bool:
     """Whether two values of a field ask the same; pictures and clips only where they are the very same."""
     if one is other:
@@ -170,6 +182,17 @@ class Analysis:
         changed |= {name for name, of in ASPECTS.items() if of(request) != of(self.request)}
         kept = {name: value for name, value in self._kept.items() if not ASKED_BY[name] & changed}
         return Analysis(self.full_photo, request, kept)
+
+    def without_place(self) -> Analysis:
+        """The analysis to hand on without its place: all is worked out with the sun in coarse steps, so that no figure
+        in it tells where it is. The very same where no place went into the light.
+        """
+        coarse = coarse_light(self.light, self.photo.heading_deg)
+        if coarse is self.light:
+            return self
+        kept = {name: value for name, value in self._kept.items() if name in _WITHOUT_LIGHT}
+        kept |= {"light": coarse, "snap_light": coarse_light(self.snap_light, self.photo.heading_deg)}
+        return Analysis(self.full_photo, self.request, kept)
 
     def _once(self, name: str, work: Callable[[], T]) -> T:
         if name not in self._kept:
@@ -364,10 +387,15 @@ class Analysis:
         """What to set: for the shutter time asked for where the kit reaches it, else the recommended; None without."""
         if self.why_no_exposure is not None:
             return None
-        exposure, asked = self.exposure, self.request.shutter_s
-        if asked is None or not exposure.settings:
-            return exposure.recommended
-        return setting_for_time(exposure.settings, asked, self.kit).setting
+        asked = self.asked_time
+        return self.exposure.recommended if asked is None else asked.setting
+
+    @property
+    def asked_time(self) -> AskedTime | None:
+        """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
+        if self.why_no_exposure is not None:
+            return None
+        return asked_time_of(self.exposure, self.kit, self.request)
 
     @property
     def shutter_s(self) -> float:
@@ -478,9 +506,9 @@ class Analysis:
         )
 
     @property
-    def doubts(self) -> tuple[str, ...]:
-        """Why to doubt what is told of this snap, in sentences, each once."""
-        said = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
+    def doubts(self) -> tuple[Doubt | str, ...]:
+        """Why to doubt what is told of this snap, each once; what the field log says of itself comes in its words."""
+        said: list[Doubt | str] = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
         light, photo = self.light, self.photo
         if (
             light.sun_bearing_deg is None
@@ -488,9 +516,9 @@ class Analysis:
             and photo.place is not None
             and photo.taken_at is not None
         ):
-            said.append("the photo's place and time have the sun below the horizon: told in an assumed light instead")
+            said.append(SunBelowHorizon())
         if self.request.shutter_s is None and self.why_no_exposure is not None:
-            said.append(f"no shutter time was planned ({self.why_no_exposure}); give one with --shutter")
+            said.append(ShutterUnknown(str(self.why_no_exposure)))
         return tuple(dict.fromkeys(said))
 
     @property
@@ -539,6 +567,15 @@ class Analysis:
         return tuple(found)
 
 
+def asked_time_of(exposure: Exposure, kit: Kit, request: Request) -> AskedTime | None:
+    """What a kit can set at the time asked for; None where no time was asked for."""
+    if request.shutter_s is None or not exposure.settings:
+        return None
+    best = exposure.recommended
+    liked = {} if best is None else {"liked_f_number": best.f_number}
+    return setting_for_time(exposure.settings, request.shutter_s, kit, **liked)
+
+
 def analyse(photo: Photo, request: Request | None = None) -> Analysis:
     """All answers about a snap, each worked out when it is first asked for."""
     return Analysis(photo, request or Request())
@@ -585,7 +622,7 @@ def _rendering(
         photo, scene, kit, light, tables, installation.reference_kit(), water_roughness(conditions), snap_light
     )
     done = render_tones(photo, scene, kit, light, physics, installation.pairs_table(), grade=grade, film_look=film_look)
-    told = (*light_words(kit, light, snap_light, tables), *scene_doubts(photo, scene), *done.doubts)
+    told = (*light_doubts(kit, light, snap_light, tables), *scene_doubts(photo, scene), *done.doubts)
     return replace(done, doubts=tuple(dict.fromkeys(told)))
 
 

@@ -8,7 +8,8 @@ from irpreview import __version__
 from irpreview.analysis import Analysis
 from irpreview.core.card.card import build_card
 from irpreview.core.card.field_tables import WindCase
-from irpreview.core.light.light_plan import LightPlan
+from irpreview.core.words import in_words
+from irpreview.core.words.light_words import day_lines
 from irpreview.errors import BadValue
 from irpreview.io.card_files import small_picture
 from irpreview.records import ShotCard
@@ -21,7 +22,12 @@ SOURCES = (
 
 
 def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
-    """The card. Raises BadValue when there is no exposure to carry."""
+    """The card. Raises BadValue when there is no exposure to carry.
+
+    Without its place it is worked out with the sun in coarse steps (`Analysis.without_place`).
+    """
+    if not with_place:
+        analysis = analysis.without_place()
     if analysis.why_no_exposure is not None:
         raise BadValue(f"a card needs an exposure, and there is none: {analysis.why_no_exposure}")
 
@@ -50,24 +56,12 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         conditions=analysis.request.conditions,
         in_wind=in_wind,
         pixels_wide=analysis.photo.full_size[1],
-        light_window=tuple(window_words(analysis.day_plan)),
-        white_balance=patch.says if patch is not None else "",
+        light_window=tuple(words.long for words in day_lines(analysis.day_plan)),
+        white_balance=in_words(patch).long if patch is not None else "",
         assumptions=analysis.doubts,
         sources=SOURCES,
         place=analysis.photo.place,
         with_place=with_place,
         version=__version__,
+        asked_time=analysis.asked_time,
     )
-
-
-def window_words(plan: LightPlan | None) -> list[str]:
-    """When the light serves best, in sentences; empty without place or day."""
-    if plan is None:
-        return []
-    day = plan.days[0]
-    said = [f"{day.day:%-d %B %Y}: {day.words}."]
-    said += [f"Good light {window.words}." for window in day.windows[:3]]
-    later = [window for window in plan.best if window.start.date() != day.day]
-    if later:
-        said.append(f"Best of the two weeks from then: {later[0].start:%-d %B}, {later[0].words}.")
-    return said

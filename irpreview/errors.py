@@ -9,7 +9,8 @@ IrpreviewError
 ├── BadLog            a field log that cannot be read or written
 ├── BadModel          weights or tables of the installation that are missing or damaged
 ├── BadCluster        other machines that cannot be worked with
-└── CannotWrite       a result that could not be saved
+├── CannotWrite       a result that could not be saved
+└── Stopped           work that its owner did not want any more
 
 A message is one line: what happened, the value with its unit, the valid range, what to do.
 """
@@ -53,3 +54,7 @@ class BadCluster(IrpreviewError):
 
 class CannotWrite(IrpreviewError):
     """A result that could not be saved."""
+
+
+class Stopped(IrpreviewError):
+    """Work that its owner did not want any more."""

@@ -10,6 +10,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -22,9 +23,10 @@ from irpreview.analysis import analyse
 from irpreview.core.imaging.resize import within
 from irpreview.core.scouting.near_duplicates import fingerprint
 from irpreview.core.scouting.ranking import finding_of
+from irpreview.core.words import long_words
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.log_exchange import LogLessons
-from irpreview.io.photos import load_photo
+from irpreview.io.photo_reader import PhotoReader
 from irpreview.io.scout_store import Kept, place_text
 from irpreview.records import WORKING_SIDE_PX, ByteArray, Kit, Photo
 from irpreview.request import Inputs, Request, request_of
@@ -32,7 +34,7 @@ from irpreview.request import Inputs, Request, request_of
 SMALL_SIDE_PX = 440
 """Long side of the small pictures of the contact sheet."""
 SMALL_QUALITY = 78
-METHOD = 3
+METHOD = 4
 """Raised whenever the same snap would be judged otherwise by the same version and network."""
 
 
@@ -159,20 +161,26 @@ def judge_task(task: Task, settings: Settings, with_place: bool = False) -> Judg
 
 def _read(task: Task, zone: str | None) -> Photo | None:
     if task.data is not None:
-        return load_photo(task.data, zone=zone, max_side=WORKING_SIDE_PX, name=task.name)
+        return reader().read(task.data, zone=zone, max_side=WORKING_SIDE_PX, name=task.name)
     try:
         data = Path(task.file).read_bytes()
     except OSError:
         return None
     if hashlib.sha256(data).hexdigest() != task.sha256:
         return None
-    return load_photo(data, zone=zone, max_side=WORKING_SIDE_PX, name=task.name)
+    return reader().read(data, zone=zone, max_side=WORKING_SIDE_PX, name=task.name)
+
+
+@lru_cache(maxsize=1)
+def reader() -> PhotoReader:
+    """Where this process has its photos read: one that takes too long costs that photo, not the night."""
+    return PhotoReader(one_thread=True)
 
 
 def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
     asked, other_light = settings.request(photo)
-    analysis = analyse(photo, asked)
-    doubts = [*analysis.doubts, *([other_light] if other_light else [])]
+    analysis = analyse(photo, asked).without_place()  # what comes of it is handed on
+    doubts = long_words((*analysis.doubts, *([other_light] if other_light else [])))
     finding = finding_of(analysis.photo, analysis.scene, analysis.verdict, analysis.shutter_s, doubts)
     model_id = analysis.scene.model_id
     return Kept(

@@ -27,7 +27,7 @@ from irpreview.io.scout_tables import printable
 from irpreview.io.worker_pool import Cluster, Died, cores, over_cores
 from irpreview.records import Light
 from irpreview.request import planned_of
-from irpreview.scout_judging import Judged, NotThere, Refused, Settings, Task, identity, judge_task, key_of
+from irpreview.scout_judging import Judged, NotThere, Refused, Settings, Task, identity, judge_task, key_of, reader
 
 __all__ = ["Progress", "ScoutRun", "Settings", "scout"]
 
@@ -242,7 +242,7 @@ def _scout(
             _work_off(desk, lambda tasks: machines.run(work, tasks))
     else:
         count = min(jobs or cores(), len(listing.photos))
-        with _threads_restored():
+        with _threads_restored(), reader():
             _work_off(desk, lambda tasks: over_cores(work, tasks, count))
     store.keep_hashes(desk.new_hashes())
     if desk.stopped:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, SerializerFunctionWrapHandler, model_serializer
 
+from irpreview.core.light.coarse_sun import coarse_light
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words
 from irpreview.records import Range
@@ -28,6 +29,11 @@ def finite(value: Any) -> Any:
     return value
 
 
+def only_if_given() -> Any:
+    """For a field that goes out only where it was given, be it as null."""
+    return Field(default=None, json_schema_extra={"only_if_given": True})
+
+
 class Answer(BaseModel):
     """A part of an answer. Nothing but what its fields name goes in; not-a-number goes out as null."""
 
@@ -36,6 +42,9 @@ class Answer(BaseModel):
     @model_serializer(mode="wrap")
     def _finite(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
         told: dict[str, Any] = finite(handler(self))
+        for name, field in type(self).model_fields.items():
+            if field.json_schema_extra == {"only_if_given": True} and name not in self.model_fields_set:
+                del told[name]
         return told
 
     def as_json(self) -> dict[str, Any]:
@@ -73,6 +82,7 @@ class Asked(Answer):
     light: str
     planned: bool
     sun_height_deg: float
+    """In steps of 5 degrees where it comes from place and time, which it would lead back to."""
     grade: float
     wind_m_s: float | None
     shutter_s: float
@@ -82,13 +92,14 @@ class Asked(Answer):
 
 def asked_of(analysis: Analysis) -> Asked:
     """What stands in front of each answer."""
+    light = coarse_light(analysis.light, analysis.photo.heading_deg)
     return Asked(
         kit=analysis.kit.name,
         log_used=analysis.lessons_used,
         model=analysis.scene.model_id,
-        light=in_words(analysis.light).long,
-        planned=analysis.light.planned,
-        sun_height_deg=round(analysis.light.sun_height_deg, 1),
+        light=in_words(light).long,
+        planned=light.planned,
+        sun_height_deg=round(light.sun_height_deg, 1),
         grade=analysis.request.grade,
         wind_m_s=analysis.request.conditions.wind_m_s,
         shutter_s=analysis.shutter_s,

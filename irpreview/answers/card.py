@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any, Literal
 
 from irpreview.answers.base import Answer, Span, Whole
-from irpreview.answers.exposure import SettingAnswer, setting_answer
+from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
 from irpreview.answers.verdict import VerdictPart, verdict_part
 from irpreview.core.card.card import card_dict
 from irpreview.core.card.field_tables import setting_choices
+from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.records import LeadChoice, ShotCard
 
 
@@ -51,6 +52,8 @@ class CardExposure(Answer):
 
     factor_stops: Span
     recommended: SettingAnswer | None
+    asked_time: AskedTimeAnswer | None
+    """None = no time was asked for."""
     freezes: SettingAnswer | None
     streaks: SettingAnswer | None
     settings: list[SettingAnswer]
@@ -111,10 +114,11 @@ class CardAnswer(Whole):
 def card_answer(card: ShotCard) -> CardAnswer:
     """The card as plain values."""
     told: dict[str, Any] = card_dict(card)
-    exposure = card.exposure
+    exposure, asked = card.exposure, card.facts["asked_time"]
     told["verdict"] = verdict_part(card.verdict)
     told["exposure"] |= {
         "recommended": setting_answer(exposure.recommended),
+        "asked_time": asked_time_answer(asked) if isinstance(asked, AskedTime) else None,
         "freezes": setting_answer(exposure.freezes),
         "streaks": setting_answer(exposure.streaks),
         "settings": [setting_answer(one) for one in setting_choices(exposure)],

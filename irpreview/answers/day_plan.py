@@ -1,4 +1,8 @@
-"""A day out as JSON holds it."""
+"""A day out as JSON holds it.
+
+Without its place neither coordinates nor what leads back to them: sun heights come in steps of 5 degrees, bearings and
+the times of sunrise and sunset are null.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +12,14 @@ from typing import Literal
 
 from irpreview.answers.base import Answer, Whole
 from irpreview.core.words import in_words, long_words
-from irpreview.core.words.day_plan_words import day_headline, left_out_sentence, light_word, stay_row, sun_sentence
+from irpreview.core.words.day_plan_words import (
+    day_headline,
+    left_out_sentence,
+    light_word,
+    stay_row,
+    sun_sentence,
+    told_cautions,
+)
 from irpreview.core.words.phrases import cap
 from irpreview.records import CautionKind, Place, SunSide
 from irpreview.records.day_plan import DayPlanDoubtKind, LeftOut, LeftOutReason, PlannedDay, Stay, ViewHours, Viewpoint
@@ -58,8 +69,8 @@ class StayAnswer(Answer):
     light: float
     """Mean worth of the light, 0 to 1."""
     sun_height_deg: tuple[float, float]
-    """At the begin and at the end."""
-    sun_bearing_deg: tuple[float, float]
+    """At the begin and at the end; in steps of 5 degrees without the place."""
+    sun_bearing_deg: tuple[float, float] | None
     sun_sides: list[SunSide]
     hardness: Hardness
     sunlit_to_shade: float
@@ -118,8 +129,8 @@ class DayPlanAnswer(Whole):
     back_at: str | None
     back_distance_m: int
     in_hand_min: int
-    sun_up: list[SpanAnswer]
-    sun_says: str
+    sun_up: list[SpanAnswer] | None
+    sun_says: str | None
     cautions: list[CautionAnswer]
     doubts: list[DoubtAnswer]
     files: dict[str, str]
@@ -139,11 +150,15 @@ def _time(when: datetime) -> str:
     return when.isoformat(timespec="seconds")
 
 
-def _hours(hours: ViewHours) -> ViewHoursAnswer:
+def _height(degrees: float, with_place: bool) -> float:
+    return degrees if with_place else 5.0 * round(degrees / 5.0)
+
+
+def _hours(hours: ViewHours, with_place: bool) -> ViewHoursAnswer:
     return ViewHoursAnswer(
         right_light=[_span(span) for span in hours.right],
         hard_light_h=hours.hard_light_h,
-        highest_sun_deg=hours.highest_deg,
+        highest_sun_deg=_height(hours.highest_deg, with_place),
     )
 
 
@@ -152,7 +167,8 @@ def _snaps(view: Viewpoint) -> list[str]:
 
 
 def _stay(stay: Stay, plan: PlannedDay, with_place: bool) -> StayAnswer:
-    span, name, *rest = stay_row(stay, plan)
+    low, high = stay.sun_height_deg
+    span, name, *rest = stay_row(stay, plan, with_heights=with_place)
     return StayAnswer(
         name=name,
         snaps=_snaps(stay.view),
@@ -168,13 +184,13 @@ def _stay(stay: Stay, plan: PlannedDay, with_place: bool) -> StayAnswer:
         right_light=stay.right_light,
         light_word=light_word(stay),
         light=stay.light,
-        sun_height_deg=stay.sun_height_deg,
-        sun_bearing_deg=stay.sun_bearing_deg,
+        sun_height_deg=(_height(low, with_place), _height(high, with_place)),
+        sun_bearing_deg=stay.sun_bearing_deg if with_place else None,
         sun_sides=list(stay.sun_sides),
         hardness=stay.hardness,
         sunlit_to_shade=stay.sunlit_to_shade,
         sun_in_frame=stay.sun_in_frame,
-        hours=_hours(stay.hours),
+        hours=_hours(stay.hours, with_place),
         says=f"{span}, {name}. {'. '.join(cap(text) for text in rest)}.",
     )
 
@@ -189,13 +205,14 @@ def _left_out(one: LeftOut, plan: PlannedDay, with_place: bool) -> LeftOutAnswer
         travel_min=one.travel_min,
         alone_begin=None if one.alone_begin is None else _time(one.alone_begin),
         alone_right=one.alone_right,
-        hours=_hours(one.hours),
-        says=left_out_sentence(one, plan),
+        hours=_hours(one.hours, with_place),
+        says=left_out_sentence(one, plan, with_heights=with_place),
     )
 
 
 def day_plan_answer(plan: PlannedDay, kit: str, files: Mapping[str, str], *, with_place: bool) -> DayPlanAnswer:
     """A day's plan; with_place: with the coordinates."""
+    cautions = told_cautions(plan, with_place=with_place)
     return DayPlanAnswer(
         date=f"{plan.first:%Y-%m-%d}",
         first=_time(plan.first),
@@ -214,9 +231,9 @@ def day_plan_answer(plan: PlannedDay, kit: str, files: Mapping[str, str], *, wit
         back_at=None if plan.back_at is None else _time(plan.back_at),
         back_distance_m=round(plan.back_distance_m),
         in_hand_min=plan.in_hand_min,
-        sun_up=[_span(span) for span in plan.sun_up],
-        sun_says=sun_sentence(plan),
-        cautions=[CautionAnswer(kind=c.kind, says=long_words((c,))[0]) for c in plan.cautions],
+        sun_up=[_span(span) for span in plan.sun_up] if with_place else None,
+        sun_says=sun_sentence(plan) if with_place else None,
+        cautions=[CautionAnswer(kind=c.kind, says=long_words((c,))[0]) for c in cautions],
         doubts=[DoubtAnswer(kind=d.kind, says=in_words(d).long) for d in plan.doubts],
         files=dict(files),
     )

@@ -6,11 +6,20 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Literal
 
 from irpreview.answers.base import Answer, Span, Whole, span
+from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.exposure.white_balance import ReadingPatch
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
-from irpreview.records import Exposure, ExposureTest, FocusAdvice, FrameCost, Kit, Setting
+from irpreview.records import (
+    Doubt,
+    Exposure,
+    ExposureTest,
+    FocusAdvice,
+    FrameCost,
+    Kit,
+    Setting,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,6 +51,48 @@ def setting_answer(setting: Setting | None) -> SettingAnswer | None:
         limits=[in_words(limit).long for limit in setting.limits],
         snr=setting.snr,
         minutes_per_frame=setting.minutes_per_frame,
+    )
+
+
+class GreyFilterAnswer(Answer):
+    """A further grey filter, and the setting that takes the asked time through it."""
+
+    stops: int
+    iso: float
+    f_number: float
+    shutter_s: float
+
+
+class AskedTimeAnswer(Answer):
+    """A time that was asked for: the setting that takes it, or how far it is out of reach."""
+
+    shutter_s: float
+    shutter_text: str
+    setting: SettingAnswer | None
+    off_stops: float
+    """Above 0 too long, below 0 too short for the kit in this light."""
+    shortest: SettingAnswer
+    longest: SettingAnswer
+    grey_filter: GreyFilterAnswer | None
+    says: str
+
+
+def asked_time_answer(asked: AskedTime | None) -> AskedTimeAnswer | None:
+    """The answer to a time that was asked for, as plain values."""
+    if asked is None:
+        return None
+    shortest, longest, grey = setting_answer(asked.shortest), setting_answer(asked.longest), asked.grey_filter
+    assert shortest is not None
+    assert longest is not None
+    return AskedTimeAnswer(
+        shutter_s=asked.shutter_s,
+        shutter_text=shutter_text(asked.shutter_s),
+        setting=setting_answer(asked.setting),
+        off_stops=round(asked.off_stops, 3),
+        shortest=shortest,
+        longest=longest,
+        grey_filter=None if grey is None else GreyFilterAnswer(**asdict(grey)),
+        says=in_words(asked).long,
     )
 
 
@@ -78,6 +129,8 @@ class ExposureAnswer(Whole):
     placed: str
     settings: list[SettingAnswer]
     recommended: SettingAnswer | None
+    asked_time: AskedTimeAnswer | None
+    """None = no time was asked for."""
     freezes: SettingAnswer | None
     nearest_freeze: SettingAnswer | None
     streaks: SettingAnswer | None
@@ -97,7 +150,8 @@ def exposure_answer(
     log_used: bool,
     photo: str | None,
     patch: ReadingPatch | None,
-    more_doubts: Sequence[str] = (),
+    more_doubts: Sequence[Doubt | str] = (),
+    asked_time: AskedTime | None = None,
 ) -> ExposureAnswer:
     """The exposure as plain values."""
     factor = span(exposure.factor_stops, 4)
@@ -118,6 +172,7 @@ def exposure_answer(
         placed=in_words(exposure.placement).long,
         settings=[one for one in map(setting_answer, exposure.settings) if one is not None],
         recommended=setting_answer(exposure.recommended),
+        asked_time=asked_time_answer(asked_time),
         freezes=setting_answer(exposure.freezes),
         nearest_freeze=setting_answer(exposure.nearest_freeze),
         streaks=setting_answer(exposure.streaks),
@@ -128,7 +183,7 @@ def exposure_answer(
         focus=focus_facts(exposure.focus),
         white_balance=None if patch is None else PatchAnswer(**asdict(patch)),
         cautions=list(long_words(exposure.cautions)),
-        doubts=list(dict.fromkeys((*more_doubts, *long_words(exposure.doubts)))),
+        doubts=list(long_words((*more_doubts, *exposure.doubts))),
     )
 
 

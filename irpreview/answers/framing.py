@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
-from irpreview.core.framing.viewpoints import compare_viewpoints
+from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
+from irpreview.core.scouting.viewpoints import compare_viewpoints
+from irpreview.core.words import long_words
 from irpreview.core.words.framing_words import (
     framing_details,
     framing_sentence,
@@ -131,6 +133,9 @@ class FrameAnswer(Whole, Asked):
 
     kind: Literal["framings"] = "framings"
     photo: str
+    setting: SettingAnswer | None
+    asked_time: AskedTimeAnswer | None
+    """None = no time was asked for."""
     framings: list[FramingAnswer]
     """Best first."""
     wider_than_snap_mm: list[float]
@@ -152,11 +157,13 @@ def frame_answer(
     return FrameAnswer(
         **dict(asked_of(analysis)),
         photo=photo,
+        setting=setting_answer(analysis.setting),
+        asked_time=asked_time_answer(analysis.asked_time),
         framings=[framing_answer(one) for one in found.best],
         wider_than_snap_mm=list(found.wider_than_snap_mm),
         wider=wider_sentence(found),
         landscape=analysis.verdict.gate.landscape,
         leads=found.leads,
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         files=dict(files),
     )

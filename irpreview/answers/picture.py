@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, span
+from irpreview.core.light.coarse_sun import coarse_time
+from irpreview.core.words import long_words
 from irpreview.records import CLASS_NAMES
 
 if TYPE_CHECKING:
@@ -43,6 +45,7 @@ class RenderAnswer(Whole, Asked, Zones):
     width: int
     height: int
     taken_at: str | None
+    """On the half hour before it."""
     confidence: float
     doubts: list[str]
     seconds: float
@@ -59,7 +62,7 @@ def render_answer(
     more_doubts: tuple[str, ...] = (),
 ) -> RenderAnswer:
     """The picture of one photo and where it was written."""
-    snap = analysis.full_photo
+    snap, taken_at = analysis.full_photo, analysis.photo.taken_at
     return RenderAnswer(
         **dict(asked_of(analysis)),
         **dict(zones_of(analysis)),
@@ -67,9 +70,9 @@ def render_answer(
         sha256=snap.content_sha256,
         width=snap.full_size[1],
         height=snap.full_size[0],
-        taken_at=None if analysis.photo.taken_at is None else analysis.photo.taken_at.isoformat(),
+        taken_at=None if taken_at is None else coarse_time(taken_at).isoformat(),
         confidence=round(float(analysis.scene.confidence.mean()), 3),
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         seconds=round(seconds, 3),
         tones_full_scale=tones_full_scale,
         files=dict(files),

@@ -7,34 +7,53 @@ from pathlib import Path
 from typing import Any
 
 from irpreview.answers.base import Whole
+from irpreview.answers.calibration import CalibrationAnswer
 from irpreview.answers.card import CardAnswer
 from irpreview.answers.day_plan import DayPlanAnswer
 from irpreview.answers.exposure import ExposureAnswer
+from irpreview.answers.field_log import ComparisonAnswer, HotSpotAnswer, LearnedAnswer, LogFrameAnswer
+from irpreview.answers.field_notes import FieldNotes
+from irpreview.answers.field_page import FieldPageAnswer
 from irpreview.answers.framing import FrameAnswer
+from irpreview.answers.home import HomeAnswer
+from irpreview.answers.light import LightAnswer
 from irpreview.answers.movement import MoveAnswer
 from irpreview.answers.picture import RenderAnswer
+from irpreview.answers.scouting import ScoutAnswer, ScoutingAnswer
 from irpreview.answers.verdict import JudgeAnswer
 
 FOLDER = Path(__file__).parents[1] / "data" / "schemas"
 PUBLISHED: dict[str, type[Whole]] = {
+    "calibrate": CalibrationAnswer,
     "card": CardAnswer,
     "day-plan": DayPlanAnswer,
     "expose": ExposureAnswer,
+    "field_notes": FieldNotes,
+    "field_page": FieldPageAnswer,
     "frame": FrameAnswer,
+    "homecoming": HomeAnswer,
     "judge": JudgeAnswer,
+    "light": LightAnswer,
+    "log-comparison": ComparisonAnswer,
+    "log-frame": LogFrameAnswer,
+    "log-hot-spot": HotSpotAnswer,
+    "log-learned": LearnedAnswer,
     "movement": MoveAnswer,
     "render": RenderAnswer,
+    "scout": ScoutAnswer,
+    "scouting": ScoutingAnswer,
 }
 """Name of the file -> the model it is made from."""
 
 
 def schema_of(model: type[Whole]) -> dict[str, Any]:
-    """The JSON schema of what a model gives out: every field is there."""
+    """The JSON schema of what a model gives out: every field is there, but for those that go out only if given."""
     schema = model.model_json_schema(mode="validation")
     told = {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
     for part in (told, *told.get("$defs", {}).values()):
         if "properties" in part:
-            part["required"] = sorted(part["properties"])
+            there = [name for name, given in part["properties"].items() if not given.pop("only_if_given", False)]
+            part["required"] = sorted(there)
     return told
 
 

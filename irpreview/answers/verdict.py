@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Literal
 from pydantic import Field
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span, span
-from irpreview.answers.exposure import SettingAnswer, setting_answer
+from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
 from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
+from irpreview.core.words import long_words
 from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.records import (
     CloudLook,
@@ -263,6 +264,8 @@ class JudgeAnswer(Whole, Asked, Zones, VerdictPart):
     kind: Literal["verdict"] = "verdict"
     photo: str
     setting: SettingAnswer | None
+    asked_time: AskedTimeAnswer | None
+    """None = no time was asked for."""
     movement: MovementAnswer
     doubts: list[str]
     files: dict[str, str]
@@ -278,7 +281,8 @@ def judge_answer(
         **dict(verdict_part(analysis.verdict)),
         photo=photo,
         setting=setting_answer(analysis.setting),
+        asked_time=asked_time_answer(analysis.asked_time),
         movement=movement_answer(analysis.movement, analysis.rates),
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         files=dict(files),
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from irpreview.analysis import analyse
+from irpreview.answers.calibration import calibration_answer
 from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, fail_usage, say, within
 from irpreview.core.exposure.calibration import calibrate_frames, calibrate_photos, calibrate_typed
 from irpreview.core.exposure.metering import parse_exposure
@@ -86,7 +87,9 @@ def register(app: typer.Typer) -> None:
             raise fail_usage("give two frames PLAIN FILTERED, or --meter (or --ev) and --filtered")
         written = None if save is None else save_kit(answer.applied_to(chosen, source), save)
         if as_json:
-            emit_json(facts_of(answer, chosen, source, written))
+            emit_json(
+                calibration_answer(answer, chosen.name, source, None if written is None else str(written)).as_json()
+            )
             return
         for text in answer.says:
             print(text)
@@ -119,22 +122,3 @@ def _class_factors(photo: Photo, kit: Kit) -> tuple[Any, Any]:
     except BadModel as error:
         say(f"what is in the frame is told by colour only: {error}")
         return None, None
-
-
-def facts_of(answer: Calibration, kit: Kit, source: str, written: Path | None) -> dict[str, Any]:
-    """The calibration as JSON holds it; see data/schemas/calibrate.json."""
-    return {
-        "kind": "calibration",
-        "kit": kit.name,
-        "source": source,
-        "factor_stops": answer.factor_stops.as_dict(),
-        "channel_stops": dict(answer.channel_stops),
-        "clips_first": answer.clips_first,
-        "clips_in_stops": answer.clips_in_stops,
-        "surfaces": {name: dict(group) for name, group in answer.surfaces.items()},
-        "likeness": answer.likeness,
-        "usable_share": answer.usable_share,
-        "kit_file": None if written is None else str(written),
-        "says": list(answer.says),
-        "doubts": list(answer.doubts),
-    }

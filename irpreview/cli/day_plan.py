@@ -94,21 +94,9 @@ PlaceOption = Annotated[
     bool,
     typer.Option(
         "--with-place",
-        help="Put coordinates into JSON and calendar, and sun heights into the calendar; without it none are there.",
+        help="Put coordinates and what tells them (sun heights, sunset) into JSON and calendar.",
     ),
 ]
-
-
-def _stay_minutes(text: str) -> int:
-
-    return parse_stay(text)
-
-
-def _speed_km_h(text: str) -> float:
-
-    return parse_speed(text)
-
-
 StayOption = Annotated[
     str, typer.Option("--stay", metavar="TIME", help="How long at each place: minutes (40), 40min, 1h or 1h30m.")
 ]
@@ -158,8 +146,8 @@ def register(app: typer.Typer) -> None:
             zone=zone,
             start=parse_place(start),
             back_at_start=back,
-            stay_min=as_option(_stay_minutes)(stay),
-            travelling=Travelling(as_option(_speed_km_h)(speed), detour),
+            stay_min=as_option(parse_stay)(stay),
+            travelling=Travelling(as_option(parse_speed)(speed), detour),
             haze=haze,
             focal_35mm_mm=focal,
         )

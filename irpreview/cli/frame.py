@@ -12,6 +12,7 @@ from irpreview.analysis import analyse
 from irpreview.answers.framing import FrameAnswer, frame_answer, viewpoint_answers
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, say
+from irpreview.core.words import in_words
 from irpreview.core.words.framing_words import framing_details, framing_sentence, wider_sentence
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg
@@ -51,7 +52,7 @@ def register(app: typer.Typer) -> None:
                 written = {} if out is None else _write(analysis, path, out, number if len(photos) > 1 else None)
                 doubts = asked.lessons[1]
                 if analysis.request.conditions.wind_m_s is None:
-                    doubts += ("wind not given: a light breeze is assumed; give --wind",)
+                    doubts += ("wind not given: a gentle breeze is assumed; give --wind",)
                 answer = frame_answer(analysis, str(path), written, doubts)
                 text = (
                     ""
@@ -103,7 +104,7 @@ def _print_by_place(answers: list[FrameAnswer], texts: list[str]) -> None:
 
 def report(analysis: Analysis, doubts: list[str], name: str) -> str:
     """The framings as a short text."""
-    found = analysis.framings
+    found, asked = analysis.framings, analysis.asked_time
     lines = [f"{name}:"]
     if not found.best:
         why = "not a daylight landscape" if not analysis.verdict.gate.landscape else "no lens of the kit fits inside it"
@@ -111,7 +112,8 @@ def report(analysis: Analysis, doubts: list[str], name: str) -> str:
     for number, one in enumerate(found.best, 1):
         lines += textwrap.wrap(f"{number}. {framing_sentence(one)}", 96, initial_indent="  ", subsequent_indent="     ")
         lines += textwrap.wrap(" ".join(framing_details(one)), 96, initial_indent="     ", subsequent_indent="     ")
-    for text in (wider_sentence(found), *(f"Doubt: {doubt}.".replace("..", ".") for doubt in doubts)):
+    said = [wider_sentence(found), in_words(asked).long if asked is not None else None]
+    for text in (*said, *(f"Doubt: {doubt}.".replace("..", ".") for doubt in doubts)):
         if text:
             lines += textwrap.wrap(text, 96, initial_indent="  ", subsequent_indent="    ")
     return "\n".join(lines)

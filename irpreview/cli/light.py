@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from irpreview.answers.light import light_answer
 from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say, within
-from irpreview.core.light.light_plan import SIDE_WORDS, parse_date, parse_place, plan_light
-from irpreview.core.words import long_words
+from irpreview.core.light.light_plan import parse_date, parse_place, plan_light
+from irpreview.core.words import in_words, long_words, short_words
+from irpreview.core.words.light_words import SIDE_WORDS
 from irpreview.io.kits import load_kit
 from irpreview.io.plots import draw_light_plan
 from irpreview.io.tables import load_tables
 
 if TYPE_CHECKING:
-    from irpreview.core.light.light_plan import LightPlan, Window
-    from irpreview.records import Kit
+    from irpreview.core.light.light_plan import LightPlan
 
 AtOption = Annotated[str, typer.Option("--at", metavar="LAT,LON", help="Place in degrees; west and south negative.")]
 DateOption = Annotated[str, typer.Option("--date", metavar="DATE", help="Day as YYYY-MM-DD.")]
@@ -64,75 +65,20 @@ def register(app: typer.Typer) -> None:
         if plot is not None:
             draw_light_plan(plan, plot)
         if as_json:
-            emit_json(facts_of(plan, chosen, plot))
+            emit_json(light_answer(plan, chosen.name, None if plot is None else str(plot)).as_json())
             return
         print(report(plan))
-        for doubt in plan.doubts:
+        for doubt in short_words(plan.doubts):
             say(f"doubt: {doubt}")
         if plot is not None:
             say(f"drawn to {plot}")
-
-
-def _window(window: Window) -> dict[str, Any]:
-    return {
-        "start": window.start.isoformat(),
-        "end": window.end.isoformat(),
-        "minutes": round(window.minutes),
-        "score": window.score,
-        "says": window.words,
-    }
-
-
-def facts_of(plan: LightPlan, kit: Kit, plot: Path | None) -> dict[str, Any]:
-    """The plan as JSON holds it; see data/schemas/light.json. `quarters` are those of the first day."""
-    first = plan.days[0]
-    ranked = sorted(plan.days, key=lambda d: (-d.score, d.day))
-    return {
-        "kind": "light",
-        "place": {"latitude_deg": plan.place.latitude_deg, "longitude_deg": plan.place.longitude_deg},
-        "date": first.day.isoformat(),
-        "zone": plan.zone_words,
-        "heading_deg": plan.heading_deg,
-        "kit": kit.name,
-        "says": first.words,
-        "quarters": [
-            {
-                "time": q.time.isoformat(),
-                "sun_height_deg": q.sun_height_deg,
-                "sun_bearing_deg": q.sun_bearing_deg,
-                "sun_side": q.sun_side,
-                "hard_light": q.hard_light,
-                "hardness": q.hardness,
-                "sunlit_to_shade": q.sunlit_to_shade,
-                "shade_stops": q.shade_stops,
-                "longer_stops": q.longer_stops,
-                "sun_in_frame": q.sun_in_frame,
-                "score": q.score,
-            }
-            for q in first.quarters
-        ],
-        "best": [_window(w) for w in plan.best],
-        "days": [
-            {
-                "date": d.day.isoformat(),
-                "good_hours": d.score,
-                "says": d.words,
-                "windows": [_window(w) for w in d.windows],
-            }
-            for d in plan.days
-        ],
-        "best_days": [d.day.isoformat() for d in ranked if d.score > 0][:7],
-        "plot": None if plot is None else str(plot),
-        "cautions": list(long_words(plan.cautions)),
-        "doubts": list(plan.doubts),
-    }
 
 
 def report(plan: LightPlan) -> str:
     """The plan as a short text: the first day's hours, then the best times."""
     first = plan.days[0]
     place = f"{plan.place.latitude_deg:g}, {plan.place.longitude_deg:g}"
-    lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {first.words}", ""]
+    lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {in_words(first).long}", ""]
     lines.append("time   height  bearing  light   sun:shade  expose longer  sun")
     for q in first.quarters:
         if q.sun_height_deg > 0.0 and q.time.minute in (0, 30):
@@ -144,11 +90,15 @@ def report(plan: LightPlan) -> str:
             )
     if plan.best:
         several = len(plan.days) > 1
-        lines += ["", "Best", *(f"  {w.start:%a %d %b}  {w.words}" if several else f"  {w.words}" for w in plan.best)]
+        lines += [
+            "",
+            "Best",
+            *(f"  {w.start:%a %d %b}  {in_words(w).long}" if several else f"  {in_words(w).long}" for w in plan.best),
+        ]
     if len(plan.days) > 1:
         lines += ["", "Days"]
         for d in sorted(plan.days, key=lambda d: (-d.score, d.day))[:7]:
-            lines.append(f"  {d.day:%a %d %b}  {d.score:4.1f} h of good light; {d.words}")
+            lines.append(f"  {d.day:%a %d %b}  {d.score:4.1f} h of good light; {in_words(d).long}")
     if plan.cautions:
         lines += ["", *(f"! {text}" for text in long_words(plan.cautions))]
     return "\n".join(lines)

@@ -25,15 +25,17 @@ from irpreview.cli.common import (
     say,
     within,
 )
+from irpreview.cli.log_home import register_home
 from irpreview.cli.log_lessons import register_lessons
+from irpreview.cli.log_lines import entry_facts, line_of
 from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
-from irpreview.core.field_log.entries import OUTCOME_WORDS, SearchWish, kit_key
+from irpreview.core.field_log.entries import SearchWish, kit_key
 from irpreview.core.light.light_plan import parse_moment, parse_place
-from irpreview.core.units import shutter_text
 from irpreview.io.field_log import FieldLog
+from irpreview.io.field_notes import bring as bring_notes
 from irpreview.io.kits import load_kit
 from irpreview.io.log_entry_files import entry_from_files
-from irpreview.io.log_exchange import export_log, facts_of, import_log
+from irpreview.io.log_exchange import export_log, import_log
 from irpreview.records import Place
 
 if TYPE_CHECKING:
@@ -71,7 +73,12 @@ CameOutOption = Annotated[
 ]
 OutcomeOption = Annotated[
     str | None,
-    typer.Option("--outcome", metavar="WORD", help="good, thin, dense, clipped, blocked, failed or unknown."),
+    typer.Option(
+        "--outcome",
+        metavar="WORD",
+        help="good, thin (too dark), dense (too bright), clipped (blown out), blocked (black), failed (teaches "
+        "nothing) or unknown; all but the last two teach without a number too.",
+    ),
 ]
 SubjectOption = Annotated[
     str | None, typer.Option("--subject", metavar="CLASS", help="What was judged, such as tree; left out = grey.")
@@ -102,7 +109,7 @@ def register(app: typer.Typer) -> None:
     _register_writing(group)
     _register_reading(group)
     _register_files(group)
-
+    register_home(group)
     register_lessons(group)
 
 
@@ -274,6 +281,21 @@ def _register_files(group: typer.Typer) -> None:
             added, known = import_log(book, path)
         say(f"{added} frame{'s' if added != 1 else ''} added, {known} were there already")
 
+    @group.command("bring")
+    def bring(
+        path: Annotated[Path, typer.Argument(metavar="FILE", help="The JSON file that a field page handed back.")],
+        log: LogOption = None,
+        as_json: JsonOption = False,
+    ) -> None:
+        """Take in what was tapped and written on a field page, each note once; `log undo` takes all of it back."""
+        with FieldLog(log) as book:
+            new, known = bring_notes(book, path)
+            brought = {one.uid for one in new}
+            entries = [one for one in book.search() if one.uid in brought]
+        for entry in sorted(entries, key=lambda one: one.id):
+            _show(entry, as_json)
+        say(f"{len(new)} note{'s' if len(new) != 1 else ''} added, {known} were there already")
+
     @group.command("backup")
     def backup(
         path: Annotated[Path, typer.Argument(metavar="FILE|FOLDER", help="Where the copy goes.")],
@@ -375,7 +397,7 @@ def _show(entry: LogEntry, as_json: bool, whole: bool = False) -> None:
     print(line_of(entry))
     if whole:
         for name, value in entry_facts(entry).items():
-            if value not in (None, "", "log_frame") and name not in ("uid", "kit_key"):
+            if value not in (None, "") and name not in ("schema", "kind", "uid", "kit_key"):
                 print(f"  {name:<20} {value}")
 
 
@@ -383,45 +405,3 @@ def _say_what_lacks(entry: LogEntry) -> None:
     """So that nobody fills a log for a season and learns nothing from it."""
     if entry.lacks:
         say(f"frame {entry.id} teaches nothing yet, it lacks: {', '.join(entry.lacks)} (`log edit {entry.id}` adds it)")
-
-
-def entry_facts(entry: LogEntry) -> dict[str, Any]:
-    """A frame as JSON holds it; on one's own screen places are shown."""
-    return {
-        "kind": "log_frame",
-        "number": entry.id,
-        **facts_of(entry, locations=True),
-        "raw_factor_stops": None if entry.raw_factor_stops is None else round(entry.raw_factor_stops, 3),
-    }
-
-
-def line_of(entry: LogEntry) -> str:
-    """A frame on one line."""
-
-    def exposure(iso: float | None, f_number: float | None, shutter_s: float | None) -> str:
-        parts = (
-            f"ISO {iso:g}" if iso else "",
-            f"f/{f_number:g}" if f_number else "",
-            shutter_text(shutter_s) if shutter_s else "",
-        )
-        return " ".join(p for p in parts if p)
-
-    taken = exposure(entry.iso, entry.f_number, entry.shutter_s)
-    if not taken:
-        planned = exposure(entry.planned_iso, entry.planned_f_number, entry.planned_shutter_s)
-        taken = f"planned {planned}" if planned else ""
-    bound = {"exact": "", "at_most": "at most ", "at_least": "at least "}[entry.bound]
-    came = "" if entry.came_out_stops is None else f"{entry.came_out_stops:+.1f} stops"
-    raw = "" if entry.raw_factor_stops is None else f"says {bound}{entry.raw_factor_stops:.1f} stops"
-    parts = [
-        f"{entry.id:>5}",
-        entry.day.isoformat() if entry.day else "no date   ",
-        entry.kit_name,
-        taken,
-        came or OUTCOME_WORDS[entry.outcome],
-        raw,
-        entry.place_name or "",
-        "open shade" if entry.in_shade else "",
-        entry.subject or "",
-    ]
-    return "  ".join(p for p in parts if p)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from irpreview.analysis import analyse
+from irpreview.answers.field_log import comparison_answer, hot_spot_answer, learned_answer
 from irpreview.cli.common import (
     JsonOption,
     KitOption,
@@ -21,6 +22,7 @@ from irpreview.cli.common import (
     within,
 )
 from irpreview.core.field_log.comparison import check_correction, personal_correction
+from irpreview.core.field_log.difference_picture import with_scale
 from irpreview.core.field_log.entries import SpotRecord
 from irpreview.core.field_log.hot_spot import measure_hot_spot
 from irpreview.io.field_log import FieldLog
@@ -30,7 +32,7 @@ from irpreview.io.log_exchange import learned_from
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg
 from irpreview.log_frames import compare_frame
-from irpreview.records import CLASS_WORDS, Range
+from irpreview.records import CLASS_WORDS
 from irpreview.request import Request
 
 
@@ -51,33 +53,8 @@ def _register_learn(group: typer.Typer) -> None:
             differences = book.differences(chosen.name)
             own, check = personal_correction(differences), check_correction(differences)
             uses = book.uses(chosen.name)
-        corrections = {n: {**c.stops.as_dict(), "pairs": c.pairs, "unshrunk": c.unshrunk_stops} for n, c in own.items()}
         if as_json:
-            emit_json(
-                {
-                    "kind": "learned",
-                    "kit": chosen.name,
-                    "factor_stops": learned.factor_stops,
-                    "prior_stops": learned.prior_stops,
-                    "frames": learned.frames,
-                    "set_aside": learned.set_aside,
-                    "error_stops": round(learned.error_stops, 3),
-                    "circumstances": learned.circumstances,
-                    "counts": learned.counts,
-                    "changed_stops": learned.changed_stops,
-                    "corrections": corrections,
-                    "correction_check": None
-                    if check is None
-                    else {
-                        "pairs": check.pairs,
-                        "before_zones": round(check.before_zones, 3),
-                        "after_zones": round(check.after_zones, 3),
-                        "helps": check.helps,
-                    },
-                    "uses": {"learned": uses[0], "correction": uses[1]},
-                    "says": learned.says,
-                }
-            )
+            emit_json(learned_answer(learned, chosen.name, own, check, uses).as_json())
             return
         for sentence in learned.says:
             print(sentence)
@@ -133,51 +110,16 @@ def _register_compare(group: typer.Typer) -> None:
         """Check the prediction against the frame that was taken."""
         chosen = load_kit(kit or "unmodified-720")
         result, differences = compare_frame(analyse(load_photo(snap, zone=zone), Request(kit=chosen)), frame)
-        picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", result.picture)
+        picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", with_scale(result.picture))
         if keep:
             with FieldLog(log) as book:
                 book.keep_differences(differences)
         if as_json:
-            emit_json(_comparison_facts(result, snap, frame, picture, chosen.name))
+            emit_json(comparison_answer(result, snap, frame, picture, chosen.name).as_json())
             return
         for sentence in result.sentences:
             print(sentence)
         say(f"difference picture: {picture}" + ("; kept in the log" if keep else ""))
-
-
-def _comparison_facts(result: Any, snap: Path, frame: Path, picture: Path, kit_name: str) -> dict[str, Any]:
-    def part(p: Any) -> dict[str, Any]:
-        return {
-            "name": p.name,
-            "share": round(p.share, 4),
-            "zones": p.zones,
-            "predicted_zone": round(p.predicted_zone, 2),
-            "taken_zone": round(p.taken_zone, 2),
-        }
-
-    placed = result.registration
-    return {
-        "kind": "comparison",
-        "snap": str(snap),
-        "frame": str(frame),
-        "kit": kit_name,
-        "classes": {name: part(p) for name, p in result.classes.items()},
-        "layers": [part(p) for p in result.layers],
-        "rank": round(result.rank, 4),
-        "mean_error_zones": round(result.mean_error_zones, 3),
-        "exposure_zones": round(result.exposure_zones, 3),
-        "contrast": round(result.contrast, 3),
-        "compared_share": round(result.compared_share, 3),
-        "placement": {
-            "turn_deg": round(placed.turn_deg, 2),
-            "zoom": round(placed.zoom, 4),
-            "shift_share": round(placed.shift_share, 4),
-            "overlap": round(placed.overlap, 3),
-            "confidence": round(placed.confidence, 3),
-        },
-        "says": result.sentences,
-        "picture": str(picture),
-    }
 
 
 def _register_hot_spot(group: typer.Typer) -> None:
@@ -215,14 +157,7 @@ def _register_hot_spot(group: typer.Typer) -> None:
             with FieldLog(log) as book:
                 book.keep_hot_spot(spot)
         if as_json:
-            _show_spot(
-                spot,
-                True,
-                strength_told=found.strength_told,
-                confidence=found.confidence,
-                vignetting_stops=found.vignetting_stops,
-                says=found.says,
-            )
+            emit_json(hot_spot_answer(spot, found).as_json())
             return
         for sentence in found.says:
             print(sentence)
@@ -231,23 +166,11 @@ def _register_hot_spot(group: typer.Typer) -> None:
             say(f"kept: {lens}, {focal_mm:g} mm, f/{f_number:g}; {avoided}")
 
 
-def _show_spot(spot: Any, as_json: bool, **more: Any) -> None:
-    strength: Range = spot.strength_stops
+def _show_spot(spot: SpotRecord, as_json: bool) -> None:
     if as_json:
-        emit_json(
-            {
-                "kind": "hot_spot",
-                "kit": spot.kit_name,
-                "lens": spot.lens,
-                "focal_mm": spot.focal_mm,
-                "f_number": spot.f_number,
-                "strength_stops": strength,
-                "radius_share": round(spot.radius_share, 4),
-                "frames": spot.frames,
-                **more,
-            }
-        )
+        emit_json(hot_spot_answer(spot).as_json())
         return
+    strength = spot.strength_stops
     if strength.low <= 0.0:
         least = max(strength.high, 0.02)
         print(f"{spot.lens:<20} {spot.focal_mm:>5g} mm  f/{spot.f_number:<5g} none above {least:.2f} stop")

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 from tqdm import tqdm
 
+from irpreview.answers.scouting import scout_answers
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say, within
 from irpreview.core.scouting.sheet import clean, refusal_line
@@ -20,7 +21,7 @@ from irpreview.core.words.lead_words import LEAD_WORDS
 from irpreview.io.scout_files import PLACES_NAME, write_scouting
 from irpreview.io.scout_folder import check_folder
 from irpreview.io.scout_store import ScoutStore
-from irpreview.io.scout_tables import scouting_dict
+from irpreview.io.scout_tables import printable_facts
 from irpreview.request import kit_of
 from irpreview.scouting import Settings, scout
 
@@ -196,9 +197,8 @@ def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Pat
     for path, why in scouting.refused:
         say(f"irpreview: {refusal_line(path, why)}")
     if as_json:
-        whole = scouting_dict(scouting)
-        for snap in whole["snaps"]:
-            emit_json({"kind": "scouted", **snap, "settings": whole["settings"]})
+        for answer in scout_answers(printable_facts(scouting), scouting.settings or {}):
+            emit_json(answer.as_json())
     else:
         print(report(run, scouting))
     say("wrote " + ", ".join(path.name for path in written) + f" in {out}")

@@ -31,7 +31,8 @@ def cautions_for(
 
     Triggers: sun up and not known to be behind the camera; the same and `LONG_FRAME_S` or longer, or the sun known to
     be in the frame; water, structures or trees above their share of the picture; a gust at or above its limit, or wind
-    unknown. `scene_share` None means the scene is unknown: only light and wind speak. Local rules are named
+    unknown. The sea has a tide, a pond or lake none; of water of unknown kind it is told with an if, and last.
+    `scene_share` None means the scene is unknown: only light and wind speak. Local rules are named
     whenever one on the place was given.
     """
     said: list[Caution] = []
@@ -52,8 +53,12 @@ def cautions_for(
 
 def _of_the_place(share: Mapping[str, float], conditions: Conditions | None) -> list[Caution]:
     said = []
-    if share.get("water", 0.0) >= WATER_SHARE:
+    kind = "unknown" if conditions is None else conditions.water_kind
+    water = share.get("water", 0.0) >= WATER_SHARE
+    if water and kind == "sea":
         said.append(Caution(CautionKind.TIDE))
+    elif water and kind in ("stream", "falls"):
+        said.append(Caution(CautionKind.STREAM))
     gust = gust_m_s(conditions)
     if gust is not None and gust >= EDGE_GUST_M_S:
         said.append(Caution(CautionKind.EDGE, gust_m_s=gust))
@@ -63,6 +68,8 @@ def _of_the_place(share: Mapping[str, float], conditions: Conditions | None) -> 
         said.append(Caution(CautionKind.RUIN))
     if gust is not None and gust >= BRANCH_GUST_M_S and share.get("tree", 0.0) >= TREE_SHARE:
         said.append(Caution(CautionKind.BRANCH, gust_m_s=gust))
+    if water and kind == "unknown":
+        said.append(Caution(CautionKind.TIDE_IF_TIDAL))
     return said
 
 

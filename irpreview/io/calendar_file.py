@@ -9,17 +9,22 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event
 
 from irpreview.core.words import long_words
-from irpreview.core.words.day_plan_words import day_headline, duration_text, in_hand_text, light_text
+from irpreview.core.words.day_plan_words import (
+    day_headline,
+    duration_text,
+    in_hand_text,
+    light_text,
+    told_cautions,
+    told_doubts,
+)
 from irpreview.core.words.phrases import cap
-from irpreview.records import Caution
-from irpreview.records.day_plan import DayPlanDoubtKind, PlannedDay, Stay
+from irpreview.records.day_plan import PlannedDay, Stay
 
 PRODUCT = "-//irpreview//day plan//EN"
 _EVENTS = uuid.UUID("6f0f0d8e-3b0a-5d43-9a37-2f6f5a1f7c11")
@@ -86,10 +91,6 @@ def _lines(plan: PlannedDay, number: int, stay: Stay, with_place: bool) -> list[
         lines.append(day_headline(plan))
     if stay.view.snaps:
         lines.append(f"Snap: {', '.join(stay.view.snaps)}.")
-    lines += long_words(_told(caution, with_place) for caution in plan.cautions)
-    doubts = [one for one in plan.doubts if with_place or one.kind != DayPlanDoubtKind.ZONE_BY_LONGITUDE]
+    lines += long_words(told_cautions(plan, with_place=with_place))
+    doubts = told_doubts(plan, with_place=with_place)
     return [*lines, *(f"Doubt: {text}." for text in long_words(doubts if number == 0 else ()))]
-
-
-def _told(caution: Caution, with_place: bool) -> Caution:
-    return caution if with_place else replace(caution, sun_line=None)

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import re
-import tempfile
 from collections.abc import Sequence
 from functools import lru_cache
 from importlib import resources
@@ -24,6 +22,7 @@ from irpreview.answers.card import card_answer
 from irpreview.core.card.blocks import Block, card_blocks, footer_words, key_figures
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io.card_paper import card_pdf
+from irpreview.io.pictures import write_file
 from irpreview.io.print_style import ACCENT, INK, LINE, PAPER, QUIET, font_files, held
 from irpreview.records import ByteArray, ShotCard
 
@@ -75,21 +74,13 @@ def write_card(card: ShotCard, folder: Path, kinds: Sequence[CardKind] = CARD_KI
 
 
 def _write_whole(path: Path, data: bytes) -> Path:
-    name = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".card-", delete=False) as file:
-            name = file.name
-            file.write(data)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
     except OSError as error:
-        if name is not None:
-            Path(name).unlink(missing_ok=True)
         raise CannotWrite(
             f"cannot write {path}: {error.strerror or error}; choose a folder that you may write to"
         ) from error
-    return path
+    return write_file(path, data)
 
 
 # ---- PNG ---------------------------------------------------------------------------------------------------------

@@ -21,6 +21,7 @@ from __future__ import annotations
 import csv
 import difflib
 import math
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
@@ -28,6 +29,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+import tomli_w
 from pydantic import ValidationError
 
 from irpreview.core.light.spectra import make_spectrum
@@ -120,6 +122,9 @@ _FIELDS: Mapping[str, Mapping[str, str]] = MappingProxyType(
 )
 
 
+_TOML_PLACE = re.compile(r"\(at (line \d+, column \d+)\)$")
+
+
 def list_kits() -> tuple[Kit, ...]:
     """The built-in kits, the default first."""
     return tuple(BUILT_IN.values())
@@ -160,7 +165,9 @@ def load_kit(name_or_path: str | Path) -> Kit:
     except RecursionError:
         raise BadKit(f"kit {path}: brackets within brackets without end; this is no kit file") from None
     except tomllib.TOMLDecodeError as error:
-        raise BadKit(f"kit {path}: is not valid TOML ({error}); see 'irpreview kit show' for the layout") from error
+        place = _TOML_PLACE.search(str(error))  # the rest may quote a file that is none of ours to tell of
+        where = f" at {place[1]}" if place else ""
+        raise BadKit(f"kit {path}: is not valid TOML{where}; see 'irpreview kit show' for the layout") from None
     return kit_from(content, path.parent, where=f"kit {path}", default_name=path.stem)
 
 
@@ -310,9 +317,9 @@ def save_kit(kit: Kit, path: str | Path) -> Path:
 
 def kit_text(kit: Kit, curve_name: str = "filter.csv") -> str:
     """The text of a kit file."""
-    lines = [f"name = {_toml(kit.name)}", f"words = {_toml(kit.words)}"]
+    text: dict[str, Any] = {"name": kit.name, "words": kit.words}
     for section, fields in _FIELDS.items():
-        body = []
+        body = {}
         for key, attribute in fields.items():
             value = getattr(kit, attribute)
             if value is None or (attribute == "factor_source" and kit.factor_stops is None):
@@ -321,28 +328,21 @@ def kit_text(kit: Kit, curve_name: str = "filter.csv") -> str:
                 value = curve_name
             if attribute == "class_correction_stops" and not value:
                 continue
-            body.append(f"{key} = {_toml(value)}")
+            body[key] = _plain(value)
         if body:
-            lines += ["", f"[{section}]", *body]
-    return "\n".join(lines) + "\n"
+            text[section] = body
+    return tomli_w.dumps(text)
 
 
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        text = repr(float(value))
-        return text[:-2] if text.endswith(".0") else text
-    if isinstance(value, str):
-        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
+def _plain(value: object) -> Any:
+    """A value of a kit in TOML's own kinds."""
     if isinstance(value, Range):
-        return _toml({"low": value.low, "likely": value.likely, "high": value.high})
+        return {"low": value.low, "likely": value.likely, "high": value.high}
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{k} = {_toml(v)}" for k, v in value.items()) + " }"
+        return {key: _plain(part) for key, part in value.items()}
     if isinstance(value, tuple | list):
-        return "[" + ", ".join(_toml(v) for v in value) + "]"
-    raise TypeError(f"no kit value: {value!r}")
+        return [_plain(part) for part in value]
+    return value
 
 
 # --- checking -------------------------------------------------------------------------------------------------------
@@ -362,14 +362,14 @@ def _first_fault(error: ValidationError) -> str:
     rest = f" (and {more} more)" if more else ""
     context = fault.get("ctx", {})
     if fault["type"] == "extra_forbidden":
-        return f"{where!r} is no kit key; {_near_key(fault['loc'])}{rest}"
-    shown = repr(fault["input"])
-    shown = shown if len(shown) <= 40 else shown[:37] + "..."
+        advice, known = _near_key(fault["loc"])
+        return f"{repr(where) if known else 'it holds what'} is no kit key; {advice}{rest}"
+    shown = _number_text(fault["input"])
     if fault["type"] in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
         low, high, unit = _limits(fault["loc"])
-        return f"{where} = {shown}: must be {low:g} to {high:g}{unit}; correct it{rest}"
+        return f"{where}{shown}: must be {low:g} to {high:g}{unit}; correct it{rest}"
     if fault["type"] == "literal_error":
-        return f"{where} = {shown}: must be {context.get('expected', 'one of the known words')}; correct it{rest}"
+        return f"{where}{shown}: must be {context.get('expected', 'one of the known words')}; correct it{rest}"
     if fault["type"] == "missing":
         return f"{where} is missing; add it{rest}"
     wanted = {
@@ -391,10 +391,19 @@ def _first_fault(error: ValidationError) -> str:
         "string_too_short": "text that is not empty",
         "string_too_long": "a shorter text",
     }.get(fault["type"], str(fault["msg"]).lower().removeprefix("value error, "))
-    return f"{where} = {shown}: must be {wanted}; correct it{rest}"
+    return f"{where}{shown}: must be {wanted}; correct it{rest}"
 
 
-def _near_key(location: tuple[int | str, ...]) -> str:
+def _number_text(value: object) -> str:
+    """ " = 7" for a number; nothing of a text, which may be anybody's."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return ""
+    text = repr(value) if isinstance(value, float) or abs(value) < 10**15 else "a very large number"
+    return f" = {text}"
+
+
+def _near_key(location: tuple[int | str, ...]) -> tuple[str, bool]:
+    """What to do about a key that is none, and whether it looks like a mistyped one, so that it may be quoted."""
     typed = str(location[-1])
     if len(location) == 1:
         known: list[str] = ["name", "words", *_FIELDS]
@@ -406,14 +415,14 @@ def _near_key(location: tuple[int | str, ...]) -> str:
         known = list(_FIELDS.get(str(location[0]), {}))
     near = difflib.get_close_matches(typed, known, n=1, cutoff=0.5)
     if near:
-        return f"did you mean {near[0]!r}?"
+        return f"did you mean {near[0]!r}?", True
     for section, fields in _FIELDS.items():
         if typed in fields:
-            return f"{typed!r} belongs into section [{section}]"
+            return f"{typed!r} belongs into section [{section}]", True
     elsewhere = [f"{s}.{k}" for s, fields in _FIELDS.items() for k in difflib.get_close_matches(typed, fields, n=1)]
     if elsewhere:
-        return f"did you mean {elsewhere[0]!r}?"
-    return f"known are {', '.join(known)}"
+        return f"did you mean {elsewhere[0]!r}?", True
+    return f"known are {', '.join(known)}", False
 
 
 def _limits(location: tuple[int | str, ...]) -> tuple[float, float, str]:

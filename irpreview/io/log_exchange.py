@@ -20,6 +20,7 @@ from typing import Any, TypeVar
 from irpreview.core.field_log.comparison import personal_correction
 from irpreview.core.field_log.entries import (
     ENTRY_FIELDS,
+    OUTCOMES,
     LogEntry,
     SearchWish,
     SpotRecord,
@@ -35,7 +36,7 @@ from irpreview.io.kits import same_lens
 from irpreview.io.pictures import write_file
 from irpreview.io.spreadsheet import read_rows, write_rows
 from irpreview.io.tables import load_tables
-from irpreview.records import Kit, Place, Range, Taught
+from irpreview.records import CLASS_NAMES, Kit, Place, Range, Taught
 
 T = TypeVar("T")
 SCHEMA = "irpreview-log/2"
@@ -43,7 +44,7 @@ SCHEMA = "irpreview-log/2"
 READABLE = ("irpreview-log/1", SCHEMA)
 LARGEST_FILE_MB = 100.0
 PLACE_COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m")
-COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place")) + PLACE_COLUMNS
+COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place", "batch")) + PLACE_COLUMNS
 _NUMBERS = frozenset(
     (
         *PLACE_COLUMNS,
@@ -51,6 +52,7 @@ _NUMBERS = frozenset(
         *("metered_ev100", "came_out_stops", "sun_height_deg"),
     )
 )
+_WORDS: Mapping[str, tuple[str, ...]] = {"outcome": tuple(OUTCOMES), "subject": tuple(CLASS_NAMES)}
 _YES, _NO = ("1", "true", "yes"), ("0", "false", "no")
 HOT_SPOT_SHOWS_STOPS = 0.1
 """From this strength on a hot spot is seen in a sky (common practice, no source)."""
@@ -108,7 +110,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
     seen: set[str] = set()
     for where, row in rows:
         try:
-            entry = check_entry(_entry_of(row))
+            entry = check_entry(entry_of_facts(row))
         except (IrpreviewError, ValueError, TypeError, KeyError, OverflowError) as error:
             raise BadLog(f"{path.name}, {where}: {_fault(error)}; nothing was imported") from None
         if entry.uid and (entry.uid in seen or log.has_uid(entry.uid)):
@@ -145,10 +147,11 @@ def _content(path: Path) -> tuple[Rows, list[SpotRecord], list[ToneDifference]]:
     try:
         whole = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise BadLog(f"{path.name} is no JSON ({str(error)[:80]}); name a JSON or CSV file of `log export`") from None
+        at = f" (line {error.lineno})" if isinstance(error, json.JSONDecodeError) else ""
+        raise BadLog(f"{path.name} is no JSON{at}; name a JSON or CSV file of `log export`") from None
     schema = whole.get("schema") if isinstance(whole, dict) else None
     kind, _, number = str(schema).partition("/")
-    if kind == SCHEMA.partition("/")[0] and number.isdigit() and schema not in READABLE:
+    if kind == SCHEMA.partition("/")[0] and number.isdecimal() and len(number) < 5 and schema not in READABLE:
         raise BadLog(
             f"{path.name} was exported by a newer irpreview (its version {number}, this one reads up to "
             f"{SCHEMA.rpartition('/')[2]}); update irpreview, or export it there as CSV"
@@ -179,10 +182,11 @@ def _records(
 
 
 def _fault(error: Exception) -> str:
+    """What is wrong with a row; what others' messages quote of the file stays out."""
     said = " ".join(str(error).split())[:200]
     if isinstance(error, KeyError):
         return f"{said} is missing"
-    return said if isinstance(error, IrpreviewError) else f"a value of the wrong kind or size ({said[:80]})"
+    return said if isinstance(error, IrpreviewError) else "a value of the wrong kind or size"
 
 
 def _spot_facts(spot: SpotRecord) -> dict[str, Any]:
@@ -207,6 +211,8 @@ def _spot_of(row: Mapping[str, Any]) -> SpotRecord:
 
 
 def _difference_of(row: Mapping[str, Any]) -> ToneDifference:
+    if row["class_name"] not in CLASS_NAMES:
+        raise BadValue(f"class_name must be one of {', '.join(CLASS_NAMES)}")
     return check_difference(
         ToneDifference(
             str(row["kit_name"]),
@@ -225,23 +231,40 @@ def log_schema() -> dict[str, Any]:
     return schema
 
 
-def _entry_of(row: Mapping[str, Any]) -> LogEntry:
+def _number(name: str, given: Any) -> float:
+    try:
+        return float(given)
+    except (ValueError, TypeError, OverflowError):
+        raise BadValue(f"{name} is no number") from None
+
+
+def _time(name: str, given: Any, read: Callable[[str], T]) -> T:
+    try:
+        return read(str(given))
+    except ValueError:
+        raise BadValue(f"{name} is no date or time; write it like 2026-06-21 or 2026-06-21T10:30+02:00") from None
+
+
+def entry_of_facts(row: Mapping[str, Any]) -> LogEntry:
+    """The frame that `facts_of` told. Raises BadValue, ValueError, TypeError."""
     value: dict[str, Any] = {}
     for name in COLUMNS:
         given = row.get(name)
         if given is None or given == "":
             continue
         if name in _NUMBERS:
-            value[name] = float(given)
+            value[name] = _number(name, given)
         elif name == "in_shade":
             word = str(given).strip().lower()
             if word not in _YES and word not in _NO:
-                raise BadValue(f"in_shade {str(given)[:40]!r} must be true or false")
+                raise BadValue("in_shade must be true or false")
             value[name] = word in _YES
         elif name == "taken_at":
-            value[name] = datetime.fromisoformat(str(given))
+            value[name] = _time(name, given, datetime.fromisoformat)
         elif name == "taken_on":
-            value[name] = date.fromisoformat(str(given))
+            value[name] = _time(name, given, date.fromisoformat)
+        elif name in _WORDS and str(given) not in _WORDS[name]:
+            raise BadValue(f"{name} must be one of {', '.join(_WORDS[name])}")
         else:
             value[name] = str(given)
     latitude, longitude = (value.pop(name, None) for name in PLACE_COLUMNS[:2])

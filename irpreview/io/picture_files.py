@@ -166,6 +166,8 @@ def _jpeg_fault(data: bytes) -> str | None:
 
 MOST_SCANS = 200
 """Of one JPEG. Cameras and programs write 1 to 15; each costs a pass over the whole picture."""
+MOST_SCANNED_MEGAPIXELS = 1500.0
+"""Scans times megapixels, which is what decoding costs: 15 scans of 65 megapixels are 975."""
 _MARK = re.compile(rb"\xff[\xc4\xd9\xda\xdd\xdb\xc0-\xc2]")
 
 
@@ -173,6 +175,7 @@ def _scans_fault(data: bytes, at: int) -> str | None:
     """Too many scans, or a progressive picture (ITU-T T.81, annex G) that lacks the scans that complete it."""
     progressive, scans = b"\xff\xc2" in data[:at], 0
     left: dict[int, list[int]] = {}
+    megapixels = _jpeg_pixels(data[:at]) / 1e6
     for mark in _MARK.finditer(data, at):
         kind, start = data[mark.start() + 1], mark.end()
         if kind == 0xD9:
@@ -182,6 +185,8 @@ def _scans_fault(data: bytes, at: int) -> str | None:
         scans += 1
         if scans > MOST_SCANS:
             return f"it has more than {MOST_SCANS} scans"
+        if scans * megapixels > MOST_SCANNED_MEGAPIXELS:
+            return f"it goes over its {megapixels:.0f} megapixels {scans} times and more"
         if start + 3 > len(data):
             return _CUT
         number = data[start + 2]
@@ -195,6 +200,17 @@ def _scans_fault(data: bytes, at: int) -> str | None:
     if progressive and any(any(bits) for bits in left.values()):
         return _CUT
     return None
+
+
+def _jpeg_pixels(head: bytes) -> int:
+    """Pixels by the frame header in what comes before the first scan; 0 where there is none."""
+    at = 2
+    while at + 9 <= len(head):
+        marker = head[at + 1]
+        if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):
+            return int.from_bytes(head[at + 5 : at + 7], "big") * int.from_bytes(head[at + 7 : at + 9], "big")
+        at += 1 if marker == 0xFF else 2 + int.from_bytes(head[at + 2 : at + 4], "big")
+    return 0
 
 
 def _png_fault(data: bytes) -> str | None:

@@ -6,6 +6,7 @@ Keys: `name`, `at` ("latitude,longitude"), `heading` [degrees true], `focal` [mm
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,8 @@ from irpreview.errors import BadValue
 from irpreview.io.spreadsheet import read_rows
 
 LARGEST_BYTES = 200_000
+MOST_DOTS = 500
+"""In one line: the reader of TOML takes longer than anybody waits for a name of thousands of parts."""
 MOST_ENTRIES = 200
 KEYS = ("name", "at", "heading", "focal", "stay", "from", "until", "snap")
 
@@ -65,6 +68,8 @@ class _Row(BaseModel):
 def read_places(path: Path) -> tuple[PlaceEntry, ...]:
     """The places of a list. Raises BadValue with one line that says which entry is wrong and what to do."""
     try:
+        if path.exists() and not (path.is_file() or path.is_dir()):
+            raise BadValue(f"{path} is no ordinary file (a device or a pipe); name a TOML or CSV file")
         with open(path, "rb") as file:
             data = file.read(LARGEST_BYTES + 1)
     except (OSError, ValueError) as error:
@@ -83,14 +88,15 @@ def read_places(path: Path) -> tuple[PlaceEntry, ...]:
 
 
 def _rows_of_toml(path: Path, text: str) -> list[dict[str, Any]]:
+    if any(line.count(".") > MOST_DOTS for line in text.splitlines()):
+        raise BadValue(f"{path}: a line has more than {MOST_DOTS} dots; this is no list of places")
     try:
         content = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise BadValue(f"{path} is not TOML ({error}); write one [[place]] for each place") from None
+    except (tomllib.TOMLDecodeError, RecursionError):  # whose words may quote a file that is none of ours to tell of
+        raise BadValue(f"{path} is not TOML; write one [[place]] for each place") from None
     rows = content.pop("place", [])
     if content or not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
-        other = next(iter(content), "place")
-        raise BadValue(f"{path}: {other!r} does not belong there; write one [[place]] for each place")
+        raise BadValue(f"{path} holds something else than places; write one [[place]] for each place")
     return rows
 
 
@@ -101,7 +107,8 @@ def _rows_of_csv(path: Path, text: str) -> list[dict[str, Any]]:
         raise BadValue(f"{path}: {error}; the first line has the names {', '.join(KEYS)}") from None
     unknown = [name for name in names if name not in KEYS]
     if unknown:
-        raise BadValue(f"{path}: column {unknown[0]!r} is not known; the columns are {', '.join(KEYS)}")
+        which = names.index(unknown[0]) + 1
+        raise BadValue(f"{path}: column {which} has a name that is not known; the columns are {', '.join(KEYS)}")
     return [row for row in rows if row]
 
 
@@ -113,12 +120,13 @@ def _entry(path: Path, number: int, row: dict[str, Any]) -> PlaceEntry:
         fault = error.errors(include_url=False)[0]
         key = str(fault["loc"][0])
         if fault["type"] == "extra_forbidden":
-            raise BadValue(f"{where}: {key!r} is no key; the keys are {', '.join(KEYS)}") from None
+            near = difflib.get_close_matches(key, KEYS, n=1)  # else it may be anybody's text
+            told = f"{key!r} is no key; did you mean {near[0]!r}?" if near else "it has a key that is none;"
+            raise BadValue(f"{where}: {told} the keys are {', '.join(KEYS)}") from None
         low_high = {"heading": "a number from -360 to 360", "focal": "a number from 8 to 2000"}
-        shown = repr(fault["input"])[:40]
-        raise BadValue(
-            f"{where}: {key} = {shown} must be {low_high.get(key, 'a text in quotes')}; correct it"
-        ) from None
+        value = fault["input"]
+        shown = f" = {repr(value)[:40]}" if isinstance(value, int | float) else ""  # a text may be anybody's
+        raise BadValue(f"{where}: {key}{shown} must be {low_high.get(key, 'a text in quotes')}; correct it") from None
     if given.at is None and given.snap is None:
         raise BadValue(f'{where} has neither at nor snap; give one of them, such as at = "57.5,-20.1"')
     if (given.first is None) != (given.until is None):

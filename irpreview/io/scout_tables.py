@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from irpreview.answers.scouting import scouting_answer
 from irpreview.core.scouting.ranking import COLUMNS, PLACE_COLUMNS, Scouting, all_facts, geojson
 from irpreview.io.spreadsheet import is_live, write_rows
 
@@ -37,22 +38,18 @@ def _one_line(text: str) -> str:
     return " ".join(printable(text).split())
 
 
-def scouting_dict(scouting: Scouting) -> dict[str, Any]:
-    """The whole ranking as one JSON object, see data/schemas/scout.json."""
-    return {
-        "schema": "irpreview/1",
-        "kind": "scouting",
-        "order": scouting.order,
-        "locations": scouting.with_places,
-        "settings": dict(scouting.settings or {}),
-        "snaps": [facts | {"photo": printable(facts["photo"])} for facts in all_facts(scouting)],
-        "refused": [{"photo": printable(path), "why": _one_line(why)} for path, why in scouting.refused],
-    }
+def printable_facts(scouting: Scouting) -> list[dict[str, Any]]:
+    """`all_facts` with file names that are text."""
+    return [facts | {"photo": printable(facts["photo"])} for facts in all_facts(scouting)]
 
 
 def scouting_json(scouting: Scouting) -> str:
-    """`scouting_dict` as text."""
-    return json.dumps(scouting_dict(scouting), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    """The whole ranking as one JSON object, see data/schemas/scouting.json."""
+    refused = [(printable(path), _one_line(why)) for path, why in scouting.refused]
+    whole = scouting_answer(
+        printable_facts(scouting), refused, scouting.settings, scouting.order, locations=scouting.with_places
+    )
+    return json.dumps(whole.as_json(), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
 def scouting_geojson(scouting: Scouting) -> str:

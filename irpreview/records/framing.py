@@ -21,7 +21,14 @@ SoftReason = Literal[
     "subject_off_the_middle",
     "subject_small",
 ]
-FramingNote = Literal["below_print_resolution", "verticals_lean", "little_of_the_snap", "nothing_leads", "close_call"]
+FramingNote = Literal[
+    "below_print_resolution",
+    "verticals_lean",
+    "little_of_the_snap",
+    "nothing_leads",
+    "close_call",
+    "what_is_what_unsure",
+]
 ViewpointReason = Literal[
     "something_leads",
     "leads_more_strongly",

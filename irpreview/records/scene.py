@@ -18,7 +18,7 @@ CLASS_WORDS = MappingProxyType(
         "water": "water",
         "tree": "trees",
         "grass": "grass",
-        "structure": "structures",
+        "structure": "buildings",
         "ground": "ground",
         "other": "people and objects",
         "snow": "snow",

@@ -6,10 +6,14 @@ that is not on the short list of what the page itself needs is refused before th
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import binascii
+import contextlib
 import hmac
+import os
 import re
+import sys
 import time
 from collections.abc import Awaitable, Callable, MutableMapping, Sequence
 from typing import Any
@@ -26,6 +30,9 @@ UPLOAD_PATH = "/snaps"
 """Where files come in, one a request."""
 ORDINARY_LIMIT_BYTES = 2 * 1024 * 1024
 """A move of a slider or a set of brush strokes."""
+BODY_GRACE_S = 20.0
+SLOWEST_BYTES_S = 100_000.0
+"""A request may take the grace and its length at this speed: a 12-megapixel snap 70 s."""
 WRONG_PASSWORDS_ALLOWED = 8
 WRONG_PASSWORD_PAUSE_S = 60.0
 
@@ -107,6 +114,10 @@ def password_of(authorization: str | None) -> str | None:
 
 class TooMuch(Exception):
     """A request body that grows over its limit while it arrives."""
+
+
+class TooSlow(Exception):
+    """A request body that takes longer than any connection of one's own network."""
 
 
 class AccessControl:
@@ -201,12 +212,18 @@ class AccessControl:
 
     async def _pass_on(self, scope: Scope, receive: Receive, send: Send, limit: int) -> None:
         taken = 0
-        started = False
+        started = whole = gone = False
+        until = self.clock() + BODY_GRACE_S + self._length(scope) / SLOWEST_BYTES_S
 
         async def counted() -> Message:
-            nonlocal taken
-            message = await receive()
+            nonlocal taken, whole, gone
+            if whole or is_this_machine(scope):
+                message = await receive()
+            else:
+                message = await in_time(receive(), until - self.clock())
+            gone = gone or message["type"] == "http.disconnect"
             if message["type"] == "http.request":
+                whole = not message.get("more_body", False)
                 taken += len(message.get("body", b""))
                 if taken > limit:
                     raise TooMuch
@@ -222,6 +239,44 @@ class AccessControl:
 
         try:
             await self.app(scope, counted, with_headers)
-        except TooMuch:
-            if not started:
-                await self._refuse(send, 413, "That is too large.")
+        except Exception as error:
+            if os.environ.get("IRPREVIEW_DEBUG"):
+                raise
+            status, words = _told(error, gone)
+            if status == 500:
+                where = scope["path"] if path_is_open(scope["path"]) else "a page"
+                print(f"irpreview: a request for {where} came to nothing ({type(error).__name__})", file=sys.stderr)
+            with contextlib.suppress(Exception):  # whoever asked may be gone
+                if started:
+                    await send({"type": "http.response.body", "body": b""})
+                else:
+                    await self._refuse(send, status, words)
+
+    @staticmethod
+    def _length(scope: Scope) -> int:
+        length = next((value for name, value in scope.get("headers", ()) if name.lower() == b"content-length"), b"0")
+        return int(length) if length.isdigit() else 0
+
+
+def is_this_machine(scope: Scope) -> bool:
+    """Whether a request comes from the machine that shows the page."""
+    return (scope.get("client") or ("", 0))[0] in ("127.0.0.1", "::1")
+
+
+async def in_time(message: Awaitable[Message], seconds: float) -> Message:
+    """The next part of a request; raises TooSlow where it does not come in time."""
+    try:
+        return await asyncio.wait_for(message, max(seconds, 0.0))
+    except TimeoutError:
+        raise TooSlow from None
+
+
+def _told(error: Exception, gone: bool) -> tuple[int, str]:
+    """Status and sentence for what went wrong on the way; 500 is told on the terminal as well."""
+    if isinstance(error, TooMuch):
+        return 413, "That is too large."
+    if isinstance(error, TooSlow):
+        return 408, "That took too long to arrive."
+    if gone or type(error).__name__ == "ClientDisconnect":
+        return 400, "It was broken off."
+    return 500, "That did not work; try it again."

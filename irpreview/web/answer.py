@@ -6,27 +6,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
-from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
+from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
+from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
-from irpreview.records import CLASS_WORDS, LeadChoice, Range, Setting
-
-LEAD_TITLES: dict[LeadChoice, str] = {
-    "structure": "Structure leads",
-    "foliage": "Foliage leads",
-    "sky": "Sky leads",
-    "wait": "Wait",
-    "none": "Nothing leads",
-}
+from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
+from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.light_words import hours_of, next_good_light
+from irpreview.core.words.phrases import wind_name
+from irpreview.records import CLASS_WORDS, Range, Setting, Words
 
 SHUTTERS_S = (
     *(1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0),
@@ -35,11 +32,8 @@ SHUTTERS_S = (
 """Stops of the shutter slider [s]."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
-WIND_NAMES = (
-    *("Unknown: light breeze assumed", "Calm", "Light air", "Light breeze", "Gentle breeze", "Moderate breeze"),
-    *("Fresh breeze", "Strong breeze", "Near gale"),
-)
-"""Names of the Beaufort scale, WMO."""
+BEST_HOURS_WITHIN = 0.08
+"""Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 LEAST_SUN_DEG = 2.0
 """Below this the spectra of the sun model are not used."""
 
@@ -48,9 +42,9 @@ def wind_words(index: int) -> str:
     """What the wind slider says at a stop."""
     wind = WINDS_M_S[index]
     if wind is None:
-        return WIND_NAMES[0]
+        return f"Unknown: {wind_name(ASSUMED_WIND_M_S)} assumed"
     force = beaufort_of(wind)
-    return f"Beaufort {force}, {WIND_NAMES[index].lower()}: {BEAUFORT[force].land}"
+    return f"Beaufort {force}, {wind_name(wind)}: {BEAUFORT[force].land}"
 
 
 def wind_stop(wind_m_s: float | None) -> int:
@@ -102,8 +96,8 @@ def answer_of(analysis: Analysis) -> Answer:
     why = [one.text for one in verdict_words.reasons(verdict)]
     setting, reach, note = _setting(analysis)
     return Answer(
-        lead=LEAD_TITLES[verdict.lead] if verdict.gate.landscape else "Not a daylight landscape",
-        why=verdict_words.short_headline(verdict),
+        lead=sentence(lead_text(verdict)).rstrip("."),
+        why=verdict_words.why_line(verdict),
         # where nothing leads, what the wind does to the leaves is beside the point
         wind=sentence(why[1]) if len(why) > 1 and verdict.lead not in ("wait", "none") else "",
         setting=setting,
@@ -136,36 +130,17 @@ def range_words(shutter: Range) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def asked_time(analysis: Analysis) -> AskedTime | None:
-    """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
-    if analysis.why_no_exposure is not None or analysis.request.shutter_s is None:
-        return None
-    settings = analysis.exposure.settings
-    return setting_for_time(settings, analysis.request.shutter_s, analysis.kit) if settings else None
-
-
 def _setting(analysis: Analysis) -> tuple[str, str, str]:
     """(setting, its range, a note on what cannot be had)."""
     if analysis.why_no_exposure is not None:
         return "", "", "No meter reading, so no exposure time."
-    asked = asked_time(analysis)
-    best = analysis.setting
+    asked, best = analysis.asked_time, analysis.setting
     if best is not None:
-        return setting_words(best), range_words(best.shutter_s), _noise_note(best)
+        grey = "" if asked is None or asked.grey_filter is None else in_words(asked.grey_filter).short
+        return setting_words(best), range_words(best.shutter_s), " ".join(filter(None, (_noise_note(best), grey)))
     if asked is None:
         return "", "", "No setting of this kit fits the light."
-    stops = f"{max(abs(asked.off_stops), 0.1):.0f}" if abs(asked.off_stops) >= 1 else f"{abs(asked.off_stops):.1f}"
-    if asked.off_stops > 0:
-        note = (
-            f"{shutter_text(asked.shutter_s)} is out of reach: {stops} stops too bright. Longest is "
-            f"{setting_words(asked.longest)}."
-        )
-    else:
-        note = (
-            f"{shutter_text(asked.shutter_s)} is out of reach: {stops} stops too dark. Shortest is "
-            f"{setting_words(asked.shortest)}."
-        )
-    return "", "", note
+    return "", "", in_words(asked).long
 
 
 def _noise_note(best: Setting) -> str:
@@ -187,16 +162,10 @@ def _metres(value: float) -> str:
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Give place and day to know."
-    spans: list[tuple[datetime, datetime]] = []
-    for one in plan.days[0].windows:
-        if spans and spans[-1][1] == one.start:  # the sun goes to the other side; the light stays good
-            spans[-1] = (spans[-1][0], one.end)
-        else:
-            spans.append((one.start, one.end))
-    if not spans:
-        later = plan.best[0] if plan.best else None
-        return "No good light that day." if later is None else f"Next good light: {later.start:%-d %B, %H:%M}."
-    return " and ".join(f"{start:%H:%M} to {end:%H:%M}" for start, end in spans[:2])
+    # the good hours of a fine day fill it; the best are those whose sun comes from the better side
+    windows = plan.days[0].windows
+    best = [one for one in windows if one.score >= max(w.score for w in windows) - BEST_HOURS_WITHIN]
+    return " and ".join(hours_of(replace(plan.days[0], windows=tuple(best)))[:2]) or next_good_light(plan)
 
 
 def _warning(analysis: Analysis) -> str:
@@ -217,21 +186,65 @@ class Glance:
     setting: str = ""
     worth: float = -1.0
     """For best first; below 0 = not looked at yet."""
+    framing: str = ""
+    """The best framing in a sentence; empty = not looked for, or none."""
+    frame: tuple[float, ...] = ()
+    """Where that framing lies in the snap: left, top, width and height in shares."""
 
 
-def glance_of(analysis: Analysis) -> Glance:
+def glance_of(analysis: Analysis, with_framing: bool = False) -> Glance:
+    """What the strip and the side-by-side section say of a snap; looking for its framings takes longer."""
     verdict = analysis.verdict
     held = sum(gap.says == "separates" for gap in verdict.separations)
     words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
-    why = verdict_words.short_headline(verdict)
+    why = verdict_words.why_line(verdict)
     best = analysis.setting
     return Glance(
-        LEAD_TITLES[verdict.lead],
+        sentence(lead_text(verdict)).rstrip("."),
         sentence(why),
         words,
         setting_words(best) if best is not None else "",
         float(verdict.layered_contrast),
+        *_best_framing(analysis if with_framing else None),
     )
+
+
+def _best_framing(analysis: Analysis | None) -> tuple[str, tuple[float, ...]]:
+    if analysis is None or not analysis.framings.best:
+        return "", ()
+    best = analysis.framings.best[0]
+    frame = best.frame
+    return framing_sentence(best), (frame.left, frame.top, frame.width, frame.height)
+
+
+@dataclass(frozen=True, slots=True)
+class FramingLine:
+    """A framing in the list below its picture."""
+
+    short: str
+    sentence: str
+    details: tuple[str, ...]
+    frame: tuple[float, ...]
+    """Left, top, width and height in shares of the snap."""
+
+
+def framing_lines(analysis: Analysis) -> tuple[list[FramingLine], str]:
+    """(framings, best first; what is said where there are none, or of lenses wider than the snap)."""
+    found = analysis.framings
+    lines = [
+        FramingLine(
+            framing_short(one),
+            framing_sentence(one),
+            tuple(framing_details(one)),
+            (one.frame.left, one.frame.top, one.frame.width, one.frame.height),
+        )
+        for one in found.best
+    ]
+    if lines:
+        return lines, wider_sentence(found) or ""
+    if not analysis.verdict.gate.landscape:
+        return [], "No framings: this is not a daylight landscape."
+    return [], "No framings: no lens of this kit sees less than the snap."
 
 
 # ---- behind the answer ----------------------------------------------------------------------------------------------
@@ -254,15 +267,20 @@ def tests(analysis: Analysis) -> tuple[list[str], list[str]]:
     return list(long_words(exposure.test_exposures)), list(long_words(exposure.cautions))
 
 
-def reasons(analysis: Analysis) -> list[str]:
-    """Why this setting, where to focus, where the white balance, what a frame costs, what is doubtful."""
+def explained(words: Iterable[Words]) -> list[tuple[str, str]]:
+    """(what is said, what stands behind it: the figures with their ranges; empty where all is said)."""
+    return [(one.short, "" if one.long == one.short else one.long) for one in dict.fromkeys(words)]
+
+
+def reasons(analysis: Analysis) -> list[tuple[str, str]]:
+    """Why this setting, where to focus, where the white balance, what a frame costs."""
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
     patch = analysis.white_patch
-    said = [*long_words(exposure.reasons), in_words(exposure.placement).long]
-    said += [words.long for words in (*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost))]
-    return said + ([sentence(patch.says)] if patch is not None else [])
+    said = [*map(in_words, exposure.reasons), in_words(exposure.placement)]
+    said += [*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost)]
+    return explained([*said, *([in_words(patch)] if patch is not None else [])])
 
 
 def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
@@ -286,12 +304,12 @@ def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, 
     return [(one.index + 1, one.name, zone_text(one.zone)) for one in verdict.layers], table, said
 
 
-def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
+def movement_table(analysis: Analysis) -> tuple[Table, list[tuple[str, str]]]:
     """How far each class moves at the time shown, and what has to be said of it."""
     movement, rows = analysis.movement, []
     for name, one in movement.classes.items():
         holds = (
-            "any time"
+            "any exposure"
             if one.holds_until_s is None or one.holds_until_s.likely >= 3600
             else shutter_text(max(one.holds_until_s.likely, 1e-4))
         )
@@ -305,8 +323,8 @@ def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
         )
     title = f"Blur at {shutter_text(movement.shutter_s)}"
     return (
-        Table(title, ("What", "On a 30 x 40 cm print", "Sharp until", "Known from"), tuple(rows)),
-        list(long_words(movement.notes)),
+        Table(title, ("What", "On a 30 x 40 cm print", "Sharp at", "Known from"), tuple(rows)),
+        explained(map(in_words, movement.notes)),
     )
 
 
@@ -335,28 +353,30 @@ def settings_table(analysis: Analysis) -> Table | None:
         )
         for one in setting_choices(exposure)
     )
-    return Table("Settings with the same exposure", ("Setting", "Could be", "Mind"), rows)
+    return Table("Other settings", ("Setting", "Could be", "Mind"), rows)
 
 
-def time_parts(analysis: Analysis) -> list[str]:
-    """Where the time comes from."""
+def time_parts(analysis: Analysis) -> list[tuple[str, str]]:
+    """Where the exposure comes from."""
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
     factor, metered = exposure.factor_stops, exposure.metered_ev100
-    lines = [
-        in_words(exposure.metered_by).long,
-        f"Light without the filter: EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
-        f"The filter on this camera takes {factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}).",
-    ]
-    lines += [
-        f"{sentence(name.replace('_', ' '))[:-1]}: {part.likely:+.1f} stops ({part.low:+.1f} to {part.high:+.1f})."
+    light = f"Light: EV {metered.likely:.1f}."
+    takes = f"Filter and camera take {factor.likely:.1f} stops."
+    parts = [
+        f"{PART_WORDS.get(name, name)} {part.likely:+.1f} ({part.low:+.1f} to {part.high:+.1f})"
         for name, part in exposure.factor_parts.items()
+        if abs(part.likely) >= 0.05
     ]
-    return [*lines, *long_words(exposure.doubts)]
+    lines = [
+        (light, f"EV {metered.low:.1f} to {metered.high:.1f} at ISO 100; {in_words(exposure.metered_by).long}."),
+        (takes, f"{factor.low:.1f} to {factor.high:.1f} stops: {'; '.join(parts)}."),
+    ]
+    return [*lines, *explained(map(in_words, exposure.doubts))]
 
 
 def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
     first = f"{analysis.kit.words}. Light: {in_words(analysis.light).long}"
-    return [sentence(text) for text in (first, *analysis.doubts)]
+    return [sentence(text) for text in (first, *long_words(analysis.doubts))]

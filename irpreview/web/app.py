@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import importlib
 import ipaddress
 import os
 import shutil
 import socket
 import stat
+import sys
 import tempfile
 import types
 from collections.abc import Iterator, Sequence
@@ -25,6 +27,7 @@ from starlette.middleware import Middleware
 
 from irpreview.errors import BadValue
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, AccessControl, AsgiApp, Receive, Scope, Send
+from irpreview.web.closed_packages import closed_packages
 from irpreview.web.connections import server_settings
 
 PREFERRED_PORT = 8471
@@ -62,6 +65,8 @@ class OpenPage:
         with contextlib.suppress(Exception):
             # A thread inside the network's code must not be cut off at the end of the process.
             self.server.warming.join(20)
+        with contextlib.suppress(Exception):
+            self.server.desk.reader.close()
         shutil.rmtree(self.folder, ignore_errors=True)
 
 
@@ -80,6 +85,7 @@ def prepare_framework(folder: Path) -> None:
         # The framework asks itself whether it is there; that must not go out to a proxy.
         os.environ[name] = ",".join(filter(None, (os.environ.get(name), *LOOPBACK)))
 
+    _import_framework()
     from gradio import http_server, processing_utils, routes
 
     own = functools.partial(uvicorn.Config, **server_settings())
@@ -100,6 +106,17 @@ def prepare_framework(folder: Path) -> None:
     routes.CustomCORSMiddleware = NoCrossOrigin
     processing_utils.async_ssrf_protected_get = no_fetch
     processing_utils.async_ssrf_protected_download = no_fetch
+
+
+def _import_framework() -> None:
+    """Load the framework without the packages that it could reach out with; a release that needs them gets them."""
+    try:
+        with closed_packages():
+            importlib.import_module("gradio")
+            importlib.import_module("gradio.routes")
+    except Exception:
+        for name in [name for name in sys.modules if name.partition(".")[0] in ("gradio", "gradio_client")]:
+            del sys.modules[name]
 
 
 def own_folder() -> Path:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
+import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 MOST_OF_ONE_ADDRESS = 32
@@ -16,7 +17,7 @@ MOST_OF_ONE_ADDRESS = 32
 MOST_OF_OTHERS = 256
 """All but this machine together."""
 FIRST_REQUEST_S = 20.0
-"""From opening to a whole request head."""
+"""To a whole request head, from opening or from the first byte of a further one."""
 LOOPBACK_CLIENTS = ("127.0.0.1", "::1")
 
 
@@ -62,22 +63,35 @@ def limited(protocol: type[Any], places: Places) -> type[Any]:
             self._waits = self.loop.call_later(FIRST_REQUEST_S, self._close_idle)
 
         def connection_lost(self, exc: Exception | None) -> None:
-            if self._waits is not None:
-                self._waits.cancel()
+            self._wait_no_more()
             if self._address is not None:
                 places.leave(self._address)
                 super().connection_lost(exc)
 
         def data_received(self, data: bytes) -> None:
-            if self._address is not None:
-                super().data_received(data)
+            if self._address is None:
+                return
+            super().data_received(data)
+            if not self._lacks_head():
+                self._wait_no_more()
+            elif self._waits is None:  # the head of a second request has its time as well
+                self._waits = self.loop.call_later(FIRST_REQUEST_S, self._close_idle)
 
         def eof_received(self) -> None:
             if self._address is not None:
                 super().eof_received()
 
+        def _lacks_head(self) -> bool:
+            return self.conn.their_state is h11.IDLE
+
+        def _wait_no_more(self) -> None:
+            if self._waits is not None:
+                self._waits.cancel()
+                self._waits = None
+
         def _close_idle(self) -> None:
-            if self.cycle is None:
+            self._waits = None
+            if self._lacks_head():
                 self.transport.close()
 
     return Limited

@@ -6,6 +6,8 @@ the user's becomes a sentence in the status line; nothing else of the page is to
 
 from __future__ import annotations
 
+import base64
+import re
 import tempfile
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -13,15 +15,20 @@ from functools import partial, wraps
 from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from irpreview import __version__
 from irpreview.analysis import Analysis
 from irpreview.cards import card_of
 from irpreview.core.exposure.setting import Wishes
+from irpreview.core.field_page import FieldPlace, field_page
 from irpreview.core.scene import strokes as brush
 from irpreview.core.units import parse_shutter
-from irpreview.errors import BadValue, IrpreviewError
+from irpreview.errors import BadValue, CannotWrite, IrpreviewError, Stopped
+from irpreview.field_pages import field_place_of
 from irpreview.io.card_files import CARD_KINDS, write_card
+from irpreview.io.field_page import field_page_html
+from irpreview.io.photo_reader import PhotoReader
 from irpreview.io.photos import load_photo
-from irpreview.records import CLASS_NAMES, CLASS_WORDS, WORKING_SIDE_PX, Kit
+from irpreview.records import CLASS_NAMES, CLASS_WORDS, WORKING_SIDE_PX, Kit, Photo
 from irpreview.request import Inputs, Lessons, Request, conditions_of, kit_of, parse_place, parse_when
 from irpreview.web import answer, pictures, sections
 from irpreview.web.answer import SHUTTERS_S, WINDS_M_S, sentence
@@ -37,6 +44,7 @@ T = TypeVar("T")
 P = ParamSpec("P")
 PATIENCE_S = 0.4
 """So long one waits for one's turn without a word."""
+STOPPED = "Stopped."
 WORKING = "Working out the answer."
 MOST_UNDONE = 20
 
@@ -59,10 +67,18 @@ def answered(
 class Desk:
     """The page's handlers over one set of sessions. `folder` is for files on their way; `keeping` for what stays."""
 
-    def __init__(self, folder: Path, sessions: Sessions | None = None, keeping: Keeping | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        sessions: Sessions | None = None,
+        keeping: Keeping | None = None,
+        reader: PhotoReader | None = None,
+    ) -> None:
         self.folder = folder
         self.sessions = sessions if sessions is not None else Sessions()  # an empty one counts as false
         self.keeping = keeping if keeping is not None else Keeping()
+        self.reader = reader
+        """Reads the snaps that are given, and can be ended; None = they are read here, and cannot."""
         self.uploads = Uploads(folder)
         self.turns = Turns()
         self.taught: Callable[[Kit, float | None], Kit] = lambda kit, _sun_height_deg: kit
@@ -70,23 +86,45 @@ class Desk:
 
     # ---- one thing at a time ------------------------------------------------------------------------------------
 
-    def in_turn(self, work: Callable[[], T]) -> Generator[Shown, None, T]:
-        """Do heavy work when its turn comes; who has to wait is told. No lock is held while something is shown."""
+    def in_turn(
+        self, work: Callable[[], T], token: str | None = None, since: int | None = None
+    ) -> Generator[Shown, None, T]:
+        """Do heavy work when its turn comes; who has to wait is told. No lock is held while something is shown.
+
+        token: whose "Stop" keeps it from being begun; None = nobody's. since: how many stops do not count, because
+        they came before it was asked for; None = those until now. Raises Stopped.
+        """
+        heard = self.sessions.stops(token) if since is None else since
+
+        def stopped() -> bool:
+            return token is not None and self.sessions.stops(token) > heard
+
         ticket = self.turns.join()
         try:
-            if not self.turns.wait(ticket, PATIENCE_S):
+            if not self.turns.wait(ticket, PATIENCE_S, stopped) and not stopped():
                 others = self.turns.ahead(ticket)
                 tasks = "another task comes" if others <= 1 else f"{others} other tasks come"
                 yield Shown(status=f"One moment: {tasks} first on this computer; yours follows by itself.")
-                self.turns.wait(ticket)
+                self.turns.wait(ticket, given_up=stopped)
+            if stopped():
+                raise Stopped("stopped, as asked")
             return work()
         finally:
             self.turns.leave(ticket)
 
-    def told(self, work: Callable[[], Shown]) -> Iterator[Shown]:
+    def told(self, work: Callable[[], Shown], token: str | None = None) -> Iterator[Shown]:
         """A heavy handler, in its turn."""
-        shown = yield from self.in_turn(work)
-        yield shown
+        try:
+            yield (yield from self.in_turn(work, token))
+        except Stopped:
+            yield Shown(status=STOPPED)
+
+    def stop(self, token: str | None) -> Shown:
+        """Give up what this page has asked for and not got: the snap being read, and all that waits its turn."""
+        self.sessions.stop(token)
+        if self.reader is not None:
+            self.reader.stop(token)
+        return Shown()  # what was given up says so itself
 
     def at_once(self, token: str | None, work: Callable[[], Shown]) -> Iterator[Shown]:
         """A quick handler: it waits for nobody else, only for what the same page is being worked on."""
@@ -144,14 +182,16 @@ class Desk:
     def add(self, token: str | None, files: Sequence[str | Path]) -> Iterator[Shown]:
         """Read snaps, look at the first new one, then find lead and picture of the others.
 
-        Yields as soon as something can be shown; between two snaps others have their turn. Uploaded files inside the
-        page's folder are deleted once read.
+        Yields as soon as something can be shown; between two snaps others have their turn, and "Stop" is heard.
+        A snap whose picture is there gets its answer as well. Uploaded files inside the page's folder are deleted
+        once read.
         """
         faults: list[str] = []
         first: int | None = None
+        since = self.sessions.stops(token)
         try:
             for path in files:
-                index = yield from self.in_turn(partial(self._read, token, Path(path), faults))
+                index = yield from self.in_turn(partial(self._read, token, Path(path), faults), token, since)
                 if index is None:
                     continue
                 if first is None:
@@ -159,16 +199,24 @@ class Desk:
                     yield (yield from self.in_turn(partial(self._look_at, token, index)))
                     yield (yield from self.in_turn(partial(self._finish, token, index)))
                 else:
-                    yield (yield from self.in_turn(partial(self._glance_at, token, index)))
+                    yield (yield from self.in_turn(partial(self._glance_at, token, index), token, since))
             if first is None:
                 yield Shown(status="No photo could be read." if faults else "No photo was given.", sorry=True)
             if faults:
                 yield Shown(faults=tuple(faults))
+        except Stopped:
+            yield Shown(status=self._stopped(files), faults=tuple(faults))
         except Exception as error:
             yield sorry(error)
         finally:
             for path in files:
                 self.uploads.discard(Path(path))
+
+    @staticmethod
+    def _stopped(files: Sequence[str | Path]) -> str:
+        """What a stop left undone: uploaded files that were not read are still there."""
+        left = sum(Path(path).exists() for path in files)
+        return STOPPED if not left else f"{STOPPED} {left} {'snap was' if left == 1 else 'snaps were'} not read."
 
     def _read(self, token: str | None, path: Path, faults: list[str]) -> int | None:
         """Read one snap; its number in the list, or None with a line in `faults`."""
@@ -178,23 +226,30 @@ class Desk:
                 faults += [] if full in faults else [full]
                 return None
             try:
-                photo = load_photo(path, zone=session.inputs.zone or None, max_side=WORKING_SIDE_PX)
+                photo = self._photo(path, session.inputs.zone or None, token)
                 kept = self._kept_file(session, path)
+            except Stopped:
+                raise
             except IrpreviewError as error:
                 faults.append(sentence(str(error)))
-                return None
-            finally:
                 self.uploads.discard(path)
+                return None
+            self.uploads.discard(path)
             thumb = pictures.jpeg_bytes(pictures.shrunk(photo.pixels, pictures.THUMB_SIDE_PX), 80)
             session.snaps.append(Snap(photo, thumb, file=kept))
             return len(session.snaps) - 1
+
+    def _photo(self, path: Path, zone: str | None, token: str | None) -> Photo:
+        if self.reader is None:
+            return load_photo(path, zone=zone, max_side=WORKING_SIDE_PX)
+        return self.reader.read(path, zone=zone, max_side=WORKING_SIDE_PX, wanted_by=token)
 
     def _kept_file(self, session: Session, path: Path) -> Path | None:
         if not session.owner:
             return None
         try:
             return self.keeping.take_in(session.token, path)
-        except OSError:  # a full disk is no reason to stop
+        except (OSError, CannotWrite):  # a full disk is no reason to stop
             return None
 
     def _look_at(self, token: str | None, index: int, keep_time: bool = False) -> Shown:
@@ -239,7 +294,7 @@ class Desk:
             snap = session.snaps[index]
             try:
                 analysis = self._analysis(session, snap, for_strip=True)
-                session.snaps[index] = self._judged(snap, analysis)
+                session.snaps[index] = self._judged(snap, analysis, with_framing=True)
             except IrpreviewError as error:
                 session.snaps[index] = replace(snap, trouble=sentence(str(error)))
             self.keeping.save(session)
@@ -248,16 +303,23 @@ class Desk:
             return Shown(parts={"strip": self._strip(session)}, status=words)
 
     def _glance_at_rest(self, token: str | None) -> Iterator[Shown]:
+        since = self.sessions.stops(token)
         with self.sessions.at(token) as session:
             waiting = [i for i, one in enumerate(session.snaps) if not one.infrared and not one.trouble]
         for index in waiting:
-            yield (yield from self.in_turn(partial(self._glance_at, token, index)))
+            try:
+                yield (yield from self.in_turn(partial(self._glance_at, token, index), token, since))
+            except Stopped:
+                yield Shown(status=STOPPED)
+                return
 
     def pick(self, token: str | None, index: int, keep_time: bool = False) -> Iterator[Shown]:
         """Look closer at another snap: its picture first, then the answer."""
         try:
-            yield (yield from self.in_turn(partial(self._look_at, token, index, keep_time)))
+            yield (yield from self.in_turn(partial(self._look_at, token, index, keep_time), token))
             yield (yield from self.in_turn(partial(self._finish, token, index)))
+        except Stopped:
+            yield Shown(status=STOPPED)
         except Exception as error:
             yield sorry(error)
 
@@ -329,9 +391,9 @@ class Desk:
         self.keeping.save(session)
 
     @staticmethod
-    def _judged(snap: Snap, analysis: Analysis) -> Snap:
+    def _judged(snap: Snap, analysis: Analysis, with_framing: bool = False) -> Snap:
         small = pictures.jpeg_bytes(pictures.shrunk(analysis.rendering.picture, pictures.SIDE_BY_SIDE_PX), 82)
-        return replace(snap, glance=answer.glance_of(analysis), infrared=small, trouble="")
+        return replace(snap, glance=answer.glance_of(analysis, with_framing), infrared=small, trouble="")
 
     # ---- kit, place and day -------------------------------------------------------------------------------------
 
@@ -533,12 +595,25 @@ class Desk:
                     pictures={name: self._motion(session, analysis)},
                     values={"version": session.version, "shutter": answer.shutter_now(analysis)},
                 )
+            if re.fullmatch(r"framing\d", name):
+                return self._framing(session, analysis, int(name[-1]))
             if name not in pictures.VIEWS:
                 raise BadValue(f"there is no view {name!s:.20}; choose one below the picture")
             parts = {"legend": sections.legend(analysis)} if name == "separation" else {}
             if name == "map":
                 parts = {"areas": sections.areas(analysis)}
             return Shown(pictures=self._views(analysis, (name,)), parts=parts, values={"version": session.version})
+
+    @staticmethod
+    def _framing(session: Session, analysis: Analysis, number: int) -> Shown:
+        """The infrared picture inside one of the framings; with the first comes the list of all."""
+        found = analysis.framings.best
+        picture = analysis.framing_picture(found[number]) if number < len(found) else analysis.rendering.picture
+        return Shown(
+            pictures={f"framing{number}": pictures.data_address(picture)},
+            parts={"framings": sections.framings(analysis)} if number == 0 else {},
+            values={"version": session.version},
+        )
 
     @staticmethod
     def _views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
@@ -549,6 +624,9 @@ class Desk:
         """What is behind the answer: one section."""
         with self.sessions.at(token) as session:
             if name == "beside":
+                if session.snaps and not session.snaps[session.current].glance.framing:
+                    analysis, snap = self.analysis_of(session), session.snaps[session.current]
+                    session.snaps[session.current] = replace(snap, glance=answer.glance_of(analysis, True))
                 return Shown(parts={"section-body": sections.beside(session)})
             if name not in sections.SECTIONS:
                 raise BadValue(f"there is no section {name!s:.20}")
@@ -571,6 +649,48 @@ class Desk:
                 ]
             has = "with" if card.place is not None else "without"
             return Shown(status=f"The card is ready, {has} the location.", values={"cards": files})
+
+    def make_field_page(self, token: str | None, with_place: bool) -> Iterator[Shown]:
+        """The field page of all snaps as one HTML file; between two snaps others have their turn."""
+        try:
+            with self.sessions.at(token) as session:
+                count = len(session.snaps)
+            if not count:
+                raise BadValue("there is no snap yet; add one first")
+            places: list[FieldPlace] = []
+            faults: list[str] = []
+            for index in range(count):
+                if count > 1:
+                    yield Shown(status=f"The field page: place {index + 1} of {count}.")
+                work = partial(self._field_place, token, index, with_place, faults)
+                place = yield from self.in_turn(work, token)
+                places += [] if place is None else [place]
+            page = field_page(tuple(places), with_place=with_place, version=__version__)
+            text = field_page_html(page).encode()
+            address = "data:application/octet-stream;base64," + base64.b64encode(text).decode("ascii")
+            has = f"{'with' if with_place else 'without'} location{'s' if count > 1 else ''}"
+            yield Shown(
+                status=f"The field page is ready, {has}; send it to the phone and open it there.",
+                faults=tuple(faults),
+                values={"cards": [{"kind": "field page", "name": "field.html", "address": address}]},
+            )
+        except Stopped:
+            yield Shown(status=STOPPED)
+        except Exception as error:
+            yield sorry(error)
+
+    def _field_place(self, token: str | None, index: int, with_place: bool, faults: list[str]) -> FieldPlace | None:
+        """One snap's part of the field page; None with a line in `faults` where it has no setting to take along."""
+        with self.sessions.at(token) as session:
+            if index >= len(session.snaps):
+                return None
+            snap, looked_at = session.snaps[index], index == session.current
+            try:
+                analysis = self.analysis_of(session) if looked_at else self._analysis(session, snap, for_strip=True)
+                return field_place_of(analysis, Path(snap.photo.name).stem, with_place)
+            except IrpreviewError as error:
+                faults.append(sentence(f"{snap.photo.name}: {error}"))
+                return None
 
     # ---- showing ------------------------------------------------------------------------------------------------
 

@@ -22,6 +22,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from irpreview.analysis import analyse
 from irpreview.core.scene.class_picture import CLASS_COLOURS, CLASS_LETTERS
 from irpreview.core.units import shutter_text
+from irpreview.io.photo_reader import PhotoReader
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Photo
 from irpreview.web import answer
 from irpreview.web.access_control import UPLOAD_LIMIT_BYTES, UPLOAD_PATH
@@ -69,7 +70,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
     """Name of each call: (what answers it, whether it is quick)."""
 
     def heavy(work: Callable[[str | None, Mapping[str, Any]], Shown]) -> tuple[Call, bool]:
-        return (lambda token, data, _: desk.told(lambda: work(token, data))), False
+        return (lambda token, data, _: desk.told(lambda: work(token, data), token)), False
 
     def quick(work: Callable[[str | None, Mapping[str, Any]], Shown]) -> tuple[Call, bool]:
         return (lambda token, data, _: desk.at_once(token, lambda: work(token, data))), True
@@ -90,6 +91,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
 
     return {
         "open": (opened, False),
+        "stop": (lambda token, _data, _owner: desk.stop(token), True),
         "give": plain(lambda token, data: desk.give(token, data.get("given"))),
         "pick": plain(lambda token, data: desk.pick(token, _whole(data, "index"))),
         "drop": quick(lambda token, data: desk.drop(token, _whole(data, "index"))),
@@ -117,6 +119,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
         "card": heavy(
             lambda token, data: desk.make_card(token, str(data.get("title", "")), data.get("with_place") is True)
         ),
+        "field_page": plain(lambda token, data: desk.make_field_page(token, data.get("with_place") is True)),
         "log_plan": plain(log.plan),
         "log_note": plain(log.note),
         "log_undo": plain(lambda token, _: log.undo(token)),
@@ -137,7 +140,7 @@ def build_server(folder: Path, middleware: list[Any], log_file: Path | None = No
         openapi_url=None,
         middleware=[*middleware, _gzip()],
     )
-    desk = Desk(folder)
+    desk = Desk(folder, reader=PhotoReader())
     calls = calls_of(desk, LogDesk(desk, log_file))
     html = page_html()
 
@@ -161,12 +164,13 @@ def build_server(folder: Path, middleware: list[Any], log_file: Path | None = No
         server.api(
             _endpoint(name, call),
             name=name,
-            concurrency_id="quick" if is_quick else "heavy",
+            # the one that has to get through when all others are stuck
+            concurrency_id="stop" if name == "stop" else "quick" if is_quick else "heavy",
             concurrency_limit=MOST_QUICK if is_quick else MOST_HEAVY,
             api_visibility="undocumented",
         )
     server.desk, server.uploads = desk, desk.uploads
-    server.warming = threading.Thread(target=_warm_up, daemon=True)
+    server.warming = threading.Thread(target=_warm_up, args=(desk.reader,), daemon=True)
     server.warming.start()
     return server
 
@@ -195,9 +199,10 @@ def _endpoint(name: str, call: Call) -> Callable[..., Any]:
     return run
 
 
-def _warm_up() -> None:
+def _warm_up(reader: PhotoReader) -> None:
     """Load network and tables before the first snap comes; failures are told when they matter."""
     with contextlib.suppress(Exception):
+        reader.start()
         analysis = analyse(Photo(np.full((96, 128, 3), 128, np.uint8)))
         _ = analysis.verdict, analysis.why_no_exposure
         importlib.import_module("sklearn.ensemble")  # what the tones are blended with costs a second to load

@@ -73,6 +73,8 @@ class Session:
     """Number of the last move of a slider that has arrived, worked on or not."""
     newest_entry: int = 0
     """Number of the last state of the entries that has arrived, worked on or not."""
+    stops: int = 0
+    """How often "Stop" was pressed; work that was asked for before the last time is not begun any more."""
     used_at: float = 0.0
     owner: bool = False
     """Whether the page was opened on the computer that shows it; only there is the log open."""
@@ -128,6 +130,17 @@ class Sessions:
         with suppress(KeyError):
             session = self._find(token)
             session.newest_entry = max(session.newest_entry, number)
+
+    def stop(self, token: str | None) -> None:
+        """Note that all that was asked for so far is not wanted any more; nothing for an unknown session."""
+        with suppress(KeyError):
+            self._find(token).stops += 1
+
+    def stops(self, token: str | None) -> int:
+        """How often an open page was stopped; 0 for an unknown one."""
+        with self._lock:
+            session = self._all.get(token or "")
+        return session.stops if session is not None else 0
 
     def free(self, token: str | None, patience_s: float) -> bool:
         """Whether nobody works on the session, now or within `patience_s`; an unknown one is free."""

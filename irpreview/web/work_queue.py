@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+_LOOK_S = 0.5
 UNCLAIMED_S = 10.0
 """A turn that nobody takes for so long (a page closed in the middle) goes to the next in line."""
 
@@ -42,11 +43,16 @@ class Turns:
         with self._lock:
             return self._line.index(ticket) if ticket is not None and ticket in self._line else len(self._line)
 
-    def wait(self, ticket: Ticket, patience_s: float | None = None) -> bool:
-        """Wait for the ticket's turn; False when patience [s] ended before it came, the place in line is kept."""
+    def wait(
+        self, ticket: Ticket, patience_s: float | None = None, given_up: Callable[[], bool] = lambda: False
+    ) -> bool:
+        """Wait for the ticket's turn; False when patience [s] ended before it came, the place in line is kept.
+
+        given_up: asked at least once a second; once it says True the wait is over as well.
+        """
         end = None if patience_s is None else self.clock() + patience_s
         while True:
-            left = 1.0 if end is None else min(1.0, end - self.clock())
+            left = _LOOK_S if end is None else min(_LOOK_S, end - self.clock())
             if ticket.called.wait(max(left, 0.0)):
                 with self._lock:
                     if ticket not in self._line:  # called, not claimed in time, and passed over
@@ -56,7 +62,7 @@ class Turns:
                         continue
                     ticket.claimed = True
                 return True
-            if end is not None and self.clock() >= end:
+            if given_up() or (end is not None and self.clock() >= end):
                 return False
             with self._lock:
                 first = self._line[0]

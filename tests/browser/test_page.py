@@ -157,7 +157,7 @@ def test_the_sliders_change_the_picture_and_the_setting(desk, snap):
     answered(desk)
     before = setting(desk).inner_text()
     wind, shutter = (desk.get_by_role("slider", name=name, exact=True) for name in ("Wind", "Shutter"))
-    expect(wind).to_have_attribute("aria-valuetext", "Unknown: light breeze assumed")
+    expect(wind).to_have_attribute("aria-valuetext", "Unknown: gentle breeze assumed")
     wind.focus()
     for key in ("End", "Home", "ArrowRight", "ArrowRight", "End"):
         wind.press(key)

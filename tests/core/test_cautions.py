@@ -36,12 +36,25 @@ def test_sensor_and_shutter_are_warned_for_long_frames_into_the_sun_only() -> No
 
 def test_the_place_has_its_own_dangers_and_local_rules_go_first() -> None:
     share = {"water": 0.2, "structure": 0.1, "tree": 0.3}
-    said = cautions_for(share, BEHIND, 1.0, Conditions(wind_m_s=12.0))
+    said = cautions_for(share, BEHIND, 1.0, Conditions(wind_m_s=12.0, water_kind="sea"))
     assert TIDE in said
     assert RUIN in said
     assert Caution(CautionKind.EDGE, gust_m_s=18.0) in said
     assert Caution(CautionKind.BRANCH, gust_m_s=18.0) in said
     assert said[-1] == LOCAL
+
+
+def test_a_tide_is_told_of_the_sea_and_of_unknown_water_with_an_if_and_last() -> None:
+    share = {"water": 0.3, "structure": 0.1}
+    for kind in ("pond", "lake"):
+        said = cautions_for(share, BEHIND, 1.0, Conditions(wind_m_s=1.0, water_kind=kind))
+        assert "tide" not in " ".join(in_words(one).long for one in said)
+    unknown = cautions_for(share, BEHIND, 1.0, CALM)
+    assert TIDE not in unknown
+    assert [one.kind for one in unknown][-2:] == [CautionKind.TIDE_IF_TIDAL, CautionKind.LOCAL_RULES]
+    assert in_words(unknown[-2]).long.startswith("By tidal water")
+    falls = cautions_for(share, BEHIND, 1.0, Conditions(wind_m_s=1.0, water_kind="falls"))
+    assert Caution(CautionKind.STREAM) in falls
 
 
 def test_a_calm_field_gets_no_warning() -> None:

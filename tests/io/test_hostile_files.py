@@ -1,8 +1,10 @@
 """Files that lie: cut in the middle and closed, endless, or pointing elsewhere. T.81 = ITU-T T.81 (JPEG)."""
 
+import contextlib
 import io
 import os
 import time
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +12,11 @@ import pytest
 from PIL import Image
 
 from irpreview.core.units import parse_shutter, parse_wind
-from irpreview.errors import BadKit, BadPhoto, BadValue
+from irpreview.core.words import long_words
+from irpreview.errors import BadKit, BadLog, BadPhoto, BadValue
+from irpreview.io.field_log import FieldLog
 from irpreview.io.kits import load_kit
+from irpreview.io.log_exchange import import_log
 from irpreview.io.photos import load_photo
 
 SCENE = Path(__file__).parents[2] / "demo_scenes" / "low_flats" / "photo.jpg"
@@ -60,7 +65,7 @@ def test_a_small_picture_whose_header_says_it_is_large_is_refused():
 
 def _believed(data: bytes) -> bool:
     try:
-        return not any("may be damaged" in doubt for doubt in load_photo(data).doubts)
+        return not any("may be damaged" in doubt for doubt in long_words(load_photo(data).doubts))
     except BadPhoto:
         return False
 
@@ -148,3 +153,92 @@ def test_a_curve_file_that_is_none_is_not_quoted(tmp_path):
     with pytest.raises(BadKit) as caught:
         load_kit(tmp_path / "k.toml")
     assert "secret" not in str(caught.value)
+
+
+def test_scans_are_counted_against_the_size_they_go_over():
+    """Each scan is a pass over the whole picture (T.81, G.1.1), so what counts is scans times pixels."""
+    packed = io.BytesIO()
+    Image.new("RGB", (8000, 8000), (90, 90, 90)).save(packed, "JPEG", progressive=True, quality=10)
+    data = packed.getvalue()
+    load_photo(data, max_side=256)
+    at = data.rfind(b"\xff\xda")
+    begun = time.monotonic()
+    with pytest.raises(BadPhoto, match="goes over its 64 megapixels"):
+        load_photo(data[:at] + data[at:-2] * 20 + b"\xff\xd9", max_side=256)
+    assert time.monotonic() - begun < 5.0
+
+
+SECRET = "kx7secret"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f'{SECRET} = "{SECRET}"',
+        f"{SECRET}:x:0:0:{SECRET}:/root",
+        f"[{SECRET}]\n{SECRET} = 1",
+        f'[filter]\n{SECRET} = "{SECRET}"',
+        f'[filter]\ncut_on_nm = "{SECRET}"',
+        f'[body]\nhas_bulb = "{SECRET}"',
+        f"[filter]\ncut_on_nm = {SECRET}",
+        f"a.{SECRET} = 1\n[a.{SECRET}.b]",
+        f"a = '''{SECRET}",
+        f'[calibration]\nclass_correction_stops = {{ {SECRET} = "{SECRET}" }}',
+    ],
+)
+def test_no_refusal_of_a_kit_quotes_the_file(tmp_path, text):
+    (tmp_path / "k.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(BadKit) as caught:
+        load_kit(tmp_path / "k.toml")
+    assert SECRET not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("a.json", f'{{"{SECRET}": {SECRET}}}'),
+        ("a.json", f'{{"schema": "{SECRET}", "frames": []}}'),
+        ("a.json", f'{{"schema": "irpreview-log/{"9" * 99}", "frames": []}}'),
+        *(
+            ("a.json", f'{{"schema": "irpreview-log/2", "frames": [{{"kit_name": "k", "{key}": "{SECRET}"}}]}}')
+            for key in ("iso", "in_shade", "taken_at", "taken_on", "outcome", "subject", "latitude_deg")
+        ),
+        ("a.json", f'{{"schema": "irpreview-log/2", "frames": [], "hot_spots": [{{"kit_name": "{SECRET}"}}]}}'),
+        (
+            "a.json",
+            '{"schema": "irpreview-log/2", "frames": [], "differences": [{"kit_name": "k", "class_name": "SECRET",'
+            ' "difference_stops": 1, "share": 0.2, "pair_key": "SECRET"}]}'.replace("SECRET", SECRET),
+        ),
+        ("a.csv", f"kit_name,iso\nk,{SECRET}\n"),
+        ("a.csv", f"{SECRET},iso\nk,1\n"),
+        ("a.csv", f"kit_name,subject\nk,{SECRET}\n"),
+    ],
+)
+def test_no_refusal_of_an_import_quotes_the_file(tmp_path, name, text):
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    with FieldLog(tmp_path / "log.sqlite") as log, pytest.raises(BadLog) as caught:
+        import_log(log, tmp_path / name)
+    assert SECRET not in str(caught.value)
+    assert "9" * 20 not in str(caught.value)
+
+
+def test_no_refusal_of_a_photo_quotes_the_file():
+    chunk = b"sEcR"
+    packed = io.BytesIO()
+    Image.new("RGB", (80, 80)).save(packed, "PNG")
+    data = packed.getvalue()
+    body = len(b"").to_bytes(4, "big") + chunk + zlib.crc32(chunk).to_bytes(4, "big")
+    told = []
+    for bad in (data[:33] + body.replace(b"sEcR", b"SEcR") + data[33:], data[:8] + body + data[33:]):
+        with contextlib.suppress(BadPhoto):
+            load_photo(bad)
+            continue
+        told.append(refusal(bad))
+    assert told
+    assert not any("EcR" in one for one in told)
+
+
+def refusal(data):
+    with pytest.raises(BadPhoto) as caught:
+        load_photo(data)
+    return str(caught.value)

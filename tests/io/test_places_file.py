@@ -1,5 +1,7 @@
 """The list of places: TOML and CSV say the same, and what is wrong is said in one line."""
 
+import os
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -49,16 +51,16 @@ def test_toml_and_csv_say_the_same(tmp_path) -> None:
     ("name", "text", "words"),
     [
         ("p.toml", "place = 3", "one \\[\\[place\\]\\]"),
-        ("p.toml", "[[spot]]\nat = '1,2'", "'spot' does not belong"),
+        ("p.toml", "[[spot]]\nat = '1,2'", "holds something else"),
         ("p.toml", "[[place]]\nat = '1,2", "is not TOML"),
         ("p.toml", "", "lists 0 places"),
         ("p.toml", "[[place]]\nname = 'x'", "place 1 has neither at nor snap"),
         ("p.toml", "[[place]]\nat = '1,2'\nheadin = 3", "'headin' is no key"),
         ("p.toml", "[[place]]\nat = '1,2'\nheading = 700", "heading = 700 must be a number from -360 to 360"),
-        ("p.toml", "[[place]]\nat = '1,2'\nfocal = 'wide'", "focal = 'wide' must be a number"),
+        ("p.toml", "[[place]]\nat = '1,2'\nfocal = 'wide'", "focal must be a number"),
         ("p.toml", "[[place]]\nat = '1,2'\nfrom = '09:00'", "from and until go together"),
         ("p.toml", "[[place]]\nat = true", "at = True must be a text"),
-        ("p.csv", "name,where\nx,y\n", "column 'where' is not known"),
+        ("p.csv", "name,where\nx,y\n", "column 2 has a name that is not known"),
         ("p.csv", "name\n", "lists 0 places"),
     ],
 )
@@ -66,6 +68,14 @@ def test_what_is_wrong_is_said_in_one_line(tmp_path, name: str, text: str, words
     with pytest.raises(BadValue, match=words) as refused:
         read_places(written(tmp_path, name, text))
     assert "\n" not in str(refused.value)
+
+
+def test_a_pipe_and_endless_names_do_not_hang(tmp_path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")
+    with pytest.raises(BadValue, match="ordinary"):
+        read_places(tmp_path / "pipe.toml")
+    with pytest.raises(BadValue, match="dots"):
+        read_places(written(tmp_path, "long.toml", ".".join("a" * 90_000) + "=1"))
 
 
 def test_no_file_a_folder_a_picture_and_a_book_are_refused(tmp_path) -> None:

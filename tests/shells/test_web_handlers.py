@@ -167,7 +167,7 @@ def test_an_unknown_wind_is_unknown_and_never_zero(desk, token, small):
     assert analysis(desk, token).request.conditions.wind_m_s == 0.0
     desk.settle(token, 0, -1)
     assert analysis(desk, token).request.conditions.wind_m_s is None
-    assert answer.wind_words(0) == "Unknown: light breeze assumed"
+    assert answer.wind_words(0) == "Unknown: gentle breeze assumed"
 
 
 def test_every_wind_of_the_slider_is_its_own_beaufort_force():
@@ -366,8 +366,30 @@ def test_cards_are_handed_over_without_a_place_and_nothing_is_left(desk, token, 
     assert not [path for path in desk.folder.rglob("*") if path.is_file()]
 
 
+def test_the_field_page_of_all_snaps_comes_without_places_and_nothing_is_left(desk, token, small):
+    assert "no snap yet" in list(desk.make_field_page(token, False))[-1].status
+    shown = give(desk, token, small)[-1]
+    give(desk, token, small)
+    *before, made = desk.make_field_page(token, False)
+    assert [one.status for one in before if one.status.startswith("The field page: place")] == [
+        "The field page: place 1 of 2.",
+        "The field page: place 2 of 2.",
+    ]
+    assert "without locations" in made.status
+    (only,) = made.values["cards"]
+    text = base64.b64decode(only["address"].partition(",")[2]).decode()
+    facts = json.loads(re.search(r'id="facts">(.*?)</script>', text, re.DOTALL)[1])
+    assert len(facts["places"]) == 2
+    assert facts["with_place"] is False
+    assert shown.values["entries"]["place"].split(",")[0][:5] not in re.sub(r"data:image[^\"]*", "", text)
+    assert not [path for path in desk.folder.rglob("*") if path.is_file()]
+    with_place = list(desk.make_field_page(token, True))[-1].values["cards"][0]["address"]
+    assert shown.values["entries"]["place"].split(",")[0][:5] in base64.b64decode(with_place.partition(",")[2]).decode()
+
+
 def test_every_handler_without_a_session_says_so(desk):
-    for shown in (*desk.pick(None, 0), desk.move("made-up", 0, 0), desk.undo(None), desk.make_card("x", "", False)):
+    running = (*desk.pick(None, 0), *desk.make_field_page(None, False))
+    for shown in (*running, desk.move("made-up", 0, 0), desk.undo(None), desk.make_card("x", "", False)):
         assert "Add the snap again" in shown.status
 
 

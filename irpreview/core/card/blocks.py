@@ -20,6 +20,7 @@ from irpreview.core.card.field_tables import (
     red_channel_rows,
     setting_choices,
 )
+from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.units import shutter_text, zone_text
 from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.card_words import (
@@ -105,6 +106,10 @@ def _setting_figure(card: ShotCard) -> Figure:
         return Figure("Setting", "No setting of this kit reaches the light.")
     unsure = best.shutter_s.high > 4.0 * best.shutter_s.low
     notes = [f"Could be {time_range_words(best.shutter_s)}" + (": test exposures first." if unsure else ".")]
+    asked = card.facts["asked_time"]
+    if isinstance(asked, AskedTime) and (asked.setting is None or asked.grey_filter is not None):
+        grey = asked.grey_filter
+        notes.insert(0, in_words(asked).long if asked.setting is None or grey is None else in_words(grey).short)
     if isinstance(minutes, (int, float)):
         notes.append(f"Allow {shutter_text(60.0 * minutes)} a frame in all.")
     return Figure("Setting", setting_words(best), tuple(notes))
@@ -165,7 +170,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         Block(
             "If the wind differs",
             (_wind_now(facts, exposure),),
-            table=_wind_cells(facts["wind_table"], exposure.recommended),
+            table=wind_cells(facts["wind_table"], exposure.recommended),
             shares=(0.1, 0.19, 0.23, 0.24, 0.24),
         ),
         Block(
@@ -261,7 +266,7 @@ def _tone_words(card: ShotCard) -> str:
     return "; ".join(parts) + "."
 
 
-def _wind_cells(rows: Sequence[WindRow], planned: Setting | None) -> tuple[tuple[str, ...], ...]:
+def wind_cells(rows: Sequence[WindRow], planned: Setting | None) -> tuple[tuple[str, ...], ...]:
     """Forces that ask for the same are one row, with what tells the least of them: the next row begins where it ends.
 
     An aperture is named where it is not the planned one.

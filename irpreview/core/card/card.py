@@ -21,6 +21,8 @@ from irpreview.core.card.field_tables import (
     sky_corrections,
     wind_table,
 )
+from irpreview.core.exposure.asked_time import AskedTime
+from irpreview.core.light.coarse_sun import tells_place
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import focus_lines
@@ -32,7 +34,6 @@ from irpreview.records import (
     Conditions,
     Exposure,
     Light,
-    LightBy,
     Movement,
     Place,
     Rendering,
@@ -79,6 +80,7 @@ def build_card(
     place: Place | None = None,
     with_place: bool = False,
     version: str = "",
+    asked_time: AskedTime | None = None,
 ) -> ShotCard:
     """Everything for the field on one card.
 
@@ -103,7 +105,7 @@ def build_card(
         "red_channel": red_channel_words(kit),
         "minutes_per_frame": minutes_per_frame(exposure),
         "light_window": clean(light_window if with_place or not light_window else (HOURS_LEFT_OUT,)),
-        "sun_height_deg": None if not with_place and _tells_place(light) else round(light.sun_height_deg),
+        "sun_height_deg": None if not with_place and tells_place(light) else round(light.sun_height_deg),
         "focus": focus_lines(exposure.focus),
         "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
         "movement": movement.notes if movement is not None else (),
@@ -112,6 +114,7 @@ def build_card(
             light, exposure, kit.factor_source, (*assumptions, *rendering.doubts), with_place=with_place
         ),
         "sources": clean(sources),
+        "asked_time": asked_time,
         "version": version,
         "model_id": scene.model_id,
     }
@@ -135,11 +138,6 @@ HOURS_LEFT_OUT = "The hours of good light stay off a card without its place: the
 _SUN_LEFT_OUT = Words("from place and time, left out with the place", "by place and time")
 
 
-def _tells_place(light: Light) -> bool:
-    """Whether the height of the sun was worked out from a place, so that with the day it leads back to it."""
-    return light.known.by in (LightBy.PLACE_AND_TIME, LightBy.PLANNED_TIME)
-
-
 def assumptions_of(
     light: Light, exposure: Exposure, factor_source: str, more: Iterable[object], *, with_place: bool
 ) -> tuple[Words, ...]:
@@ -147,7 +145,7 @@ def assumptions_of(
     sun, metered, factor = in_words(light), in_words(exposure.metered_by), exposure.factor_stops
     stops = f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}), from {factor_source}."
     ev100 = f"EV {exposure.metered_ev100.likely:.1f} at ISO 100"
-    if not with_place and _tells_place(light):
+    if not with_place and tells_place(light):
         sun = _SUN_LEFT_OUT
         if isinstance(exposure.metered_by, SunReading):
             metered, ev100 = Words("a clear day's sun, left out with the place", "clear day"), "by the sun"

@@ -2,7 +2,7 @@
 
 Astronomy, a clear sky and straight ways only. Sun by NREL SPA, how good a light is by `light_plan.worth_of_light`, on a
 grid of five minutes. The order is the best there is (`visiting_order`): most places in their right light, then the best
-light, then least travelling.
+light, then least travelling. Its stays are then moved apart as far as that costs no light.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from irpreview.core.light.light_plan import (
 from irpreview.core.light.spectra import Tables
 from irpreview.core.light.sun_times import sun_up_spans
 from irpreview.core.planning.day_request import DETOUR, SPEED_KM_H, checked_heading, distinct_views
-from irpreview.core.planning.visiting_order import MOST_PLACES, OrderTask, Visit, best_order, feasible_steps
+from irpreview.core.planning.visiting_order import MOST_PLACES, OrderTask, Visit, best_order, feasible_steps, spread_out
 from irpreview.core.scouting.places import straight_m
 from irpreview.errors import BadValue
 from irpreview.records import Caution, CautionKind, Kit, Place, SunSide
@@ -47,8 +47,10 @@ from irpreview.records.day_plan import (
 
 STEP_MIN = 5
 """Stays begin on these; right light is looked for on these. [min]"""
-QUALITY_STEP = 0.05
-"""Mean worth of light is compared in steps of this: finer differences mean nothing, the weights are choices."""
+QUALITY_STEP = 0.15
+"""Mean worth of light is compared in steps of this, to the nearest: hard light from the side is worth 6, from behind
+you 5, against the sun 2, and none of these changes with the hour while the light stays hard [choice]. Finer differences
+mean nothing, the weights are choices themselves, and they would be bought with waiting and walking."""
 LEAST_WORTH = 0.2
 """Below this no stay is planned: the sun in the frame, or so low that it hardly lights anything [choice]."""
 LONGEST_DAY_H = 25
@@ -101,7 +103,7 @@ def plan_day(
     day = _Day(views, first, last, start, back_at_start, travelling)
     skies = _skies(views, day.moments, haze_aod(haze), kit, tables)
     task = day.task(skies)
-    order = best_order(task)
+    order = spread_out(task, best_order(task))
     stays = tuple(day.stay(i, order, task, skies) for i in range(len(order)))
     seen = {visit.place for visit in order}
     left_out = tuple(day.left_out(k, task, skies[k]) for k in range(len(views)) if k not in seen)
@@ -214,7 +216,7 @@ class _Day:
             open_now = self.within_hours(view)
             right.append((least >= GOOD_SCORE) & open_now)
             worth = np.where(open_now & (mean >= LEAST_WORTH), mean, 0.0)
-            quality.append(np.floor(worth / QUALITY_STEP + 1e-9).astype(np.int64))
+            quality.append(np.round(worth / QUALITY_STEP).astype(np.int64))
         return OrderTask(
             step_min=STEP_MIN,
             window_min=self.window_min,
@@ -380,6 +382,7 @@ def _cautions(stays: Sequence[Stay], back_at: datetime | None, first: datetime, 
         dark = [] if moment is None or _is_up(up, moment) else [s for s in sets if s.astimezone(UTC) <= moment]
         if moment is not None and dark:
             said.append(Caution(kind, sun_line=(dark[-1].astimezone(first.tzinfo), moment.astimezone(first.tzinfo))))
+            break  # a way back after a stay in the dark is in the dark too
     said += [Caution(CautionKind.TIDE), Caution(CautionKind.EDGE_WIND_UNKNOWN), Caution(CautionKind.LOCAL_RULES)]
     return tuple(said)
 

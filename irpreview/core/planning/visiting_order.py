@@ -9,6 +9,8 @@ things, each weighing more than all that follow it:
 3. least travelling, which with the same places visited is also most time in hand;
 4. of plans that agree in all this, the one that is over first.
 
+`spread_out` then moves the stays of an order apart as far as this costs none of the first three.
+
 A place whose light has no quality at a moment is not visited then. Without time it is the recursion of Held and Karp
 (1962).
 """
@@ -21,6 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 MOST_PLACES = 12
+SPARE_WANTED_MIN = 30
+"""Time in hand beyond this before a stay is no better [choice]. [min]"""
 _QUALITY_WEIGHT = 4096
 """More than the minutes of travelling that fit into a day and a night and the way back."""
 _NEVER = np.int32(-(2**30))
@@ -84,6 +88,58 @@ def worth_of(task: OrderTask, order: tuple[Visit, ...]) -> Worth:
         quality=sum(int(task.quality[v.place, v.step]) for v in order),
         travel_min=travel,
     )
+
+
+def spread_out(task: OrderTask, order: tuple[Visit, ...]) -> tuple[Visit, ...]:
+    """The same places in the same order, worth the same, with the most time in hand before the tightest stay.
+
+    Time in hand is counted before each stay and before the end of the day, in whole steps up to `SPARE_WANTED_MIN`; of
+    plans that agree in it, each stay begins as early as it can.
+    """
+    if not order:
+        return order
+    wanted = _light_of(task, order)
+    for spare in range(SPARE_WANTED_MIN // task.step_min * task.step_min, 0, -task.step_min):
+        found = _with_spare(task, order, spare)
+        if found is not None and _light_of(task, found) == wanted:
+            return found
+    return _with_spare(task, order, 0) or order
+
+
+def _light_of(task: OrderTask, order: tuple[Visit, ...]) -> tuple[int, int]:
+    worth = worth_of(task, order)
+    return worth.in_right_light, worth.quality
+
+
+def _with_spare(task: OrderTask, order: tuple[Visit, ...], spare_min: int) -> tuple[Visit, ...] | None:
+    """The best light of an order with so much time in hand before each stay and at the end; None where it cannot be."""
+    places = [visit.place for visit in order]
+    steps = task.quality.shape[1]
+    begin = _begin_min(task)
+    gain = task.right.astype(np.int64) * (int(task.quality.max()) * len(order) + 1) + task.quality
+    value = np.full((len(order), steps), -1, np.int64)
+    last_begin = np.full((len(order), steps), -1)
+    for i, k in enumerate(places):
+        if i == 0:
+            before = np.where(begin >= task.from_start_min[k] + spare_min, 0, -1)
+        else:
+            j = places[i - 1]
+            latest = (begin - spare_min - task.way_min[j, k] - task.stay_min[j]) // task.step_min
+            top = np.maximum.accumulate(value[i - 1])
+            before = np.where(latest >= 0, top[np.maximum(latest, 0)], -1)
+            last_begin[i] = np.minimum(latest, steps - 1)
+        home = 0 if task.to_start_min is None or i + 1 < len(order) else int(task.to_start_min[k])
+        rest = spare_min if i + 1 == len(order) else 0
+        fits = (before >= 0) & (task.quality[k] > 0) & (begin + task.stay_min[k] + home + rest <= task.window_min)
+        value[i] = np.where(fits, before + gain[k], -1)
+    if value[-1].max() < 0:
+        return None
+    step = int(value[-1].argmax())
+    found = [Visit(places[-1], step)]
+    for i in range(len(order) - 1, 0, -1):
+        step = int(value[i - 1, : last_begin[i, step] + 1].argmax())
+        found.append(Visit(places[i - 1], step))
+    return tuple(reversed(found))
 
 
 def feasible_steps(task: OrderTask) -> NDArray[np.bool_]:

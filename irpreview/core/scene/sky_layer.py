@@ -23,14 +23,14 @@ import cv2
 import numpy as np
 
 from irpreview.core.imaging.resize import size_within
-from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS
+from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS, UNDEVELOPED_OF_LEVEL
 from irpreview.records import ByteArray, FloatArray
 
-BLUE_SLOPE = -0.8
+BLUE_SLOPE = -0.55
 """[stops per stop of log2(B / R)] what a sky usually loses for its blue. Of -0.6, -0.8, -1.0 and -1.2 the one that
 renders the 29 pairs held back best (PSNR 27.5, 27.7, 27.6, 27.4 dB). The pairs' own skies lose 0.25 to 0.88 (90 and
 5 %), 0.57 in the middle, for their blacks are lifted (tests/reference/test_edges.py)."""
-_SLOPE_WEIGHT = 0.3
+_SLOPE_WEIGHT = 0.6
 """Blueness variance [stops^2] at which a picture's own slope counts as much as the usual one."""
 _FIT_SIDE_PX = 256
 _COLOURS_SHARE = 0.03
@@ -52,7 +52,7 @@ _BLOWN_LEVEL = 244
 """Of 255, in the darkest of the three channels."""
 SAMPLE_STEP = 3
 """The colour line is found on every third pixel each way."""
-_STOPS_OF_LEVEL = np.log2(np.maximum(LINEAR_OF_LEVEL, np.float32(_LOWEST_LEVEL))).astype(np.float32)
+_STOPS_OF_LEVEL = np.log2(np.maximum(UNDEVELOPED_OF_LEVEL, np.float32(_LOWEST_LEVEL))).astype(np.float32)
 _LIGHT_OF_LEVEL = np.maximum(LINEAR_OF_LEVEL, np.float32(_LOWEST_LEVEL))
 
 

@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import PurePosixPath
 from typing import Any, Literal
 
+from irpreview.core.light.coarse_sun import coarse_time
 from irpreview.core.scouting.near_duplicates import group_views
 from irpreview.core.scouting.places import PlaceGroup, group_places
 from irpreview.core.words.verdict_words import short_headline
@@ -48,7 +49,7 @@ class Finding:
     sky_texture_stops: float
     shutter_s: float | None
     taken: str | None
-    """The snap's own clock without its zone (which would tell the region), ISO 8601."""
+    """The snap's own clock without its zone (which would tell the region), ISO 8601; told by `taken_told`."""
     doubts: tuple[str, ...]
     model_id: str
 
@@ -272,7 +273,7 @@ def snap_facts(scouting: Scouting, view: View, index: int) -> dict[str, Any]:
         "sky_texture_stops": finding.sky_texture_stops,
         "shutter_s": finding.shutter_s,
         "lead_turns_at_wind_m_s": finding.lead_turns_at_wind_m_s,
-        "taken": finding.taken,
+        "taken": taken_told(finding, exact=scouting.with_places),
         "doubts": list(finding.doubts),
     }
     if scouting.with_places:
@@ -280,6 +281,12 @@ def snap_facts(scouting: Scouting, view: View, index: int) -> dict[str, Any]:
         facts["latitude_deg"] = None if snap.place is None else round(snap.place.latitude_deg, 6)
         facts["longitude_deg"] = None if snap.place is None else round(snap.place.longitude_deg, 6)
     return facts
+
+
+def taken_told(finding: Finding, *, exact: bool) -> str | None:
+    """The snap's own time, on the half hour where no places are told. ISO 8601."""
+    at = finding.taken_at
+    return finding.taken if exact or at is None else coarse_time(at).isoformat()
 
 
 def all_facts(scouting: Scouting) -> list[dict[str, Any]]:

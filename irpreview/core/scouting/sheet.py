@@ -8,11 +8,14 @@ from datetime import datetime
 from typing import Any
 
 from irpreview.core.cautions import gust_m_s
+from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.scouting.places import PlaceGroup, SketchMap, seen_from, sketch_map
-from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text
+from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text, taken_told
 from irpreview.core.units import shutter_text
+from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import long_words
 from irpreview.core.words.lead_words import LEAD_WORDS
+from irpreview.core.words.phrases import wind_name, wind_text
 from irpreview.records import DEFAULT_GRADE, Caution, CautionKind, Conditions
 
 MOST_SHOWN = 200
@@ -110,7 +113,7 @@ def _cautions(scouting: Scouting) -> tuple[Caution, ...]:
     """The usual ones of a walk; near an edge with the gust of the wind that was given."""
     gust = gust_m_s(Conditions(wind_m_s=(scouting.settings or {}).get("wind_m_s")))
     edge = Caution(CautionKind.EDGE_WIND_UNKNOWN if gust is None else CautionKind.EDGE, gust_m_s=gust)
-    first, last = (Caution(CautionKind.SUN_EYES), Caution(CautionKind.TIDE)), Caution(CautionKind.LOCAL_RULES)
+    first, last = (Caution(CautionKind.SUN_EYES), Caution(CautionKind.TIDE_IF_TIDAL)), Caution(CautionKind.LOCAL_RULES)
     return (*first, edge, Caution(CautionKind.RUIN), last)
 
 
@@ -123,25 +126,25 @@ def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
     settings: Mapping[str, Any] = scouting.settings or {}
     count = counted(scouting.snap_count, "snap")
     if len(scouting.views) != scouting.snap_count:
-        count += f" of {counted(len(scouting.views), 'view')} (like ones are put together, the best of them is shown)"
+        count += f" of {counted(len(scouting.views), 'view')} (like ones together, the best shown)"
     lines = [count + "."]
     wind = settings.get("wind_m_s")
     air = (
-        f"Wind {wind:.1f} m/s"
+        f"Wind: {wind_text(wind)}"
         if isinstance(wind, float)
-        else "Wind not given, so whether leaves hold cannot be told well"
+        else f"Wind not given: a {wind_name(ASSUMED_WIND_M_S)} assumed"
     )
     light = "each in its own light"
     if settings.get("planned_sun_deg") is not None:
-        light = f"a what-if: sun at {settings['planned_sun_deg']:g} degrees over the snaps' own shadows"
+        light = f"a what-if: sun {settings['planned_sun_deg']:g} degrees high, the snaps' own shadows"
     elif settings.get("planned_time") is not None:
-        light = f"a what-if: the light of {settings['planned_time']} over the snaps' own shadows"
+        light = f"a what-if: the light of {settings['planned_time']}, the snaps' own shadows"
     lines.append(
         f"{air}; {light}; kit {settings.get('kit', '')}, paper grade {settings.get('grade', DEFAULT_GRADE):g}."
     )
     if scouting.order == "lead":
         lines.append(
-            "First what can lead today, then what is worth waiting for, then the rest; inside each the strongest "
+            "First what has a lead today, then what is worth waiting for, then the rest; in each, the strongest "
             "layered contrast (0 to 100) first."
         )
     else:
@@ -149,20 +152,20 @@ def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
     if shown < len(scouting.views):
         lines.append(f"The best {shown} of {len(scouting.views)} views are shown; scout.csv and scout.json have all.")
     if scouting.refused:
-        lines.append(f"{counted(len(scouting.refused), 'file')} could not be used, listed at the end.")
+        lines.append(f"{counted(len(scouting.refused), 'file')} could not be used: see the end.")
     return tuple(lines)
 
 
-def entry_of(view: View) -> Entry:
-    """The words for one view."""
+def entry_of(view: View, exact: bool = False) -> Entry:
+    """The words for one view. exact: the minute in which it was taken may be told, as its place is."""
     best = view.best
     finding = best.finding
     figures = [edges_text(finding), sky_text(finding)]
     if finding.shutter_s is not None:
         time = shutter_text(finding.shutter_s)
-        figures.append(f"judged at {time if time.endswith(('s', 'min', 'h')) else time + ' s'}")
+        figures.append(f"judged at {time}")
     if finding.lead_turns_at_wind_m_s is not None:
-        figures.append(f"lead turns at about {finding.lead_turns_at_wind_m_s:.0f} m/s of wind")
+        figures.append(f"the lead changes near Beaufort {beaufort_of(finding.lead_turns_at_wind_m_s)}")
     return Entry(
         rank=view.rank,
         contrast_rank=view.contrast_rank,
@@ -173,17 +176,20 @@ def entry_of(view: View) -> Entry:
         contrast=f"{finding.layered_contrast:.0f}",
         sentence=finding.sentence,
         figures=tuple(figures),
-        taken=taken_text(finding),
-        taken_sort=finding.taken or "9999",
+        taken=taken_text(finding, exact),
+        taken_sort=taken_told(finding, exact=exact) or "9999",
         alike=_alike(view.snaps[1:]),
         doubts=finding.doubts,
     )
 
 
-def taken_text(finding: Finding) -> str:
-    """ "21 Jun 2026, 10:30", or nothing."""
-    at: datetime | None = finding.taken_at
-    return "" if at is None else f"{at.day} {_MONTHS[at.month - 1]} {at.year}, {at:%H:%M}"
+def taken_text(finding: Finding, exact: bool) -> str:
+    """ "21 Jun 2026, 10:37", where it is not to be exact "21 Jun 2026, about 10:30", or nothing."""
+    told = taken_told(finding, exact=exact)
+    if told is None:
+        return ""
+    at = datetime.fromisoformat(told)
+    return f"{at.day} {_MONTHS[at.month - 1]} {at.year}, {'' if exact else 'about '}{at:%H:%M}"
 
 
 def _alike(others: tuple[Snap, ...]) -> str:
@@ -202,12 +208,12 @@ def _by_place(scouting: Scouting, shown: tuple[View, ...]) -> tuple[Section, ...
             note = f"{counted(len(views), 'view')} at {place_text(place)}"
             if index > 0:
                 note += f", {seen_from(scouting.places[0].middle, place.middle)} of place {scouting.places[0].name}"
-            sections.append(Section(f"Place {place.name}", note, tuple(entry_of(v) for v in views)))
+            sections.append(Section(f"Place {place.name}", note, tuple(entry_of(v, exact=True) for v in views)))
     rest = [view for view in shown if view.place is None]
     if rest:
         heading = "Place not known" if sections else ""
         note = counted(len(rest), "view") if sections else "None of the snaps says where it was taken."
-        sections.append(Section(heading, note, tuple(entry_of(v) for v in rest)))
+        sections.append(Section(heading, note, tuple(entry_of(v, exact=True) for v in rest)))
     return tuple(sections)
 
 

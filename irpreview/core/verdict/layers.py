@@ -276,14 +276,21 @@ _WORD = {
 }
 
 
-def _names(classes: list[str], centre: list[tuple[float, float]], top: list[float], foot: list[float]) -> list[str]:
+UNSURE_WALL = "rock or wall"
+"""What a structure is called whose class is less sure than even: a pale cliff is easily taken for masonry."""
+_SURE_OF_A_WALL = 0.5
+
+
+def _names(
+    classes: list[str], centre: list[tuple[float, float]], top: list[float], foot: list[float], unsure_wall: bool
+) -> list[str]:
     """Plain words, each once. Layers come near to far."""
     names = [""] * len(classes)
     for name in dict.fromkeys(classes):
-        word = _WORD[name]
+        word = UNSURE_WALL if name == "structure" and unsure_wall else _WORD[name]
         alike = [i for i, other in enumerate(classes) if other == name]
         if len(alike) == 1:
-            names[alike[0]] = _alone(name, top[alike[0]], foot[alike[0]], bool(_SKY & set(classes)))
+            names[alike[0]] = _alone(name, word, top[alike[0]], foot[alike[0]], bool(_SKY & set(classes)))
             continue
         sides = [_side(centre[i][0], len(alike)) for i in alike]
         deep = foot[alike[0]] - foot[alike[-1]] > 0.12 and name not in _SKY
@@ -301,8 +308,7 @@ def _names(classes: list[str], centre: list[tuple[float, float]], top: list[floa
     return names
 
 
-def _alone(name: str, top: float, foot: float, sky_above: bool) -> str:
-    word = _WORD[name]
+def _alone(name: str, word: str, top: float, foot: float, sky_above: bool) -> str:
     at_feet = foot > 0.97 and top > 0.3
     if name == "ground":
         return "foreground" if at_feet else "high ground" if sky_above and top < 0.45 else word
@@ -347,7 +353,9 @@ def find_layers(ground: Ground) -> tuple[tuple[Layer, ...], NDArray[np.int16]]:
                 centre_xy=_heart(inside),
             )
         )
-    names = _names([la.class_name for la in layers], [la.centre_xy for la in layers], tops, feet)
+    walls = [found[la.index][3] for la in layers if la.class_name == "structure"]
+    unsure_wall = any(float(ground.confidence[wall].mean()) < _SURE_OF_A_WALL for wall in walls)
+    names = _names([la.class_name for la in layers], [la.centre_xy for la in layers], tops, feet, unsure_wall)
     named = tuple(replace(layer, name=name) for layer, name in zip(layers, names, strict=True))
     return named, frozen_array(layer_map)
 

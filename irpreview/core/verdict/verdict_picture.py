@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.units import tone_word
 from irpreview.core.verdict.layers import zones_of
 from irpreview.core.verdict.separation import print_curve
-from irpreview.core.words.phrases import tone_word
 from irpreview.errors import BadValue
 from irpreview.records import ByteArray, Layer, Rendering, Separation, SeparationWord, Verdict
 

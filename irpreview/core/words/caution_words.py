@@ -14,8 +14,8 @@ def _(caution: Caution) -> Words:
     match caution.kind:
         case CautionKind.SUN_EYES:
             return Words(
-                "This is no solar filter: never look at the sun through it, nor through an optical finder; what it "
-                "lets through burns unseen.",
+                "This is no solar filter: never look at the sun through it or an optical finder. What it lets through "
+                "burns unseen.",
                 "Never look at the sun through this filter or an optical finder.",
             )
         case CautionKind.SUN_FRAME:
@@ -25,34 +25,42 @@ def _(caution: Caution) -> Words:
                 span = f"{first:%H:%M} to {last:%H:%M}" if days == 1 else f"on {days} days"
                 return Words(
                     f"The sun stands in a level frame {span}: minutes of it can damage sensor and shutter. Keep it out "
-                    "of the picture or behind something, and cap the lens between frames.",
+                    "of the frame or behind something; cap the lens between frames.",
                     f"Sun in a level frame {span}: keep it out, cap the lens between frames.",
                 )
             return Words(
-                f"The sun in the frame for {time} can damage sensor and shutter: keep it out of the picture or "
-                "behind something, and cap the lens between frames.",
+                f"The sun in the frame for {time} can damage sensor and shutter. Keep it out of the frame or behind "
+                "something; cap the lens between frames.",
                 "Keep the sun out of the frame; cap the lens between frames.",
             )
         case CautionKind.TIDE:
             return Words(
-                "Water: check tide and sea state for the whole stay, not only for the start, and keep the way back "
-                "open.",
+                "Check tide and swell for the whole stay, not only the start; keep the way back open.",
                 "Check the tide for the whole stay; keep the way back open.",
+            )
+        case CautionKind.TIDE_IF_TIDAL:
+            return Words(
+                "By tidal water, check tide and swell for the whole stay; keep the way back open.",
+                "Tidal water? Check the tide for the whole stay.",
+            )
+        case CautionKind.STREAM:
+            return Words(
+                "Wet rock is slippery and the water can rise fast: keep the way back open.",
+                "Wet rock is slippery; the water can rise fast.",
             )
         case CautionKind.EDGE:
             return Words(
-                f"Gusts to about {gust}: stay well back from edges and weigh the tripod down.",
+                f"Gusts to about {gust}: stay well back from edges, weigh the tripod down.",
                 f"Gusts to {gust}: keep back from edges, weigh the tripod down.",
             )
         case CautionKind.EDGE_WIND_UNKNOWN:
             return Words(
-                "The wind is not known: near an edge plan on gusts, stay back and weigh the tripod down.",
-                "Wind not known: keep back from edges, weigh the tripod down.",
+                "Wind not given: expect gusts, stay back from edges, weigh the tripod down.",
+                "Wind not given: keep back from edges, weigh the tripod down.",
             )
         case CautionKind.RUIN:
             return Words(
-                "Structures: old walls and floors may give way; stay out of closed or unstable ruins, and ask on "
-                "private land.",
+                "Old walls and floors give way: stay out of closed or unstable ruins; ask on private land.",
                 "Old walls give way: stay out of closed ruins, ask on private land.",
             )
         case CautionKind.BRANCH:
@@ -61,8 +69,8 @@ def _(caution: Caution) -> Words:
             )
         case CautionKind.LOCAL_RULES:
             return Words(
-                "Local rules, warnings and licensed guides go before anything said here.",
-                "Local rules and warnings go first.",
+                "Local rules, warnings and licensed guides come first.",
+                "Local rules and warnings come first.",
             )
         case CautionKind.DARK_START | CautionKind.DUSK | CautionKind.DUSK_BACK:
             return _in_the_dark(caution)

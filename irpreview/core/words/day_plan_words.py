@@ -6,14 +6,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Literal
 
-from irpreview.core.light.light_plan import SIDE_WORDS
+from irpreview.core.words.light_words import SIDE_WORDS
 from irpreview.core.words.phrases import cap, counted, listed
 from irpreview.core.words.saying import in_words
-from irpreview.records import SunSide, Words
+from irpreview.records import Caution, SunSide, Words
 from irpreview.records.day_plan import DayPlanDoubt, DayPlanDoubtKind, LeftOut, LeftOutReason, PlannedDay, Stay
 
 HEADINGS = ("stay", "place", "way there", "light", "in hand")
@@ -81,15 +82,15 @@ def in_hand_text(stay: Stay) -> str:
     return f"{before}; {slip}"
 
 
-def stay_row(stay: Stay, plan: PlannedDay) -> tuple[str, ...]:
+def stay_row(stay: Stay, plan: PlannedDay, *, with_heights: bool = True) -> tuple[str, ...]:
     """One stay under `HEADINGS`."""
     span = f"{clock(stay.begin, plan.first)} to {clock(stay.end, plan.first)}"
-    return span, stay.view.name, way_text(stay, plan), light_text(stay), in_hand_text(stay)
+    return span, stay.view.name, way_text(stay, plan), light_text(stay, with_heights=with_heights), in_hand_text(stay)
 
 
-def day_rows(plan: PlannedDay) -> tuple[tuple[str, ...], ...]:
-    """The stays in their order, each a row under `HEADINGS`."""
-    return tuple(stay_row(stay, plan) for stay in plan.stays)
+def day_rows(plan: PlannedDay, *, with_heights: bool = True) -> tuple[tuple[str, ...], ...]:
+    """The stays in their order, each a row under `HEADINGS`. with_heights: sun heights, which tell the place."""
+    return tuple(stay_row(stay, plan, with_heights=with_heights) for stay in plan.stays)
 
 
 def hours_text(stay: Stay | LeftOut, plan: PlannedDay) -> str:
@@ -143,8 +144,8 @@ def back_sentence(plan: PlannedDay) -> str | None:
     return f"Back at the start {clock(plan.back_at, plan.first)} ({length_said(plan.back_distance_m)})."
 
 
-def left_out_sentence(one: LeftOut, plan: PlannedDay) -> str:
-    """Why a place is left out."""
+def left_out_sentence(one: LeftOut, plan: PlannedDay, *, with_heights: bool = True) -> str:
+    """Why a place is left out. with_heights: sun heights, which with the time tell the place."""
     name, stay, last = one.view.name, duration_text(one.view.stay_min), clock(plan.last, plan.first)
     match one.reason:
         case LeftOutReason.TOO_FAR if one.travel_min == 0:
@@ -159,7 +160,8 @@ def left_out_sentence(one: LeftOut, plan: PlannedDay) -> str:
             hours = "" if one.view.hours is None else " to ".join(clock(t, plan.first) for t in one.view.hours)
             return f"{name}: its own hours, {hours}, leave no room for the way and {stay} there."
         case LeftOutReason.NO_SUN:
-            return f"{name}: the sun stays too low while you could be there (highest {one.hours.highest_deg:.0f}°)."
+            highest = f" (highest {one.hours.highest_deg:.0f}°)" if with_heights else ""
+            return f"{name}: the sun stays too low while you could be there{highest}."
         case LeftOutReason.NO_LIGHT:
             return f"{name}: the sun never lights this view well enough while you could be there."
         case LeftOutReason.NO_ROOM:
@@ -219,3 +221,13 @@ def _(doubt: DayPlanDoubt) -> Words:
                 f"the clock shows {names} twice that day: the first is taken",
                 f"{names} comes twice: the first is taken",
             )
+
+
+def told_cautions(plan: PlannedDay, *, with_place: bool) -> tuple[Caution, ...]:
+    """The cautions; without the place also without the times of sunrise and sunset, which tell it."""
+    return plan.cautions if with_place else tuple(replace(one, sun_line=None) for one in plan.cautions)
+
+
+def told_doubts(plan: PlannedDay, *, with_place: bool) -> tuple[DayPlanDoubt, ...]:
+    """The doubts; without the place also without the zone that its longitude gave."""
+    return tuple(one for one in plan.doubts if with_place or one.kind != DayPlanDoubtKind.ZONE_BY_LONGITUDE)

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from irpreview.core.motion.print_blur import blur_word
 from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
-from irpreview.core.words.phrases import BLURS, cap, listed, millimetres
+from irpreview.core.words.phrases import BLURS, cap, listed
 from irpreview.core.words.verdict_words import short_headline
 from irpreview.records.framing import (
     Frame,
@@ -23,19 +23,19 @@ from irpreview.records.framing import (
 
 ROLE_WORDS: Mapping[FramingRole, str] = MappingProxyType(
     {
-        "structure": "led by structure",
-        "foliage": "led by foliage",
-        "sky": "led by the sky",
-        "water": "with the water",
-        "wind": "holds best in this wind",
+        "structure": "building or rock leads",
+        "foliage": "foliage leads",
+        "sky": "sky leads",
+        "water": "water in the frame",
+        "wind": "blurs least in this wind",
     }
 )
 REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
     {
-        "horizon_in_the_middle": "the horizon runs through the middle",
-        "subject_cut_by_the_edge": "the edge cuts what leads",
-        "edge_cuts_a_thing": "the edge cuts a tree or wall that stands beside",
-        "much_empty_sky": "more than half of the frame is empty sky",
+        "horizon_in_the_middle": "the horizon cuts the frame in half",
+        "subject_cut_by_the_edge": "the frame cuts off what leads",
+        "edge_cuts_a_thing": "the frame cuts a tree or wall",
+        "much_empty_sky": "more than half the frame is empty sky",
         "empty_corner": "an upper corner is empty sky",
         "subject_in_the_middle": "what leads stands in the middle",
         "subject_off_the_middle": "what leads stands off the middle",
@@ -44,12 +44,11 @@ REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
 )
 NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
     {
-        "below_print_resolution": "cut to this format the file is too small for a print 40 cm long",
-        "verticals_lean": "a lens this short turned up or down makes upright walls lean; keep it level and crop, "
-        "or step back",
-        "little_of_the_snap": "this frame is a small piece of the snap: tones and edges are less sure",
-        "nothing_leads": "nothing leads here today",
-        "close_call": "what leads here is a close call",
+        "below_print_resolution": "cropped too far for a print 40 cm long",
+        "verticals_lean": "tilted, this lens makes walls lean: keep it level and crop, or step back",
+        "little_of_the_snap": "a small part of the snap: tones and edges are less sure",
+        "nothing_leads": "nothing leads today",
+        "close_call": "what leads is a close call",
         "what_is_what_unsure": "what is what is unsure in this part of the snap",
     }
 )
@@ -68,12 +67,12 @@ VIEWPOINT_WORDS: Mapping[ViewpointReason, str] = MappingProxyType(
 
 
 def pointing(frame: Frame) -> str:
-    """Where to point from the middle of the snap: "7 degrees right and 12 up of the snap's middle"."""
+    """Where to point from the middle of the snap: "7° right, 12° up of the middle"."""
     across, up = round(frame.right_deg), round(frame.up_deg)
-    parts = [f"{abs(across)} degrees {'right' if across > 0 else 'left'}"] if across else []
+    parts = [f"{abs(across)}° {'right' if across > 0 else 'left'}"] if across else []
     if up:
-        parts.append(f"{abs(up)} {'' if parts else 'degrees '}{'up' if up > 0 else 'down'}")
-    return f"{' and '.join(parts)} of the snap's middle" if parts else "at the snap's middle"
+        parts.append(f"{abs(up)}° {'up' if up > 0 else 'down'}")
+    return f"aim {', '.join(parts)} of the snap's middle" if parts else "aim at the snap's middle"
 
 
 def framing_short(one: Framing) -> str:
@@ -97,12 +96,13 @@ def framing_details(one: Framing) -> list[str]:
     if one.plant_print_mm is not None:
         word = BLURS[blur_word(one.plant_print_mm)]
         time = shutter_text(one.movement.shutter_s)
-        out.append(f"Plants {word} at {time}: {millimetres(one.plant_print_mm)}.")
+        into = word if word in ("sharp", "slightly soft") else f"blurs into {word}"
+        out.append(f"Foliage {into} at {time}.")
     else:
-        out.append("No plants in the frame: the wind blurs nothing that stands.")
+        out.append("No foliage in the frame for the wind to blur.")
     melting = [(verdict.layers[s.a].name, verdict.layers[s.b].name) for s in verdict.separations if s.says == "merges"]
     if melting:
-        out.append(f"Merges: {listed([f'{a} with {b}' for a, b in melting])}.")
+        out.append(f"Merging: {listed([f'{a} with {b}' for a, b in melting])}.")
     out += [f"{cap(REASON_WORDS[reason])}." for reason in one.reasons]
     out += [f"{cap(NOTE_WORDS[note])}." for note in one.notes]
     return out
@@ -113,7 +113,7 @@ def wider_sentence(found: Framings) -> str | None:
     if not found.wider_than_snap_mm:
         return None
     mm = listed([f"{value:g} mm" for value in found.wider_than_snap_mm])
-    return f"The whole frame of {mm} takes in more than this snap shows: only crops of it can be told."
+    return f"{mm} sees wider than this snap: only crops of that frame are shown."
 
 
 def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpoints) -> str | None:
@@ -125,9 +125,10 @@ def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpo
     if len(here.order) < 2 or not found[first].best:
         return None
     best = found[first].best[0]
-    text = f"From {names[first]}, with {best.frame.lens_mm:g} mm: {lead_text(best.verdict)}"
+    text = f"From {names[first]}, with {best.frame.lens_mm:g} mm"
     if here.because:
         text += f", because {listed([VIEWPOINT_WORDS[reason] for reason in here.because])}"
+    text += f": {lead_text(best.verdict)}"
     second = here.order[1]
     if not found[second].best:
         return f"{text}. {cap(names[second])} gives no framing."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from irpreview.core.motion.print_blur import blur_word
 from irpreview.core.motion.wind import beaufort_of, land_criterion
 from irpreview.core.units import shutter_text
+from irpreview.core.words.phrases import BLURS
 from irpreview.core.words.saying import both, in_words
 from irpreview.records import (
     CLASS_WORDS,
@@ -47,8 +48,8 @@ _HORIZON_WORDS = {
 def wind_words(wind_m_s: Range, known: bool) -> str:
     """`4.0 m/s, Beaufort 3`, or that it is not known."""
     if known:
-        return f"wind given: {wind_m_s.likely:.1f} m/s, Beaufort {beaufort_of(wind_m_s.likely)}"
-    return "wind not given: anything from a light air to a fresh breeze"
+        return f"wind Beaufort {beaufort_of(wind_m_s.likely)}, {wind_m_s.likely:.1f} m/s"
+    return "wind not given, light air to fresh breeze"
 
 
 def _figures(value: float) -> str:
@@ -57,7 +58,7 @@ def _figures(value: float) -> str:
 
 
 def print_text(value: Range) -> str:
-    """A blur in words: "1.2 mm (0.4 to 3.5) on a 30 x 40 cm print"."""
+    """A blur with its range: "1.2 mm (0.4 to 3.5) on a 30 x 40 cm print"."""
     return f"{_figures(value.likely)} mm ({_figures(value.low)} to {_figures(value.high)}) on a 30 x 40 cm print"
 
 
@@ -80,13 +81,13 @@ def _(known: HowKnown) -> Words:
     if known.by is KnownBy.CLIP:
         long = f"measured from a clip of {known.clip_s or 0.0:.0f} s"
         if known.moving is not Moving.CLOUDS:
-            long += ", good to a factor of 1.4: was it a lull or a gust?"
+            long += ", good to a factor of 1.4; was it a lull or a gust?"
         return Words(long, "measured from the clip")
     match known.moving:
         case Moving.PLANTS | Moving.GRASS:
-            parts = [f"wind table, good to a factor of three: {wind}", distance_words(known)]
+            parts = [f"wind table, good to a factor of 3; {wind}", distance_words(known)]
             if known.moving is Moving.GRASS:
-                parts.append("tall grass or reeds, a mown lawn hardly moves")
+                parts.append("taken as tall grass; a mown lawn hardly moves")
         case Moving.WAVES:
             assert known.wave_period_s is not None
             t = known.wave_period_s
@@ -98,7 +99,7 @@ def _(known: HowKnown) -> Words:
                 distance_words(known),
             ]
             if known.wind_m_s is not None and known.wind_m_s.likely < 0.3:
-                parts.append("without wind old waves and ripples still run")
+                parts.append("old ripples still run without wind")
         case Moving.FALLS | Moving.STREAM:
             name = "falling water" if known.moving is Moving.FALLS else "running water"
             parts = [f"{name} at {known.speed_m_s or 0.0:.1f} m/s, usual for it", distance_words(known)]
@@ -109,9 +110,9 @@ def _(known: HowKnown) -> Words:
         case Moving.BOATS:
             parts = ["boats at rest, usual roll", distance_words(known)]
         case Moving.PEOPLE:
-            parts = ["people walking, if it is people", distance_words(known)]
+            parts = ["taken as people walking", distance_words(known)]
         case Moving.TRIPOD:
-            parts = ["a firm tripod without centre column, assumed", wind]
+            parts = ["a firm tripod is assumed, centre column down", wind]
     short = {
         KnownBy.WIND_GIVEN: "from the wind given",
         KnownBy.WIND_UNKNOWN: "wind not known",
@@ -128,23 +129,23 @@ def _cloud_parts(known: HowKnown) -> list[str]:
     height = {
         CloudHeightBy.GIVEN: f"cloud height given, {known.cloud_height_m or 0.0:.0f} m",
         CloudHeightBy.DEW_POINT: f"cloud base about {known.cloud_height_m or 0.0:.0f} m from temperature and dew point",
-        CloudHeightBy.ASSUMED_LOW: "kind of cloud not known, low cloud assumed",
+        CloudHeightBy.ASSUMED_LOW: "low cloud assumed",
     }[known.cloud_height_by or CloudHeightBy.ASSUMED_LOW]
     if known.cloud_layer in ("high", "middle"):
         return [height, f"speed usual for {known.cloud_layer} cloud"]
-    return [height, f"speed aloft from the ground wind, {known.cloud_speed_m_s or 0.0:.0f} m/s"]
+    return [height, f"speed aloft {known.cloud_speed_m_s or 0.0:.0f} m/s, from the ground wind"]
 
 
 # ---- what blurs ----------------------------------------------------------------------------------------------------
 
 
 def holds_text(holds: Range | None) -> str:
-    """`sharp until 1/4 (cautious 1/15)`."""
+    """`sharp at 1/4 (to be safe 1/15)`."""
     if holds is None:
         return "nothing moves"
     if holds.likely >= _LONGEST_S:
-        return "sharp at any time"
-    return f"sharp until {shutter_text(holds.likely)} (cautious {shutter_text(holds.low)})"
+        return "sharp at any exposure"
+    return f"sharp at {shutter_text(holds.likely)} (to be safe {shutter_text(holds.low)})"
 
 
 def _air(known: HowKnown) -> str:
@@ -154,8 +155,8 @@ def _air(known: HowKnown) -> str:
     if wind is None:
         return ""
     if known.by is KnownBy.WIND_UNKNOWN:
-        return f"in an unknown wind, {wind.low:.0f} to {wind.high:.0f} m/s"
-    return f"in {wind.likely:.1f} m/s (Beaufort {beaufort_of(wind.likely)}: {land_criterion(wind.likely)})"
+        return f"wind not given, {wind.low:.0f} to {wind.high:.0f} m/s"
+    return f"Beaufort {beaufort_of(wind.likely)}, {land_criterion(wind.likely)}"
 
 
 @in_words.register
@@ -174,15 +175,18 @@ def _(note: ClassMoves) -> Words:
 def _plants(note: ClassMoves) -> Words:
     time, move = shutter_text(note.shutter_s), note.move
     who = "Grass and reeds" if note.class_name == "grass" else "Leaves"
-    holds, blur = holds_text(move.holds_until_s), print_text(move.print_mm)
-    soft = "slightly soft" if blur_word(move.print_mm) in ("sharp", "slightly_soft") else "blur"
-    if not note.sure:
-        soft = "may be soft"
-    long = f"{who} {'may blur' if not note.sure else 'blur'} by {blur} at {time} {_air(move.known)}; {holds}."
+    holds, air = holds_text(move.holds_until_s), _air(move.known)
+    word = blur_word(move.print_mm)
+    look = {"sharp": "sharp", "slightly_soft": "slightly soft"}.get(word)
+    may = "" if note.sure else "may "
+    be = f"{may}be" if may else "are"
+    says = f"{who} {be} {look} at {time}" if look else f"{who} {may}blur into {BLURS[word]} at {time}"
+    long = f"{says}: {print_text(move.print_mm)}; {holds}{f'; {air}' if air else ''}."
     if note.sure and move.flows_from_s is not None and note.shutter_s >= move.flows_from_s:
-        long += f" Beyond {shutter_text(move.flows_from_s)} a longer time blurs them hardly more."
-    sharp = "" if move.sharp_until_s is None else f"; sharp at {shutter_text(move.sharp_until_s)}"
-    return Words(long, f"{who} {soft} at {time}{sharp}.")
+        long += f" Beyond {shutter_text(move.flows_from_s)} they blur hardly more."
+    until = move.sharp_until_s
+    sharp = "" if until is None or look == "sharp" or until < 1 / 4000 else f"; sharp at {shutter_text(until)}"
+    return Words(long, f"{says}{sharp}.")
 
 
 def _clouds(note: ClassMoves) -> Words:
@@ -190,16 +194,16 @@ def _clouds(note: ClassMoves) -> Words:
     assert note.drift_deg_per_s is not None
     time, move, drift = shutter_text(note.shutter_s), note.move, note.drift_deg_per_s
     look = {
-        "still": "stand still",
+        "still": "stay sharp",
         "soft": "soften",
-        "direction": "blur, their direction shows",
+        "direction": "blur along their drift",
         "streaks": "streak",
         "veil": "turn into a veil",
     }[note.clouds]
     flows = "" if move.flows_from_s is None else f" They streak from about {shutter_text(move.flows_from_s)}."
     return Words(
-        f"Clouds {look}: they drift {_figures(drift.likely)} deg/s ({_figures(drift.low)} to {_figures(drift.high)}), "
-        f"{_figures(100.0 * move.share_of_height.likely)} % of the picture's height in {time}.{flows}",
+        f"Clouds {look} at {time}: drift {_figures(drift.likely)} deg/s ({_figures(drift.low)} to "
+        f"{_figures(drift.high)}), {_figures(100.0 * move.share_of_height.likely)} % of the picture's height.{flows}",
         f"Clouds {look} at {time}.{flows}",
     )
 
@@ -209,15 +213,15 @@ def _water(note: ClassMoves) -> Words:
     assert note.wave_period_s is not None
     time, periods = shutter_text(note.shutter_s), note.water.periods
     look = {
-        "frozen": "is frozen",
-        "texture": "keeps its texture, a little soft",
+        "frozen": "stays sharp",
+        "texture": "keeps its texture",
         "silky": "turns silky",
         "smooth": "turns smooth",
-        "mist": "turns to mist or a mirror",
+        "mist": "turns to mist",
     }[note.water.word]
     return Words(
-        f"Water {look} at {time}: {_figures(periods.likely)} wave periods ({_figures(periods.low)} to "
-        f"{_figures(periods.high)}) of {note.wave_period_s:.1f} s.",
+        f"Water {look} at {time}: {_figures(periods.likely)} waves ({_figures(periods.low)} to "
+        f"{_figures(periods.high)}) of {note.wave_period_s:.1f} s each.",
         f"Water {look} at {time}.",
     )
 
@@ -225,15 +229,11 @@ def _water(note: ClassMoves) -> Words:
 def _people(note: ClassMoves, move: ClassMovement) -> Words:
     time, held, flows = shutter_text(note.shutter_s), holds_text(move.holds_until_s), move.flows_from_s
     if note.moving is Moving.BOATS:
-        return Words(f"Boats rock and swing: {print_text(move.print_mm)} at {time}; {held}.", f"Boats blur at {time}.")
+        return Words(f"Boats blur at {time}: {print_text(move.print_mm)}; {held}.", f"Boats blur at {time}.")
     if flows is not None and note.shutter_s >= flows:
-        return Words(
-            f"People who walk on are gone or left as ghosts at {time}; {held}.", f"Walkers vanish or ghost at {time}."
-        )
-    thin = f", and thin out from about {shutter_text(flows)}" if flows is not None else ""
-    return Words(
-        f"People who walk blur by {print_text(move.print_mm)} at {time}; {held}{thin}.", f"Walkers blur at {time}."
-    )
+        return Words(f"Walkers vanish or leave ghosts at {time}; {held}.", f"Walkers vanish or leave ghosts at {time}.")
+    thin = f"; they fade from about {shutter_text(flows)}" if flows is not None else ""
+    return Words(f"Walkers blur at {time}: {print_text(move.print_mm)}; {held}{thin}.", f"Walkers blur at {time}.")
 
 
 @in_words.register
@@ -242,9 +242,9 @@ def _(note: TripodShakes) -> Words:
     air = f"{wind.low:.0f} to {wind.high:.0f} m/s of wind" if wind.width > 0 else f"{wind.likely:.1f} m/s of wind"
     verb = "shakes" if note.sure else "may shake"
     return Words(
-        f"The tripod itself {verb} by {print_text(note.print_mm)} in {air}: structures and rocks are no longer sharp "
-        "either; keep it low, hang weight on it, leave the centre column down, stand in the lee, or wait.",
-        f"The tripod {verb}: low, weighted, in the lee, or wait.",
+        f"The tripod {verb} in {air}, so nothing is sharp: {print_text(note.print_mm)}. Keep it low and weighted, "
+        "centre column down, in the lee, or wait.",
+        f"The tripod {verb}: keep it low, weighted, in the lee, or wait.",
     )
 
 
@@ -260,9 +260,8 @@ def _(note: Gale) -> Words:
 @in_words.register
 def _(note: GustLikely) -> Words:
     return Words(
-        f"In {shutter_text(note.shutter_s)} a gust is likely: plan on {note.gust_m_s:.0f} m/s rather than the mean of "
-        f"{note.mean_m_s:.0f} m/s.",
-        f"A gust to {note.gust_m_s:.0f} m/s is likely.",
+        f"Expect a gust in {shutter_text(note.shutter_s)}: {note.gust_m_s:.0f} m/s (mean {note.mean_m_s:.0f} m/s).",
+        f"Expect a gust: {note.gust_m_s:.0f} m/s.",
     )
 
 
@@ -272,15 +271,15 @@ def _(note: GustLikely) -> Words:
 @in_words.register
 def _(doubt: FocalAssumed) -> Words:
     return Words(
-        f"Focal length not known: {doubt.focal_35mm_mm:.0f} mm (35 mm equivalent) assumed; blur goes with it.",
-        f"Focal length assumed: {doubt.focal_35mm_mm:.0f} mm.",
+        f"Focal length not known: {doubt.focal_35mm_mm:.0f} mm assumed (35 mm equivalent); blur scales with it.",
+        f"Focal length not known: {doubt.focal_35mm_mm:.0f} mm assumed.",
     )
 
 
 @in_words.register
 def _(_doubt: WindUnknown) -> Words:
     return Words(
-        "Wind not given: the range spans a light air to a fresh breeze; give the wind or a clip.", "Wind not given."
+        "Wind not given: anything from light air to a fresh breeze. Give the wind or a clip.", "Wind not given."
     )
 
 
@@ -289,8 +288,8 @@ def _(doubt: DistanceEstimated) -> Words:
     who = CLASS_WORDS.get(doubt.class_name, doubt.class_name)
     d = doubt.distance_m
     return Words(
-        f"Distance to {who} {_DISTANCE_WORDS[doubt.by]}: {d.likely:.0f} m ({d.low:.0f} to {d.high:.0f}); give the "
-        "metres to be surer.",
+        f"{who.capitalize()} about {d.likely:.0f} m away ({d.low:.0f} to {d.high:.0f}), {_DISTANCE_WORDS[doubt.by]}. "
+        "Give the metres to be surer.",
         f"{who.capitalize()} about {d.likely:.0f} m away, estimated.",
     )
 
@@ -305,32 +304,31 @@ def _(doubt: ClipDoubt) -> Words:
     value, of = doubt.value, doubt.of
     who = CLASS_WORDS.get(doubt.class_name, doubt.class_name)
     text = {
-        ClipDoubtKind.SHORT: f"it is {value:.1f} s long; 3 s is the least, 10 s tells the sway twice as well",
-        ClipDoubtKind.SLOW: f"{value:.0f} frames a second cannot follow leaves (2 to 6 Hz) well: 15 are needed; "
-        "amplitudes stand, frequencies may be false",
-        ClipDoubtKind.CAMERA_LOST: f"the camera was lost in {value:.0f} of {of:.0f} frames: it moved too far; rest "
-        "the phone and repeat",
-        ClipDoubtKind.STILL_MOVES: f"what should stand still moves by {value:.1f} px after the shake was taken out "
-        "(0.3 at most): electronic stabilisation, or a wrong class; switch it off and repeat",
-        ClipDoubtKind.AT_THE_FLOOR: f"{who}: sway of {value:.2f} px is at the limit of what compression lets through",
-        ClipDoubtKind.TOO_FAST: f"{who}: movement near {value:.1f} Hz may be faster than {of:.0f} frames a second can "
-        "follow; its amplitude stands, its frequency does not",
-        ClipDoubtKind.SUMMED: f"{who}: it sways too far to be followed from the first frame; summed instead",
-        ClipDoubtKind.CLOUDS_HARDLY_MOVED: f"the clouds moved only {value:.1f} px in {of:.0f} s: drift uncertain; "
-        "film longer",
-        ClipDoubtKind.NOT_TIMED: "the times between the stills are not known: only how far things sway is told, not "
-        "how fast",
-        ClipDoubtKind.WATER_STILL: "the water hardly changes: wave period not told",
-        ClipDoubtKind.WATER_SLOW: f"the waves are slower than {value:.0f} s can tell: film 10 s or more",
-        ClipDoubtKind.WATER_FAST: f"the water flickers faster than {value:.0f} frames a second can follow: wave period "
-        "not told",
-        ClipDoubtKind.FOCAL_AS_SNAP: "its own focal length is taken to be the snap's; give it if it was zoomed",
-        ClipDoubtKind.LITTLE_SKY: "too little sky to follow clouds: film more of it",
-        ClipDoubtKind.BLANK_SKY: "the sky has no texture to follow (blank or even): drift not told",
-        ClipDoubtKind.CLOUDS_DISAGREE: "the clouds move in no one direction (or change too fast): drift not told",
-        ClipDoubtKind.LITTLE_STANDS: f"only {100 * value:.0f} % of it stands still (5 % needed): the camera's shake "
-        "could not be taken out; include a wall, a rock or bare ground, or rest the phone on something",
-        ClipDoubtKind.SMOOTH_STANDS: f"what stands still has too little texture ({value:.0f} corners, 12 needed): the "
-        "camera's shake could not be taken out; rest the phone on something",
+        ClipDoubtKind.SHORT: f"only {value:.1f} s long; film at least 3 s, better 10 s",
+        ClipDoubtKind.SLOW: f"{value:.0f} frames a second cannot follow leaves; 15 are needed. How far they sway is "
+        "right, how fast may be wrong",
+        ClipDoubtKind.CAMERA_LOST: f"the camera moved too far in {value:.0f} of {of:.0f} frames; rest the phone and "
+        "film again",
+        ClipDoubtKind.STILL_MOVES: f"what should stand still moves {value:.1f} px (0.3 px at most). Switch off "
+        "electronic stabilisation and film again, or correct what is where",
+        ClipDoubtKind.AT_THE_FLOOR: f"{who}: sway of {value:.2f} px is at the limit of the clip's compression",
+        ClipDoubtKind.TOO_FAST: f"{who}: {value:.1f} Hz is too fast for {of:.0f} frames a second. How far they sway is "
+        "right, how fast may be wrong",
+        ClipDoubtKind.SUMMED: f"{who}: sway too wide to follow from the first frame; added up frame by frame",
+        ClipDoubtKind.CLOUDS_HARDLY_MOVED: f"the clouds moved only {value:.1f} px in {of:.0f} s: drift uncertain. Film "
+        "longer",
+        ClipDoubtKind.NOT_TIMED: "the times between the stills are not known: how far things sway is measured, how "
+        "fast is not",
+        ClipDoubtKind.WATER_STILL: "the water hardly changes: no wave period measured",
+        ClipDoubtKind.WATER_SLOW: f"the waves are too slow for {value:.0f} s of film; film 10 s or more",
+        ClipDoubtKind.WATER_FAST: f"the water is too fast for {value:.0f} frames a second: no wave period measured",
+        ClipDoubtKind.FOCAL_AS_SNAP: "taken with the snap's focal length; say so if it was zoomed",
+        ClipDoubtKind.LITTLE_SKY: "too little sky to follow the clouds; film more of it",
+        ClipDoubtKind.BLANK_SKY: "a blank sky: no drift measured",
+        ClipDoubtKind.CLOUDS_DISAGREE: "the clouds move in no one direction: no drift measured",
+        ClipDoubtKind.LITTLE_STANDS: f"only {100 * value:.0f} % of it stands still (5 % needed), so camera shake stays "
+        "in. Include a wall, rock or bare ground, or rest the phone on something",
+        ClipDoubtKind.SMOOTH_STANDS: f"what stands still is too smooth ({value:.0f} corners, 12 needed), so camera "
+        "shake stays in. Rest the phone on something",
     }[doubt.kind]
     return both(f"Clip: {text}.")

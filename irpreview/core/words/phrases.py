@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from irpreview.core.motion.wind import beaufort_of
+from irpreview.core.verdict.layers import UNSURE_WALL
 from irpreview.core.verdict.sky import BLANK_STOPS, DRAMATIC_STOPS, FAINT_STOPS
 from irpreview.records import Layer, Range, Sky, Subject, SubjectKind
 
@@ -15,6 +16,7 @@ _NUMBER = (
     *("eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
 )
 _SHORT = {"clear_sky": "sky", "cloud": "clouds", "tree": "trees", "structure": "building", "other": "objects"}
+_BUILT: frozenset[SubjectKind] = frozenset(("tower", "building", "buildings"))
 SUBJECTS: Mapping[SubjectKind, str] = MappingProxyType(
     {
         "tower": "tower",
@@ -30,19 +32,14 @@ SUBJECTS: Mapping[SubjectKind, str] = MappingProxyType(
     }
 )
 BLURS: Mapping[str, str] = MappingProxyType(
-    {"sharp": "sharp", "slightly_soft": "slightly soft", "soft_shapes": "soft shapes", "plain_tone": "plain tone"}
+    {"sharp": "sharp", "slightly_soft": "slightly soft", "soft_shapes": "soft shapes", "plain_tone": "an even tone"}
 )
 """The scale of motion.print_blur."""
-FORCES = ("calm", "light air", "light breeze", "gentle breeze", "moderate breeze", "fresh breeze", "strong breeze")
-"""Names of the Beaufort scale (WMO code 1100)."""
-
-
-def tone_word(lightness: float) -> str:
-    """What a print L* looks like."""
-    for limit, word in ((12, "black"), (32, "dark"), (58, "mid-grey"), (80, "light")):
-        if lightness < limit:
-            return word
-    return "white"
+FORCES = (
+    *("calm", "light air", "light breeze", "gentle breeze", "moderate breeze", "fresh breeze", "strong breeze"),
+    *("near gale", "gale", "strong gale", "storm", "violent storm", "hurricane"),
+)
+"""Names of the Beaufort scale, force 0 to 12 (WMO-No. 306, code table 1100; WMO-No. 8)."""
 
 
 def counted(number: int) -> str:
@@ -60,25 +57,17 @@ def plural(layer: Layer) -> bool:
     return is_plural(layer.name)
 
 
-def verb(layer: Layer, stem: str) -> str:
-    """Third person of a regular verb."""
-    if plural(layer):
-        return stem
-    return stem + ("es" if stem.endswith(("ch", "sh", "s", "o")) else "s")
-
-
-def the(layer: Layer) -> str:
-    """The layer with its article."""
-    return f"the {layer.name}"
-
-
 def short(layer: Layer) -> str:
     """What a layer is, without where it is."""
+    if UNSURE_WALL in layer.name:
+        return UNSURE_WALL
     return _SHORT.get(layer.class_name, layer.class_name)
 
 
-def subject_name(subject: Subject) -> str:
-    """What a subject is called."""
+def subject_name(subject: Subject, layers: Sequence[Layer]) -> str:
+    """What a subject is called; a wall that may be rock is not called a building."""
+    if subject.kind in _BUILT and subject.layer < len(layers) and UNSURE_WALL in layers[subject.layer].name:
+        return UNSURE_WALL
     return SUBJECTS[subject.kind]
 
 
@@ -97,8 +86,6 @@ def listed(names: Sequence[str]) -> str:
 def zones_text(value: float) -> str:
     """A size in zones as it is said."""
     size = abs(value)
-    if size < 0.2:
-        return "hardly anything"
     if size < 0.4:
         return "a third of a zone"
     if size < 0.6:
@@ -120,20 +107,25 @@ def millimetres(value: Range) -> str:
     return f"{value.likely:.2g} mm ({value.low:.2g} to {value.high:.2g}) on a 30 x 40 cm print"
 
 
+def wind_name(wind_m_s: float) -> str:
+    """A wind by its name alone: `gentle breeze`."""
+    return FORCES[beaufort_of(wind_m_s)]
+
+
 def wind_text(wind_m_s: float) -> str:
     """A wind as it is said: its name and force."""
-    force = beaufort_of(wind_m_s)
-    return f"{FORCES[force]} (Beaufort {force})" if force < len(FORCES) else f"Beaufort {force}"
+    return f"{wind_name(wind_m_s)} (Beaufort {beaufort_of(wind_m_s)})"
 
 
-def eighths(okta: int) -> str:
-    """Cloud cover as it is said."""
-    return f"{counted(okta)} {'eighth' if okta == 1 else 'eighths'} of cloud"
+def in_a(wind_m_s: float) -> str:
+    """`in a gentle breeze`, `in calm air`: names that are no countable thing go without the article."""
+    name = wind_name(wind_m_s)
+    return {"calm": "in calm air", "light air": "in light air"}.get(name, f"in a {name}")
 
 
 def sky_facts(sky: Sky) -> str:
     """What was measured of a sky."""
-    cover = "no sky" if sky.okta is None else "sky wholly covered" if sky.okta == 8 else eighths(sky.okta)
+    cover = "no sky" if sky.okta is None else "overcast" if sky.okta == 8 else f"cloud {sky.okta}/8"
     return (
         f"{cover}, texture {sky.texture_stops:.2f} stops (below {BLANK_STOPS:g} blank, from {FAINT_STOPS:g} lively, "
         f"from {DRAMATIC_STOPS:g} dramatic)"

@@ -5,46 +5,39 @@ Everything is made from the typed verdict; nothing here is read back.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from irpreview.core.motion.wind import beaufort_of
-from irpreview.core.units import shutter_text
+from irpreview.core.units import shutter_text, tone_word
 from irpreview.core.verdict.plausibility import sky_is_empty, sky_worth_waiting_for
 from irpreview.core.verdict.sky import texture_word
-from irpreview.core.words.lead_words import lead_reasons, lead_text, shade_evidence
+from irpreview.core.words.lead_words import GATE_WORDS, lead_reasons, lead_text, shade_evidence, why_line
 from irpreview.core.words.phrases import (
     cap,
-    eighths,
+    is_plural,
     listed,
     percent,
     short,
     sky_facts,
     subject_name,
-    the,
-    tone_word,
-    verb,
+    wind_name,
     zones_text,
 )
-from irpreview.records import CloudLook, Layer, NotLandscape, Sentence, Separation, Verdict, VerdictDoubt
+from irpreview.records import CloudLook, Layer, Sentence, Separation, Verdict, VerdictDoubt
 
-__all__ = ["headline", "reasons", "sentences", "short_headline", "tone_word"]
+__all__ = ["headline", "reasons", "sentences", "short_headline", "why_line"]
 
 _SAME_IN_COLOUR = 0.4
 """[zones] below this the colour photo shows one grey."""
 _MOST_SAID = 5
-GATE_WORDS: dict[NotLandscape, str] = {
-    "indoors": "this looks like an indoor picture",
-    "night": "this looks like night or lamplight",
-    "close_up": "this looks like a close-up",
-    "things": "people, animals or objects fill the frame",
-    "drawn": "this looks like a drawing or a screen",
-}
 CLOUD_WORDS: dict[CloudLook, str] = {
-    "still": "clouds stand still",
-    "softened": "clouds soften a little",
-    "blurred": "clouds blur and show their direction",
-    "streaks": "clouds draw streaks",
-    "veil": "clouds become a veil",
-    "formless": "the cloud cover loses its form",
-    "even_grey": "the cloud cover runs into an even grey",
+    "still": "Clouds stay sharp",
+    "softened": "Clouds soften a little",
+    "blurred": "Clouds blur along their drift",
+    "streaks": "Clouds streak",
+    "veil": "Clouds turn into a veil",
+    "formless": "The cloud cover loses its form",
+    "even_grey": "The cloud cover turns into an even grey",
 }
 
 
@@ -57,9 +50,9 @@ def reasons(verdict: Verdict) -> tuple[Sentence, ...]:
 
 def sentences(verdict: Verdict) -> tuple[Sentence, ...]:
     """What else there is to say, doubts last."""
-    out = [Sentence(headline(verdict), _counts(verdict), None)]
+    out = [Sentence(balance, _counts(verdict), None)] if (balance := _balance(verdict)) else []
     if verdict.shade.everything:
-        text = "Everything on the land lies in shade: without sun the leaves stay grey and infrared is flat."
+        text = "All the land lies in shade: the foliage stays grey, infrared is flat."
         out.append(Sentence(text, shade_evidence(verdict), None))
     out += _separation_sentences(verdict) + _sky_sentences(verdict) + _composition_sentences(verdict)
     return tuple(out + [_doubt_sentence(doubt) for doubt in verdict.doubts])
@@ -69,29 +62,35 @@ def sentences(verdict: Verdict) -> tuple[Sentence, ...]:
 
 
 def short_headline(verdict: Verdict) -> str:
-    """What leads and what is weak, in at most about twenty words."""
+    """What leads and what merges, in at most about twenty words."""
     if not verdict.gate.landscape:
-        return f"Not ranked: {GATE_WORDS[verdict.gate.reasons[0]]}."
-    text = cap(lead_text(verdict)) + "."
-    weak = _weak_words(verdict, most=1)
-    return f"{text} {cap(weak)}." if weak else text
+        return f"Not a daylight landscape: {GATE_WORDS[verdict.gate.reasons[0]]}."
+    return " ".join(f"{cap(part)}." for part in (lead_text(verdict), _weak_words(verdict, most=1)) if part)
 
 
 def headline(verdict: Verdict) -> str:
-    """The picture named: what leads, what separates well, what is weak."""
+    """The picture named: what leads, what separates well, what merges."""
     if not verdict.gate.landscape:
         return _gate_sentence(verdict).text
-    text = cap(lead_text(verdict)) + "."
-    good, weak = _good_words(verdict), _weak_words(verdict, most=2)
-    both = "; ".join(part for part in (good, weak) if part)
-    return f"{text} {cap(both)}." if both else text
+    return " ".join(part for part in (f"{cap(lead_text(verdict))}.", _balance(verdict)) if part)
+
+
+def _balance(verdict: Verdict) -> str:
+    """What separates well and what merges, as one sentence; empty where there is neither."""
+    both = "; ".join(part for part in (_good_words(verdict), _weak_words(verdict, most=2)) if part)
+    return f"{cap(both)}." if both else ""
 
 
 def _name(layer: Layer, verdict: Verdict) -> str:
     for subject in verdict.subjects:
         if subject.choice != "sky" and layer.index == subject.layer and layer.class_name in ("structure", "tree"):
-            return subject_name(subject)
+            return subject_name(subject, verdict.layers)
     return short(layer)
+
+
+def _full_name(layer: Layer, verdict: Verdict) -> str:
+    """Its name with where it is; what could lead is called there what it is called here."""
+    return layer.name.replace(short(layer), _name(layer, verdict))
 
 
 def _pairs(verdict: Verdict, word: str) -> list[tuple[float, str, str]]:
@@ -120,19 +119,19 @@ def _good_words(verdict: Verdict) -> str:
                 names.append(name)
     if not names:
         return ""
-    many = len(names) > 1 or names[0] in ("trees", "clouds", "buildings")
+    many = len(names) > 1 or is_plural(names[0])
     return f"{listed(names)} {'separate' if many else 'separates'} well"
 
 
 def _weak_words(verdict: Verdict, most: int) -> str:
     """The edges that merge, those of the lead first; an open edge of the lead where none merges."""
     pairs = _pairs(verdict, "merges")[:most]
-    said = [f"{one} against {other} is weak" for _, one, other in pairs]
+    said = [f"{one} and {other} merge" for _, one, other in pairs]
     if not said and verdict.subject is not None and verdict.subject.weakest is not None:
         weakest = verdict.subject.weakest
         one, other = (_name(verdict.layers[i], verdict) for i in (weakest.a, weakest.b))
         if one != other and "objects" not in (one, other):
-            said = [f"{one} against {other} is uncertain"]
+            said = [f"{one} and {other}: uncertain"]
     return ", ".join(said)
 
 
@@ -147,7 +146,7 @@ def _counts(verdict: Verdict) -> str:
 
 def _gate_sentence(verdict: Verdict) -> Sentence:
     why = listed([GATE_WORDS[reason] for reason in verdict.gate.reasons])
-    text = f"Not a daylight landscape, so it is not ranked: {why}."
+    text = f"Not a daylight landscape, not ranked: {why}."
     return Sentence(text, f"like a daylight landscape: {100 * verdict.gate.chance:.0f} %", None)
 
 
@@ -169,66 +168,60 @@ def _swaps(separation: Separation) -> bool:
     return abs(separation.visible_zones) >= _SAME_IN_COLOUR and separation.visible_zones * separation.zones < 0
 
 
-def _separation_sentence(
-    separation: Separation, layers: tuple[Layer, ...], grade: float, compare: bool = True
-) -> Sentence:
+def _separation_sentence(separation: Separation, verdict: Verdict, compare: bool = True) -> Sentence:
     """`compare` = say how it differs from the colour photo; else another of its kind was told before it."""
-    a, b = layers[separation.a], layers[separation.b]
-    wa, wb = (tone_word(layer.lightness) for layer in (a, b))
-    grey_in_colour = compare and abs(separation.visible_zones) < _SAME_IN_COLOUR
-    swaps = compare and _swaps(separation)
-    more = "lighter" if separation.zones > 0 else "darker"
+    a, b = (
+        replace(layer, name=_full_name(layer, verdict))
+        for layer in (verdict.layers[separation.a], verdict.layers[separation.b])
+    )
     if separation.says == "separates":
-        if swaps:
-            other = "darker" if more == "lighter" else "lighter"
-            if abs(separation.zones) > 1.2 and wa != wb:
-                against = f"{wa} against {wb} {short(b)}"
-                text = f"In infrared {the(a)} {verb(a, 'turn')} {against}; in colour {other}."
-            else:
-                text = f"In infrared {the(a)} {verb(a, 'come')} out {more} than {the(b)}; in colour {other}."
-        elif grey_in_colour and wa != wb:
-            tones = f"{the(a)} {verb(a, 'go')} {wa}, {the(b)} {verb(b, 'go')} {wb}"
-            text = f"Infrared parts what colour shows as one grey: {tones}."
-        elif grey_in_colour:
-            text = (
-                f"Infrared parts {the(a)} from {the(b)} by {zones_text(separation.zones)}; in colour they are one grey."
-            )
-        elif wa != wb:
-            text = f"{cap(the(a))} {verb(a, 'stand')} {wa} against {wb} {short(b)}."
-        else:
-            text = (
-                f"{cap(the(a))} {verb(a, 'stay')} {zones_text(separation.zones)} {more} than {the(b)}: enough to part."
-            )
-        if separation.edge_share_separating < 0.4:
-            text = text[:-1] + ", but where they meet the edge is soft."
+        text = _separates(separation, a, b, compare)
     elif separation.says == "merges":
-        if wa == wb:
-            both = f"both come out {wa}"
-        elif abs(separation.zones) < 0.6:
-            both = f"{'' if abs(separation.zones) < 0.2 else 'only '}{zones_text(separation.zones)} between them"
-        else:
-            both = f"one prints {wa}, the other {wb}, too little between them"
-        if compare and abs(separation.visible_zones) >= 0.6:
-            text = f"Colour keeps {the(a)} apart from {the(b)}, infrared does not: {both}."
-        elif not compare:
-            text = f"{cap(the(a))} {verb(a, 'merge')} into {the(b)} too: {both}."
-        else:
-            text = f"{cap(the(a))} {verb(a, 'merge')} into {the(b)}: {both}."
-        if separation.edge_share_separating >= 0.35:
-            text = text[:-1] + ", though along much of the edge they still part."
+        text = _merges(separation, a, b, compare)
     else:
-        least = 0.0 if separation.low * separation.high < 0 else min(abs(separation.low), abs(separation.high))
-        most = max(abs(separation.low), abs(separation.high))
-        reach = f"{'nothing' if least < 0.2 else zones_text(least)} to {zones_text(most)}"
-        text = f"{cap(the(a))} and {the(b)}: too close to call, anything from {reach}."
-    return Sentence(text, separation_evidence(separation, grade), separation.edge_xy)
+        text = f"{cap(a.name)} and {b.name}: uncertain"
+    return Sentence(text + ".", separation_evidence(separation, verdict.grade), separation.edge_xy)
+
+
+def _separates(separation: Separation, a: Layer, b: Layer, compare: bool) -> str:
+    wa, wb = (tone_word(layer.lightness) for layer in (a, b))
+    more = "lighter" if separation.zones > 0 else "darker"
+    step = f"{a.name} {zones_text(separation.zones)} {more}"
+    tones = f"{wa} {short(a)}, {wb} {short(b)}" if wa != wb and short(a) != short(b) else step
+    if compare and _swaps(separation):
+        text = f"Infrared reverses {a.name} and {b.name}: {tones}"
+    elif compare and abs(separation.visible_zones) < _SAME_IN_COLOUR:
+        text = f"{cap(a.name)} and {b.name} look alike in colour, separate in infrared: {tones}"
+    elif wa != wb:
+        separate = "separate" if is_plural(a.name) else "separates"
+        text = f"{cap(a.name)} {separate} from {b.name}: {wa} against {wb}"
+    else:
+        separate = "separate" if is_plural(a.name) else "separates"
+        text = f"{cap(a.name)} {separate} from {b.name}: {zones_text(separation.zones)} {more}"
+    return f"{text}; soft at the edge" if separation.edge_share_separating < 0.4 else text
+
+
+def _merges(separation: Separation, a: Layer, b: Layer, compare: bool) -> str:
+    wa, wb = (tone_word(layer.lightness) for layer in (a, b))
+    if abs(separation.zones) < 0.2:
+        how = "the same tone"
+    elif wa == wb:
+        how = f"both {wa}"
+    else:
+        how = f"only {zones_text(separation.zones)} apart"
+    if compare and abs(separation.visible_zones) >= 0.6:
+        text = f"{cap(a.name)} and {b.name} separate in colour but merge in infrared: {how}"
+    else:
+        text = f"{cap(a.name)} and {b.name} merge: {how}"
+    return f"{text}; parts of the edge still show" if separation.edge_share_separating >= 0.35 else text
 
 
 def _separation_sentences(verdict: Verdict) -> list[Sentence]:
     layers, grade = verdict.layers, verdict.grade
     if len(layers) == 1:
         only = layers[0]
-        text = f"{cap(the(only))} {verb(only, 'fill')} the frame: there are no layers to separate."
+        fill = "fill" if is_plural(only.name) else "fills"
+        text = f"{cap(only.name)} {fill} the frame: no layers to separate."
         return [Sentence(text, f"{percent(only.share)} of the picture", only.centre_xy)]
     order = sorted(verdict.separations, key=lambda s: -_worth(s, layers))
     merges = [s for s in order if s.says == "merges"][:3]
@@ -244,12 +237,14 @@ def _separation_sentences(verdict: Verdict) -> list[Sentence]:
         kind = _swaps(separation)
         compared[kind] += separation.says == "separates"
         compare = not out if separation.says == "merges" else compared[kind] <= 2
-        out.append(_separation_sentence(separation, layers, grade, compare))
+        out.append(_separation_sentence(separation, verdict, compare))
     if len(uncertain) == 1:
-        out.append(_separation_sentence(uncertain[0], layers, grade))
+        out.append(_separation_sentence(uncertain[0], verdict))
     elif uncertain:
-        pairs = listed([f"{layers[s.a].name} with {layers[s.b].name}" for s in uncertain[:2]])
-        text = f"Too close to call: {pairs}{' among others' if len(uncertain) > 2 else ''}. A test frame will tell."
+        pairs = ", ".join(
+            f"{_full_name(layers[s.a], verdict)} against {_full_name(layers[s.b], verdict)}" for s in uncertain[:2]
+        )
+        text = f"Uncertain: {pairs}{', and others' if len(uncertain) > 2 else ''}. A test exposure will tell."
         out.append(Sentence(text, separation_evidence(uncertain[0], grade), uncertain[0].edge_xy))
     return out
 
@@ -266,7 +261,7 @@ def _sky_sentences(verdict: Verdict) -> list[Sentence]:
     sky = verdict.sky
     skies = [layer for layer in verdict.layers if layer.class_name in ("clear_sky", "cloud")]
     if sky.word == "none" or not skies:
-        return [Sentence("There is hardly any sky in the frame.", "less than 2 % of the picture is sky", None)]
+        return [Sentence("Hardly any sky in the frame.", "less than 2 % of the picture is sky", None)]
     at = max(skies, key=lambda layer: layer.share)
     clear = [layer for layer in skies if layer.class_name == "clear_sky"]
     tone = tone_word(max(clear, key=lambda layer: layer.share).lightness if clear else at.lightness)
@@ -277,25 +272,25 @@ def _sky_sentences(verdict: Verdict) -> list[Sentence]:
     worth = sky_worth_waiting_for(sky) and verdict.lead in ("wait", "none")
     feel = texture_word(sky.texture_stops)
     if sky_is_empty(sky) and sky.word == "clear":
-        text = f"The sky is clear and empty and prints {tone}" + ("; wait for cloud." if worth else ".")
+        text = f"Empty sky, prints {tone}." + (" Wait for cloud." if worth else "")
     elif sky.word == "clear":
-        text = f"The sky is all but clear and prints {tone}."
+        text = f"Almost clear sky, prints {tone}."
     elif sky.word == "hazy":
-        text = "The sky is pale with haze: it will not go dark" + ("; wait for clearer air." if worth else ".")
+        text = "Hazy sky: it will not go dark." + (" Wait for clearer air." if worth else "")
     elif sky.word == "overcast":
-        text = f"The cloud cover is even and prints {tone_word(at.lightness)}, without form."
+        text = f"Even cloud cover, prints {tone_word(at.lightness)}, no form."
     elif feel in ("blank", "faint"):
-        text = f"There is cloud, {eighths(sky.okta or 0)}, but hardly any form in it."
+        text = f"Cloud {sky.okta or 0}/8, hardly any form."
     elif sky.okta is not None and sky.okta >= 7:
-        text = f"The cloud cover has form, {feel} enough for a print."
+        text = f"{cap(feel)} cloud cover: enough form for a print."
     else:
-        dark = f" against {tone} gaps" if clear and tone in ("black", "dark") else ""
-        text = f"There is enough in the sky: {eighths(sky.okta or 0)}{dark}, {feel} in texture."
+        dark = f" against {tone} sky" if clear and tone in ("black", "dark") else ""
+        text = f"{cap(feel)} clouds{dark}, cover {sky.okta or 0}/8."
     out = [Sentence(text, evidence, at.centre_xy)]
     look, time = sky.clouds_after_shutter, verdict.shutter_s
     if look is not None and time is not None and not (look == "still" and time < 1):
         out.append(
-            Sentence(f"At {shutter_text(time)} {CLOUD_WORDS[look]}.", "drift over a cloud's width", at.centre_xy)
+            Sentence(f"{CLOUD_WORDS[look]} at {shutter_text(time)}.", "drift over a cloud's width", at.centre_xy)
         )
     return out
 
@@ -304,12 +299,13 @@ def _composition_sentences(verdict: Verdict) -> list[Sentence]:
     made, out = verdict.composition, []
     if made.horizon_height is not None:
         height = made.horizon_height
-        where = "low" if height < 0.38 else "high" if height > 0.62 else "near the middle"
-        text = f"The skyline lies {where}; the sky takes {percent(made.sky_share)} of the frame."
+        where = "Low skyline" if height < 0.38 else "High skyline" if height > 0.62 else "Skyline near the middle"
+        text = f"{where}: sky fills {percent(made.sky_share)} of the frame."
         out.append(Sentence(text, f"median foot of the sky {100 * height:.0f} % up", (0.5, 1 - height)))
     edge = made.strongest_edge
     if edge is not None:
-        text = f"The strongest edge is {verdict.layers[edge.a].name} against {verdict.layers[edge.b].name}."
+        names = [_full_name(verdict.layers[i], verdict) for i in (edge.a, edge.b)]
+        text = f"Strongest edge: {names[0]} against {names[1]}."
         out.append(Sentence(text, f"a step of {edge.print_step:.0f} L* on the print over a long edge", edge.xy))
     return out
 
@@ -319,19 +315,17 @@ def _doubt_sentence(doubt: VerdictDoubt) -> Sentence:
     if doubt.kind == "snow_unlikely":
         text, why = "What looks like snow is taken for pale ground.", "green country, low ground, or the wrong season"
     elif doubt.kind == "low_sun":
-        text = "The sun is low: shadows are long and contrast is uncertain."
-        why = f"sun {value:.0f} degrees high"
+        text, why = "Low sun: long shadows, contrast uncertain.", f"sun {value:.0f} degrees high"
     elif doubt.kind == "sunset_light":
-        text, why = "The sky looks like sunset or dawn: contrast is uncertain.", "the sky of the photo is reddened"
+        text, why = "Sunset or dawn light: contrast uncertain.", "the sky of the photo is reddened"
     elif doubt.kind == "out_of_leaf":
-        text, why = "The trees may be bare at this season; bare trees do not glow.", "date and latitude of the snap"
+        text, why = "Trees may be bare now; bare trees stay grey.", "date and latitude of the snap"
     elif doubt.kind == "small_sky":
-        text, why = "There is little sky; it will not carry the picture.", f"{percent(value)} of the frame"
+        text, why = "Too little sky to carry the picture.", f"{percent(value)} of the frame"
     elif doubt.kind == "little_recognised":
         text, why = "Much of the picture was hard to recognise: check what is where.", f"{percent(value)} of the frame"
     elif doubt.kind == "assumed_wind":
-        text = "Wind not given: a light breeze is assumed."
-        why = f"{value:g} m/s, Beaufort {beaufort_of(value)}"
+        text, why = f"Wind not given: a {wind_name(value)} is assumed.", f"{value:g} m/s, Beaufort {beaufort_of(value)}"
     else:
-        text, why = "This is a what-if: another light is laid over the snap's own shadows.", "planned light"
+        text, why = "What-if: another light on the snap's own shadows.", "planned light"
     return Sentence(text, why, doubt.at_xy)

@@ -1,8 +1,8 @@
 // The page: what was shown last, and what changes with each answer.
 
-import {call, keep_token, kept_token, send} from './server.js';
+import {call, keep_token, kept_token, send, stop_sending} from './server.js';
 import {ask, find, shown_by, state} from './shared.js';
-import {show_view, views} from './views.js';
+import {new_framings, show_view, views} from './views.js';
 import {dials} from './dials.js';
 import {brush} from './brush.js';
 import {entries} from './entries.js';
@@ -29,6 +29,7 @@ const apply = (shown) => {
     if (place) place.innerHTML = html; // made by the page's own templates, escaped there
     if (id === 'strip') document.body.classList.toggle('many', place.querySelectorAll('.snap').length > 1);
     if (id === 'section-body') dress(place);
+    if (id === 'framings') new_framings();
   }
   if (shown.faults) {
     find('#faults').replaceChildren(...shown.faults.map((line) => {
@@ -79,13 +80,25 @@ const dress = (place) => {
 // ---- snaps -----------------------------------------------------------------------------------------------------------
 
 let line = Promise.resolve(); // one after another, in the order given
+let stops = 0;
+const stop = () => {
+  stops += 1;
+  stop_sending();
+  ask('stop');
+};
 const give = (files) => {
+  const heard = stops;
   find('#faults').replaceChildren();
   line = line.then(async () => {
     const given = [], refused = [];
     for (const [index, file] of files.entries()) {
+      if (stops > heard) break;
       const which = files.length > 1 ? `${index + 1} of ${files.length}, ` : '';
       try { given.push(await send(file, (text) => say(which + text))); } catch (why) { refused.push(why); }
+    }
+    if (stops > heard) {
+      say('Stopped. No snap was read.');
+      return;
     }
     if (given.length) await call('give', {given}, (shown) => {
       if (shown.faults) shown.faults = [...refused, ...shown.faults];
@@ -129,6 +142,7 @@ document.addEventListener('click', (event) => {
   if (button.dataset.look) look(button.dataset.look);
   if (button.id === 'close-section') toggle(open_section);
   if (button.id === 'empty') ask('empty');
+  if (button.id === 'stop') stop();
 });
 
 // ---- sections, one at a time -------------------------------------------------------------------------------------------
@@ -178,6 +192,7 @@ find('#card').addEventListener('submit', (event) => {
   event.preventDefault();
   ask('card', {title: find('#title').value, with_place: find('#with-place').checked});
 });
+find('#make-field-page').addEventListener('click', () => ask('field_page', {with_place: find('#with-place').checked}));
 
 // ---- look --------------------------------------------------------------------------------------------------------------
 
@@ -199,9 +214,10 @@ document.addEventListener('keydown', (event) => {
     if (brush.key(event)) event.preventDefault();
     return;
   }
+  if (event.key === 'Escape' && document.body.classList.contains('busy')) stop();
   const typing = event.target.closest('input:not([type=range], [type=radio], [type=checkbox]), select, textarea');
   if (typing || !state.has_snap) return;
-  if (/^[1-6]$/.test(event.key)) {
+  if (/^[1-7]$/.test(event.key)) {
     find(`#views [aria-keyshortcuts="${event.key}"]`).click();
     event.preventDefault();
   } else if (brush.key(event)) event.preventDefault();

@@ -11,8 +11,20 @@ export const kept_token = () => token;
 
 const LOST = 'The page has lost its program. Is it still running?';
 
+// While anything is under way the page can be told to stop it.
+let under_way = 0;
+const busy = async (work) => {
+  under_way += 1;
+  document.body.classList.add('busy');
+  try { return await work; } finally {
+    under_way -= 1;
+    document.body.classList.toggle('busy', under_way > 0);
+  }
+};
+
 // Calls one handler; `each` is given every part of the answer as it comes. Resolves when all of it is there.
-export const call = async (name, data, each) => {
+export const call = (name, data, each) => name === 'stop' ? answers(name, data, each) : busy(answers(name, data, each));
+const answers = async (name, data, each) => {
   let answer;
   try {
     const asked = await fetch(`/gradio_api/call/${name}`, {
@@ -45,7 +57,9 @@ export const call = async (name, data, each) => {
 };
 
 // Sends one file; resolves to its number, or fails with a sentence. `news(text)` is told how far it is.
-export const send = (file, news) => new Promise((done, fail) => {
+let sending = null;
+export const stop_sending = () => sending?.abort();
+export const send = (file, news) => busy(new Promise((done, fail) => {
   const {upload, limitMb} = document.body.dataset;
   const mb = file.size / 1048576;
   if (mb > Number(limitMb)) {
@@ -64,5 +78,7 @@ export const send = (file, news) => new Promise((done, fail) => {
     else fail(`${file.name}: ${ask.responseText || 'it was refused.'}`);
   };
   ask.onerror = () => fail(`${file.name}: ${LOST}`);
+  ask.onabort = () => fail(`${file.name} was not sent.`);
+  sending = ask;
   ask.send(file);
-});
+}));

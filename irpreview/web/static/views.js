@@ -3,15 +3,15 @@
 import {ask, find, state} from './shared.js';
 import {brush} from './brush.js';
 
-let now = 'infrared', wanted = null;
+let now = 'infrared', wanted = null, framing = 0;
 
 const WORDS = {infrared: 'The scene in infrared, black and white', colour: 'The snap as taken, in colour',
   half: 'The snap in colour on the left, infrared on the right', movement: 'The infrared picture with its movement',
   separation: 'The infrared picture with its layers numbered and the lines between them; the legend says the same',
-  map: 'The snap with what is where marked by colour and letter'};
+  map: 'The snap with what is where marked by colour and letter', framings: 'One of the framings, in infrared'};
 
 // What a view is made of; a view that is not there yet is asked for, once for each state of the answer.
-const layers = () => now === 'half' ? ['infrared', 'colour'] : [now];
+const layers = () => now === 'half' ? ['infrared', 'colour'] : now === 'framings' ? ['framing0', `framing${framing}`] : [now];
 
 export const current = () => now;
 
@@ -27,6 +27,7 @@ export const show_view = () => {
   find('#tools').hidden = now !== 'map' || !state.has_snap;
   find('#dials').hidden = now === 'map' && state.has_snap;
   find('#legend').hidden = now !== 'separation';
+  find('#framings').hidden = now !== 'framings';
   if (!state.has_snap) return;
   const missing = layers().find((name) => !(name in state.pictures));
   if (missing !== undefined) {
@@ -38,7 +39,7 @@ export const show_view = () => {
     return; // the picture before stays until the new one is here
   }
   const under = find('#under'), over = find('#over'), half = now === 'half';
-  const base = half ? 'infrared' : now;
+  const base = half ? 'infrared' : layers().at(-1);
   under.onload = () => {
     find('#frame').style.setProperty('--ratio', under.naturalWidth / under.naturalHeight);
     brush.fit();
@@ -54,6 +55,18 @@ export const show_view = () => {
   brush.fit();
 };
 
+const choose_framing = (number) => {
+  framing = number;
+  for (const one of document.querySelectorAll('#framings [data-framing]'))
+    one.setAttribute('aria-pressed', String(Number(one.dataset.framing) === number));
+  for (const one of document.querySelectorAll('#framings [data-framed]'))
+    one.hidden = Number(one.dataset.framed) !== number;
+  show_view();
+};
+
+// A new list of framings begins with the best.
+export const new_framings = () => { framing = 0; };
+
 const cut = () => {
   const value = find('#seam-at').value;
   find('#frame').style.setProperty('--cut', `${value}%`);
@@ -65,6 +78,10 @@ export const views = {
     find('#views').addEventListener('click', (event) => {
       const button = event.target.closest('button[data-view]');
       if (button) set_view(button.dataset.view);
+    });
+    find('#framings').addEventListener('click', (event) => {
+      const button = event.target.closest('button[data-framing]');
+      if (button) choose_framing(Number(button.dataset.framing));
     });
     find('#seam-at').addEventListener('input', cut);
     cut();

@@ -125,7 +125,7 @@ def test_what_filled_the_snap_is_taken_off_its_reading() -> None:
     assert snow.ev100.likely == pytest.approx(metered.ev100.likely - 2.0)
     assert grey.ev100.likely == pytest.approx(metered.ev100.likely)
     assert snow.ev100.width > grey.ev100.width > metered.ev100.width
-    assert "2.0 stops brighter than grey" in in_words(snow.by).long
+    assert "2.0 stops brighter than middle grey" in in_words(snow.by).long
     by_hand = from_ev(12.0)
     assert as_if_on_grey(by_hand, 0.72) == by_hand
 

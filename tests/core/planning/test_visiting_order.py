@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 
 from irpreview.core.planning.visiting_order import (
     MOST_PLACES,
+    SPARE_WANTED_MIN,
     OrderTask,
     Visit,
     best_order,
     feasible_steps,
+    spread_out,
     worth_of,
 )
 
@@ -89,6 +91,40 @@ def test_no_order_at_all_is_better(seed: int) -> None:
     last = found[-1]
     assert over == last.step * 5 + task.stay_min[last.place] + (
         0 if task.to_start_min is None else task.to_start_min[last.place]
+    )
+
+
+def least_spare(task: OrderTask, order: tuple[Visit, ...]) -> int:
+    """Minutes in hand before the tightest stay or the end, in whole steps up to the most that is wanted."""
+    free, minute, before = [], 0, None
+    for visit in order:
+        way = task.from_start_min[visit.place] if before is None else task.way_min[before, visit.place]
+        free.append(visit.step * task.step_min - minute - way)
+        minute, before = visit.step * task.step_min + task.stay_min[visit.place], visit.place
+    free.append(task.window_min - minute - (0 if task.to_start_min is None else task.to_start_min[before]))
+    return int(min(*free, SPARE_WANTED_MIN)) // task.step_min * task.step_min
+
+
+@pytest.mark.parametrize("seed", range(80))
+def test_the_stays_are_moved_apart_as_far_as_it_costs_no_light(seed: int) -> None:
+    rng = np.random.default_rng(1000 + seed)
+    task = drawn(rng, int(rng.integers(1, 4)), 16, back=seed % 3 == 0)
+    order = best_order(task)
+    found = spread_out(task, order)
+    assert [visit.place for visit in found] == [visit.place for visit in order]
+    if not order:
+        return
+    assert is_feasible(task, found)
+    assert worth_of(task, found) == worth_of(task, order)
+    places = [visit.place for visit in order]
+    like = (
+        tuple(Visit(k, t) for k, t in zip(places, times, strict=True))
+        for times in itertools.combinations(range(16), len(places))
+    )
+    equal = [one for one in like if is_feasible(task, one) and worth_of(task, one) == worth_of(task, order)]
+    assert least_spare(task, found) == max(least_spare(task, one) for one in equal)
+    assert sum(v.step for v in found) == min(
+        sum(v.step for v in one) for one in equal if least_spare(task, one) == least_spare(task, found)
     )
 
 

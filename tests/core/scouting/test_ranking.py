@@ -147,11 +147,11 @@ def test_an_entry_says_how_it_was_judged() -> None:
     assert entry.figures == (
         "2 of 3 edges separate",
         "3/8 cloud",
-        "judged at 1/60 s",
-        "lead turns at about 4 m/s of wind",
+        "judged at 1/60",
+        "the lead changes near Beaufort 3",
     )
     assert entry.taken == "21 Jun 2026, 10:30"
-    assert entry.lead_words == "build on the foliage"
+    assert entry.lead_words == "the foliage leads"
     assert entry.alike == ""
 
 
@@ -166,14 +166,15 @@ def test_the_sheet_says_what_is_left_out() -> None:
 
 def test_unknown_wind_is_said() -> None:
     assert any("Wind not given" in line for line in sheet_of(arrange(SNAPS, settings={"wind_m_s": None})).summary)
-    assert any("Wind 6.2 m/s" in line for line in sheet_of(arrange(SNAPS, settings={"wind_m_s": 6.17})).summary)
+    windy = sheet_of(arrange(SNAPS, settings={"wind_m_s": 6.17}))
+    assert any("Wind: moderate breeze (Beaufort 4)" in line for line in windy.summary)
 
 
 def test_the_caution_about_edges_knows_the_wind_that_was_given() -> None:
     unknown = sheet_of(arrange(SNAPS, settings={"wind_m_s": None})).cautions
-    assert any("The wind is not known" in text for text in unknown)
+    assert any("Wind not given" in text for text in unknown)
     given = sheet_of(arrange(SNAPS, settings={"wind_m_s": 8.0})).cautions
-    assert not any("The wind is not known" in text for text in given)
+    assert not any("Wind not given" in text for text in given)
     assert any("Gusts to about 12 m/s: stay well back from edges" in text for text in given)
 
 

@@ -200,7 +200,7 @@ def test_plain_blue_sky_says_wait_for_cloud() -> None:
     assert verdict.lead == "wait"
     assert verdict.sky.word == "clear"
     assert "cloud" in reasons(verdict)[0].text.lower()
-    assert "cannot be told" in reasons(verdict)[0].text
+    assert "cannot tell how long" in reasons(verdict)[0].text
     assert any("wait for cloud" in s.text.lower() for s in sentences(verdict))
 
 

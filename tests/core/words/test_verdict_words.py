@@ -8,10 +8,11 @@ from typing import get_args
 
 import pytest
 
+from irpreview.core.units import tone_word
 from irpreview.core.verdict.judging import judge_scene
 from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.core.words.lead_words import LEAD_NAMES, LEAD_WORDS
-from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline, tone_word
+from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.errors import BadValue
 from irpreview.records import Conditions, LeadChoice, Sentence, Verdict
 from tests.core.drawn_scenes import (
@@ -82,12 +83,12 @@ def test_a_sentence_about_a_gap_points_at_its_edge() -> None:
 
 def test_what_infrared_closes_is_said_as_such() -> None:
     _, said = _said("wood", 1.0, 1 / 60)
-    assert any(s.text.startswith("Colour keeps the trees apart from the cloud, infrared does not") for s in said)
+    assert any(s.text.startswith("Trees and cloud separate in colour but merge in infrared") for s in said)
 
 
 def test_what_infrared_turns_round_is_said_as_such() -> None:
     _, said = _said("oak", 1.0, 1 / 60)
-    turned = r"In infrared the trees turn (white|light) against (dark|black) sky; in colour darker\."
+    turned = r"Infrared reverses trees and sky: (white|light) trees, (dark|black) sky\."
     assert any(re.fullmatch(turned, s.text) for s in said)
 
 
@@ -123,11 +124,13 @@ def test_every_lead_has_its_words_and_its_cell() -> None:
         assert not words.endswith(".")
 
 
-def test_unknown_wind_is_a_light_breeze_and_said() -> None:
+def test_the_wind_that_is_assumed_has_its_own_name() -> None:
+    """4 m/s is Beaufort 3, a gentle breeze, 3.4 to 5.4 m/s (WMO-No. 306, code table 1100); 2 is the light breeze."""
     label, options = SCENES["oak"]
     verdict = judge_scene(*drawn(label, **options), Conditions(), shutter_s=1.0)  # type: ignore[arg-type]
-    assert any("light breeze" in s.text for s in reasons(verdict))
+    assert any(s.text.startswith("In a gentle breeze leaves") for s in reasons(verdict))
     assert any(d.kind == "assumed_wind" for d in verdict.doubts)
+    assert any(s.text == "Wind not given: a gentle breeze is assumed." for s in sentences(verdict))
 
 
 def test_tone_words_rise_with_lightness() -> None:
