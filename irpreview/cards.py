@@ -13,6 +13,7 @@ from irpreview.core.words.light_words import day_lines
 from irpreview.errors import BadValue
 from irpreview.io.card_files import small_picture
 from irpreview.records import ShotCard
+from irpreview.records.framing import CardFraming
 
 SOURCES = (
     "Exposure: ISO 2720. Wind: Beaufort scale, WMO-No. 306. Screen curve: IEC 61966-2-1.",
@@ -44,7 +45,7 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
     exposure, patch = analysis.exposure, analysis.white_patch
     if analysis.setting is not None:  # for the time asked for
         exposure = replace(exposure, recommended=analysis.setting)
-    return build_card(
+    card = build_card(
         title=title,
         snap=small_picture(analysis.photo.pixels),
         infrared=small_picture(analysis.rendering.picture),
@@ -65,3 +66,12 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         version=__version__,
         asked_time=analysis.asked_time,
     )
+    return replace(card, framing=card_framing(analysis))
+
+
+def card_framing(analysis: Analysis) -> CardFraming | None:
+    """The best framing of the snap in which something leads, small; None where there is none."""
+    best = next(iter(analysis.framings.best), None)
+    if best is None or not analysis.framings.leads:
+        return None
+    return CardFraming(best, small_picture(analysis.framing_picture(best)))

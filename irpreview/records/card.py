@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from irpreview.records.common import ByteArray, Range
 from irpreview.records.exposure import Exposure
+from irpreview.records.framing import CardFraming
 from irpreview.records.kit import Kit
 from irpreview.records.light import Light
 from irpreview.records.motion import Movement
@@ -32,3 +33,5 @@ class ShotCard:
     facts: Mapping[str, object] = field(default_factory=lambda: MappingProxyType({}))
     """Tables already in words: wind table, corrections, order of work, red channel, sources, assumptions."""
     place: Place | None = None
+    framing: CardFraming | None = None
+    """The best framing of the snap; None where none was found, or none was asked for."""
