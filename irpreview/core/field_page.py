@@ -9,9 +9,10 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 
+from irpreview.core.card.shot_card import ShotCard
 from irpreview.core.exposure.calculator import Calculator
 from irpreview.errors import BadValue
-from irpreview.records import ByteArray, Caution, CautionKind, ShotCard, SunReading
+from irpreview.records import ByteArray, Caution, CautionKind, SunReading
 from irpreview.records.framing import Framings
 
 MOST_PLACES = 24

@@ -4,7 +4,6 @@ Arrays are rows x columns, origin top left, and read-only once inside a record.
 Class ids 1..9 are the ids of the label maps; index i of a probability array is id i + 1.
 """
 
-from irpreview.records.card import ShotCard
 from irpreview.records.caution import Caution, CautionKind
 from irpreview.records.common import (
     ByteArray,
@@ -204,7 +203,6 @@ __all__ = [
     "Shade",
     "ShortFrames",
     "Shot",
-    "ShotCard",
     "ShutterUnknown",
     "Sky",
     "SkyState",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from irpreview.records.common import ByteArray, Range
+from irpreview.records.common import Range
 from irpreview.records.motion import Movement
 from irpreview.records.verdict import Verdict
 
@@ -97,15 +97,6 @@ class Framings:
     def leads(self) -> bool:
         """Whether anything leads in any of them; if not, they are what to come back for."""
         return any(one.verdict.lead in ("structure", "foliage", "sky") for one in self.best)
-
-
-@dataclass(frozen=True, slots=True)
-class CardFraming:
-    """The picture to set up for, as the card takes it along: lens, which way up and where to point are its frame's."""
-
-    framing: Framing
-    infrared: ByteArray
-    """(h, w) the infrared picture inside the frame, small."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
@@ -21,8 +21,9 @@ from irpreview.core.words import in_words, long_words, short_words, verdict_word
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.core.words.lead_words import lead_text
-from irpreview.core.words.light_words import hours_of, next_good_light
+from irpreview.core.words.light_words import best_hours, next_good_light
 from irpreview.core.words.phrases import wind_name
+from irpreview.core.words.short_answer import short_answer
 from irpreview.records import CLASS_WORDS, Range, Setting, Words
 
 SHUTTERS_S = (
@@ -32,8 +33,6 @@ SHUTTERS_S = (
 """Stops of the shutter slider [s]."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
-BEST_HOURS_WITHIN = 0.08
-"""Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 LEAST_SUN_DEG = 2.0
 """Below this the spectra of the sun model are not used."""
 
@@ -93,19 +92,24 @@ class Answer:
 def answer_of(analysis: Analysis) -> Answer:
     """The answer beside the picture."""
     verdict = analysis.verdict
-    why = [one.text for one in verdict_words.reasons(verdict)]
-    setting, reach, note = _setting(analysis)
+    exposure = analysis.exposure if analysis.why_no_exposure is None else None
+    said = short_answer(
+        verdict,
+        analysis.setting,
+        None if exposure is None else exposure.focus,
+        () if exposure is None else exposure.cautions,
+        analysis.movement.notes,
+    )
     return Answer(
-        lead=sentence(lead_text(verdict)).rstrip("."),
-        why=verdict_words.why_line(verdict),
-        # where nothing leads, what the wind does to the leaves is beside the point
-        wind=sentence(why[1]) if len(why) > 1 and verdict.lead not in ("wait", "none") else "",
-        setting=setting,
-        setting_range=reach,
-        setting_note=note,
-        focus=_focus(analysis),
+        lead=said.lead,
+        why=said.why,
+        wind=said.wind,
+        setting=said.setting,
+        setting_range=said.setting_range,
+        setting_note=_setting_note(analysis),
+        focus=said.focus,
         hours=_hours(analysis.day_plan),
-        warning=_warning(analysis),
+        warning=said.warning,
         shutter=shutter_text(analysis.shutter_s),
         mood=verdict.lead,
     )
@@ -130,47 +134,25 @@ def range_words(shutter: Range) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _setting(analysis: Analysis) -> tuple[str, str, str]:
-    """(setting, its range, a note on what cannot be had)."""
+def _setting_note(analysis: Analysis) -> str:
+    """A note on what cannot be had, and on noise."""
     if analysis.why_no_exposure is not None:
-        return "", "", "No meter reading, so no exposure time."
+        return "No meter reading, so no exposure time."
     asked, best = analysis.asked_time, analysis.setting
     if best is not None:
         grey = "" if asked is None or asked.grey_filter is None else in_words(asked.grey_filter).short
-        return setting_words(best), range_words(best.shutter_s), " ".join(filter(None, (_noise_note(best), grey)))
-    if asked is None:
-        return "", "", "No setting of this kit fits the light."
-    return "", "", in_words(asked).long
+        return " ".join(filter(None, (_noise_note(best), grey)))
+    return "No setting of this kit fits the light." if asked is None else in_words(asked).long
 
 
 def _noise_note(best: Setting) -> str:
     return f"Noise: {noise_word(best.snr)}." if best.snr is not None and best.snr < FAIR_SNR else ""
 
 
-def _focus(analysis: Analysis) -> str:
-    focus = analysis.exposure.focus if analysis.why_no_exposure is None else None
-    if focus is None:
-        return ""
-    end = "infinity" if focus.far_m is None else _metres(focus.far_m)
-    return f"{_metres(focus.focus_at_m)}; sharp from {_metres(focus.near_m)} to {end}."
-
-
-def _metres(value: float) -> str:
-    return f"{value:.1f} m" if value < 10 else f"{value:.0f} m"
-
-
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Give place and day to know."
-    # the good hours of a fine day fill it; the best are those whose sun comes from the better side
-    windows = plan.days[0].windows
-    best = [one for one in windows if one.score >= max(w.score for w in windows) - BEST_HOURS_WITHIN]
-    return " and ".join(hours_of(replace(plan.days[0], windows=tuple(best)))[:2]) or next_good_light(plan)
-
-
-def _warning(analysis: Analysis) -> str:
-    cautions = analysis.exposure.cautions if analysis.why_no_exposure is None else ()
-    return in_words(cautions[0]).short if cautions else ""
+    return " and ".join(best_hours(plan.days[0])[:2]) or next_good_light(plan)
 
 
 # ---- one line for the strip of snaps --------------------------------------------------------------------------------

@@ -134,7 +134,7 @@ def test_shown_first_then_taken_in_then_taken_back(run, brought, tmp_path):
     assert learned["factor_stops"]["likely"] == pytest.approx(answer["after"]["factor_stops"]["likely"], abs=0.01)
 
     # the same once more: nothing is there twice
-    assert "3 were in the log already" in run("log", "take", answer["proposal"])[2]
+    assert "3 were in the log already" in run("log", "take", out)[2]
     again = json.loads(run(*match, "--json")[1])
     assert all(f["known"] for f in again["frames"] if f["snap"])
     assert again["after"]["frames"] == again["before"]["frames"] == 3

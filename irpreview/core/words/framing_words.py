@@ -16,6 +16,7 @@ from irpreview.records.framing import (
     FramingNote,
     FramingRole,
     Framings,
+    Orientation,
     SoftReason,
     ViewpointReason,
     Viewpoints,
@@ -48,45 +49,48 @@ NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
         "verticals_lean": "tilted, this lens makes walls lean: keep it level and crop, or step back",
         "little_of_the_snap": "a small part of the snap: tones and edges are less sure",
         "nothing_leads": "nothing leads today",
-        "close_call": "what leads is a close call",
-        "what_is_what_unsure": "what is what is unsure in this part of the snap",
+        "close_call": "two things lead about equally",
+        "what_is_what_unsure": "what is where is unsure in this part of the snap",
     }
 )
 
 
+ORIENTATION_WORDS: Mapping[Orientation, str] = MappingProxyType({"lying": "landscape", "standing": "portrait"})
 VIEWPOINT_WORDS: Mapping[ViewpointReason, str] = MappingProxyType(
     {
         "something_leads": "something leads there",
         "leads_more_strongly": "its lead is stronger",
         "leads_more_clearly": "its lead is clearer",
-        "layers_part_better": "its layers part better",
-        "holds_better_in_the_wind": "the wind leaves more of it",
+        "layers_part_better": "its layers separate better",
+        "holds_better_in_the_wind": "the wind blurs less of it",
     }
 )
-"""Why from one standpoint and not from the next."""
+"""Why from one viewpoint and not from the next."""
 
 
 def pointing(frame: Frame) -> str:
-    """Where to point from the middle of the snap: "7° right, 12° up of the middle"."""
+    """Where to point, from the middle of the snap: "7° right, 12° up"."""
     across, up = round(frame.right_deg), round(frame.up_deg)
     parts = [f"{abs(across)}° {'right' if across > 0 else 'left'}"] if across else []
     if up:
         parts.append(f"{abs(up)}° {'up' if up > 0 else 'down'}")
-    return f"aim {', '.join(parts)} of the snap's middle" if parts else "aim at the snap's middle"
+    return ", ".join(parts) if parts else "at the middle"
+
+
+def framing_short_lens(frame: Frame) -> str:
+    """Lens, format, which way up: "35 mm, 3:2 landscape"."""
+    way = "" if frame.format == "1:1" else f" {ORIENTATION_WORDS[frame.orientation]}"
+    return f"{frame.lens_mm:g} mm, {frame.format}{way}"
 
 
 def framing_short(one: Framing) -> str:
     """Lens, format, which way up."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f" {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}: {lead_text(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}: {lead_text(one.verdict)}"
 
 
 def framing_sentence(one: Framing) -> str:
     """The framing as one sentence."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f", {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}, {pointing(frame)}. {short_headline(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}, {pointing(one.frame)}. {short_headline(one.verdict)}"
 
 
 def framing_details(one: Framing) -> list[str]:

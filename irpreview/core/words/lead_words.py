@@ -125,7 +125,7 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
     if best.says == "merges":
         if best.edge_share_separating < _RIM:
             return "", evidence
-        alike = f"as {tone} as the {against}" if tone == behind else f"merges into the {against}"
+        alike = f"{tone} as the {against}" if tone == behind else f"merges into the {against}"
         return f"{alike}; only the rim shows", evidence
     doubt = ", uncertain" if best.says == "uncertain" else ""
     if tone != behind:
@@ -208,7 +208,7 @@ def _wait(verdict: Verdict, wait_for: WaitFor) -> Sentence:
         text = f"Wait for a lull: {name} would lead, but not in this wind."
         sharp = next((p.sharp_until_s for p in verdict.foliage if p.leads), None)
         if sharp is not None and verdict.shutter_s is not None and 1 / 1000 < sharp < verdict.shutter_s:
-            text += f" Or try {shutter_text(sharp)}."
+            text += f" Or try {shutter_text(sharp)} or shorter."
     return Sentence(text, evidence, at)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import timedelta
 from types import MappingProxyType
 
@@ -30,6 +31,9 @@ SIDE_WORDS: Mapping[SunSide, str] = MappingProxyType(
         "unknown": "view direction not given",
     }
 )
+
+BEST_HOURS_WITHIN = 0.08
+"""Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 
 
 @in_words.register
@@ -63,7 +67,8 @@ def _(window: Window) -> Words:
     span = f"{window.start:%H:%M} to {window.end:%H:%M}"
     light = f"{SIDE_WORDS[window.sun_side]}, {window.lowest_deg:.0f} to {window.highest_deg:.0f}° high"
     return Words(
-        f"{span}: {light}, {window.hardness} light, sun to shade {window.sunlit_to_shade:.0f} to 1", f"{span}: {light}"
+        f"{span}: {light}, {window.hardness} light, sun to shade {window.sunlit_to_shade:.0f} to 1",
+        f"{span} {SIDE_WORDS[window.sun_side]}",
     )
 
 
@@ -77,7 +82,10 @@ def _(day: DayPlan) -> Words:
         text = f"the sun stays up all day, {lowest:.0f} to {highest:.0f}° high"
     else:
         up = [row.time for row in day.quarters if row.sun_height_deg > 0.0]
-        text = f"sun up about {up[0]:%H:%M} to {up[-1] + QUARTER:%H:%M}, highest {highest:.0f}°"
+        span = f"sun up about {up[0]:%H:%M} to {up[-1] + QUARTER:%H:%M}"
+        if day.windows:
+            return Words(f"{span}, highest {highest:.0f}°", span)
+        text = f"{span}, highest {highest:.0f}°"
     return both(text if day.windows else f"{text}; no good light for this view")
 
 
@@ -92,12 +100,18 @@ def hours_of(day: DayPlan) -> tuple[str, ...]:
     return tuple(f"{first.start:%H:%M} to {last.end:%H:%M}" for first, last in spans)
 
 
+def best_hours(day: DayPlan) -> tuple[str, ...]:
+    """The good hours of a fine day fill it; the best are those whose sun comes from the better side."""
+    best = max((one.score for one in day.windows), default=0.0) - BEST_HOURS_WITHIN
+    return hours_of(replace(day, windows=tuple(one for one in day.windows if one.score >= best)))
+
+
 def day_lines(plan: LightPlan | None) -> tuple[Words, ...]:
     """When the light serves best: the day, its good hours, and the best of the days after; empty without a plan."""
     if plan is None:
         return ()
     day = plan.days[0]
-    said = [both(f"{day.day:%-d %B %Y}: {in_words(day).long}.")]
+    said = [Words(*(f"{day.day:%-d %B %Y}: {text}." for text in in_words(day)))]
     for window in day.windows[:3]:
         long, short = in_words(window)
         said.append(Words(f"Good light {long}.", f"{short}."))
