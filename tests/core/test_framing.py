@@ -20,9 +20,9 @@ from irpreview.analysis import Analysis, analyse
 from irpreview.answers.verdict import verdict_part
 from irpreview.core.framing.frame_movement import movement_in
 from irpreview.core.framing.frames import below_print_resolution, overlap, placed, sizes, wider_than_snap
-from irpreview.core.framing.viewpoints import compare_viewpoints
 from irpreview.core.imaging.picture_geometry import pixels_per_radian
 from irpreview.core.motion.rates import SceneGeometry
+from irpreview.core.scouting.viewpoints import compare_viewpoints
 from irpreview.core.verdict.judging import judge_parted, part_ground
 from irpreview.core.verdict.layers import ground_of
 from irpreview.core.words.framing_words import place_sentence
@@ -205,7 +205,8 @@ def test_snaps_are_put_to_places_and_the_best_comes_first_with_its_reasons() -> 
     assert (other.place, other.order, other.because) == ("B", (2,), ())
     told = place_sentence(["lea.jpg", "tower.jpg", "ruin.jpg"], found, one)
     assert told is not None
-    assert told.startswith(f"From tower.jpg, with {found[1].best[0].frame.lens_mm:g} mm: build on the tower, because ")
+    assert told.startswith(f"From tower.jpg, with {found[1].best[0].frame.lens_mm:g} mm, because something leads ")
+    assert "the tower leads" in told
     assert place_sentence(["lea.jpg", "tower.jpg", "ruin.jpg"], found, other) is None
 
 

@@ -129,9 +129,10 @@ def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpo
     if len(here.order) < 2 or not found[first].best:
         return None
     best = found[first].best[0]
-    text = f"From {names[first]}, with {best.frame.lens_mm:g} mm: {lead_text(best.verdict)}"
+    text = f"From {names[first]}, with {best.frame.lens_mm:g} mm"
     if here.because:
         text += f", because {listed([VIEWPOINT_WORDS[reason] for reason in here.because])}"
+    text += f": {lead_text(best.verdict)}"
     second = here.order[1]
     if not found[second].best:
         return f"{text}. {cap(names[second])} gives no framing."
