@@ -47,6 +47,9 @@ ALIKE_TRIED, NEAR_TRIED = 4, 2
 BEYOND_DOUBT = 2.0 * LEAST_BITE
 SHARPENED = (3, 1)
 """Where nothing is beyond doubt: so many places are searched more finely on the snap most like it, and on the next."""
+WORTH_A_CLOSER_LOOK = 0.35
+"""Less alike at first look, a snap is none that a costly search would find the frame on: of 55 frames on their own
+snaps none was below 0.39, half of those on others were below 0.27."""
 RIVAL_LIKENESS = 0.6
 """Once a frame lies beyond doubt on a snap, only others that are so alike at first look are tried as well."""
 _NOTHING: FloatArray = np.zeros((0, 0), np.float32)
@@ -255,6 +258,8 @@ def _seen(task: FrameTask, frame: FrameFile) -> FrameSeen:
             view = view_of(task.folder, i)
             tones = np.asarray(view.tones, np.float32)
             for place in likely[i][:most]:
+                if place.likeness < WORTH_A_CLOSER_LOOK:
+                    break
                 sharp = sharper_place(tones, frame.linear, place)
                 _better(found, i, placement_near(tones, frame.linear, sharp.matrix))
                 if found[i][0].bite < LEAST_BITE:
@@ -264,7 +269,9 @@ def _seen(task: FrameTask, frame: FrameFile) -> FrameSeen:
                     break
     if found and max(s.bite for s, _ in found.values()) < LEAST_BITE:
         i = max(found, key=lambda n: found[n][0].rough)
-        _better(found, i, best_placement(np.asarray(view_of(task.folder, i).tones, np.float32), frame.linear))
+        if found[i][0].rough >= WORTH_A_CLOSER_LOOK:
+            tones = np.asarray(view_of(task.folder, i).tones, np.float32)
+            _better(found, i, best_placement(tones, frame.linear))
     best = max(found, key=lambda n: found[n][0].bite, default=None)
     laid, why = None, ""
     if best is not None:

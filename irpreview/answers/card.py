@@ -101,7 +101,7 @@ class CardAnswer(Whole):
     classes: dict[str, CardClass]
     verdict: VerdictPart
     framing: FramingAnswer | None
-    """The best framing; null where nothing leads in any."""
+    """The best framing; null where the kit's lenses leave none."""
     exposure: CardExposure
     wind_now: str
     wind_table: list[WindRowAnswer]

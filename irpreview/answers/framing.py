@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
 from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
-from irpreview.core.scouting.viewpoints import compare_viewpoints
+from irpreview.core.framing.viewpoints import compare_viewpoints
 from irpreview.core.words import long_words
 from irpreview.core.words.framing_words import (
     framing_details,
