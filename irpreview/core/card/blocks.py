@@ -11,8 +11,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from irpreview.core.card.field_tables import Correction, WindRow, full_sentence, red_channel_rows, setting_choices
+from irpreview.core.card.field_tables import Correction, WindRow, full_sentence, setting_choices
 from irpreview.core.card.shot_card import ShotCard
+from irpreview.core.exposure.red_channel import red_channel_rows
 from irpreview.core.units import shutter_text, zone_text
 from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.card_words import sky_change, wind_now

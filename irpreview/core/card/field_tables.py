@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from irpreview.core.exposure.setting import HOLD_PX
-from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.motion.wind import BEAUFORT
 from irpreview.core.units import beaufort_m_s, shutter_text
 from irpreview.core.words.exposure_words import time_range_words
@@ -21,9 +20,6 @@ SKY_BRIGHTNESS_EV100 = MappingProxyType(
     {"clear": (15.0, 15.0), "thin_cloud": (13.0, 14.0), "broken": (12.0, 15.0), "overcast": (11.0, 12.0)}
 )
 """Usual exposure values at ISO 100 in daylight [EV]. Common practice, no source; low sun and haze take more."""
-
-FINE_RED_SHARE = 0.87
-"""Where sunlit leaves should end on the red channel's scale: Zone VII (0.72 linear) through the sRGB curve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,15 +133,6 @@ def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Corre
             text = time_range_words(Range(likely * low, likely * math.sqrt(low * high), likely * high))
         found.append(Correction(when, low, high, text))
     return tuple(found)
-
-
-def red_channel_rows() -> tuple[tuple[float, float], ...]:
-    """Where the leaves' red hump ends (share of the scale) and the stops that bring it to `FINE_RED_SHARE`.
-
-    From the sRGB curve of IEC 61966-2-1; a camera's own curve may differ by half a stop.
-    """
-    aim = float(to_linear(FINE_RED_SHARE))
-    return tuple((share, math.log2(aim / float(to_linear(share)))) for share in (0.25, 0.5, 0.75))
 
 
 def full_sentence(text: str) -> str:

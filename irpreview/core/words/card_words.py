@@ -5,7 +5,7 @@ Each in full for the JSON and in few words for paper.
 
 from __future__ import annotations
 
-from irpreview.core.card.field_tables import FINE_RED_SHARE, red_channel_rows
+from irpreview.core.exposure.red_channel import FINE_RED_SHARE, red_channel_rows
 from irpreview.core.words.phrases import cap, wind_text
 from irpreview.core.words.saying import both
 from irpreview.records import Exposure, Kit, Words

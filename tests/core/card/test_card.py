@@ -9,6 +9,7 @@ import pytest
 from irpreview.core.card import blocks as card_blocks
 from irpreview.core.card import card as shotcard
 from irpreview.core.card import field_tables
+from irpreview.core.exposure import red_channel
 from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.light.light_plan import DayPlan, LightPlan, Quarter, Window
 from irpreview.core.units import shutter_text
@@ -190,14 +191,14 @@ def test_the_middle_of_each_force_lies_within_it():
 
 def test_red_channel_steps_follow_the_srgb_curve():
     # IEC 61966-2-1 worked by hand: 0.5 -> 0.2140 linear, 0.87 -> 0.7278, so 1.77 stops.
-    rows = dict(field_tables.red_channel_rows())
+    rows = dict(red_channel.red_channel_rows())
     assert rows[0.5] == pytest.approx(1.77, abs=0.01)
     assert rows[0.25] > rows[0.5] > rows[0.75] > 0
 
 
 def test_the_aim_of_the_red_channel_is_zone_seven():
     # Zone VII = two stops over 18 %.
-    assert to_linear(field_tables.FINE_RED_SHARE) == pytest.approx(0.18 * 4, rel=0.02)
+    assert to_linear(red_channel.FINE_RED_SHARE) == pytest.approx(0.18 * 4, rel=0.02)
 
 
 def test_red_channel_words_depend_on_the_camera():
