@@ -335,5 +335,7 @@ def _learned(kit: Kit, entries: Sequence[LogEntry]) -> Learned:
 def _pictures(row: _Row) -> SheetPictures:
     view, laid = row.view, row.laid
     if view is None or laid is None:
-        return SheetPictures(None if view is None else view.shown, row.seen.small, None)
+        near = None if row.match.nearest is None else row.views[row.match.nearest]
+        like = view or near
+        return SheetPictures(None if like is None else like.shown, row.seen.small, None)
     return SheetPictures(view.shown, laid.frame_shown, laid.difference_shown)

@@ -56,7 +56,7 @@ WithoutLogOption = Annotated[
     bool, typer.Option("--without-log", help="Compare with the plan as it is without what the log taught.")
 ]
 ProposalArgument = Annotated[
-    Path, typer.Argument(metavar="PROPOSAL", help="The file that `log match` wrote beside its sheet.")
+    Path, typer.Argument(metavar="PROPOSAL", help="The file that `log match` wrote beside its sheet, or its folder.")
 ]
 NumbersHelp = "on the sheet, such as 1,3,4-7."
 

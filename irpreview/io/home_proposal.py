@@ -30,7 +30,9 @@ def write_proposal(path: Path, home: Homecoming, sheet: Path) -> HomeAnswer:
 
 
 def read_proposal(path: Path) -> HomeAnswer:
-    """A proposal as `write_proposal` wrote it. Raises BadLog."""
+    """A proposal as `write_proposal` wrote it; of a folder, the one that lies in it. Raises BadLog."""
+    if path.is_dir():
+        path = _only_one(path)
     try:
         if path.stat().st_size > LARGEST_FILE_MB * 1e6:
             raise BadLog(f"{path} is larger than {LARGEST_FILE_MB:.0f} MB: no proposal of `irpreview log match`")
@@ -42,6 +44,16 @@ def read_proposal(path: Path) -> HomeAnswer:
     except (ValueError, RecursionError, ValidationError) as error:
         said = " ".join(str(error).split())[:100]
         raise BadLog(f"{path.name} is no proposal of `irpreview log match` ({said}); match the frames anew") from None
+
+
+def _only_one(folder: Path) -> Path:
+    found = sorted(folder.glob(f"home-{'[0-9a-f]' * 8}.json"), key=lambda p: p.stat().st_mtime, reverse=True)
+    if not found:
+        raise BadLog(f"there is no proposal in {folder}; `irpreview log match` writes it beside its sheet")
+    if len(found) > 1:
+        names = ", ".join(p.name for p in found[:5])
+        raise BadLog(f"there are {len(found)} proposals in {folder}; name one of them, the newest first: {names}")
+    return found[0]
 
 
 def take_proposal(

@@ -73,7 +73,8 @@ def step_strength(pixels: ByteArray, block: tuple[int, int]) -> float:
         _steps([turned[wide + k : columns * wide : wide] for k in (-2, -1)] + _below(turned, wide, columns)),
     )
     return max(
-        _strongest(*(np.clip(steps, -largest, largest) for steps in both), block, (rows, columns)) / limit
+        _strongest(np.clip(both[0], -largest, largest), np.clip(both[1], -largest, largest), block, (rows, columns))
+        / limit
         for largest, limit in STEP_LIMITS
     )
 
@@ -102,7 +103,7 @@ def _steps(lines: list[ByteArray]) -> NDArray[np.float32]:
     """Step between the second and third of four lines beyond the slope around it, (channels, places, along)."""
     count = min(len(line) for line in lines)
     far, near, here, next_ = (_channels(line[:count]) for line in lines)
-    step: NDArray[np.float32] = (here - near) - 0.5 * ((near - far) + (next_ - here))
+    step = np.asarray((here - near) - np.float32(0.5) * ((near - far) + (next_ - here)), np.float32)
     return step
 
 

@@ -49,7 +49,7 @@ def test_the_reference_names_the_options_of_every_help(capsys):
         assert call([*words.split(), "--help"]) == 0
         # names stand at the start of a line of the list; inside sentences other commands' options are named
         shown = re.findall(r"^ {2}(-[^ ].*?)(?: {2,}|$)", capsys.readouterr().out, re.MULTILINE)
-        in_help = {name for line in shown for name in re.findall(r"--[\w-]+", line)} - {"--help"}
+        in_help = {name for line in shown for name in re.findall(r"(?<![\w-])--?[a-z][\w-]*", line)} - {"-h", "--help"}
         in_reference = {part for p in taken for name in p.names for part in name.split("/")}
         assert in_reference == in_help, words
 
@@ -75,6 +75,8 @@ def folder(tmp_path_factory):
     tones = 1.6 * (np.asarray(Image.open(SCENE / "infrared.png"), float) / 255) ** 2
     frame = Image.fromarray((255 * np.clip(0.85 * tones, 0, 1) ** (1 / 2.2)).astype(np.uint8))
     frame.save(place / "frame.jpg", quality=92)
+    (place / "frames").mkdir()
+    shutil.copy(place / "frame.jpg", place / "frames" / "frame.jpg")
     y, x = np.mgrid[-1:1:240j, -1.5:1.5:360j]
     for i in (1, 2, 3):
         rng = np.random.default_rng(i)

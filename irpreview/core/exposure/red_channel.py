@@ -1,4 +1,4 @@
-"""Reading a test exposure off the red channel: where sunlit leaves should end, and what to change if they do not."""
+"""The red channel of an infrared frame as an exposure check: where sunlit leaves should end on its scale."""
 
 from __future__ import annotations
 

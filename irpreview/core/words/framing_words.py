@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from irpreview.core.motion.print_blur import blur_word
@@ -10,7 +10,17 @@ from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.phrases import BLURS, cap, listed
 from irpreview.core.words.verdict_words import short_headline
-from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, Orientation, SoftReason
+from irpreview.records.framing import (
+    Frame,
+    Framing,
+    FramingNote,
+    FramingRole,
+    Framings,
+    Orientation,
+    SoftReason,
+    ViewpointReason,
+    Viewpoints,
+)
 
 ROLE_WORDS: Mapping[FramingRole, str] = MappingProxyType(
     {
@@ -40,11 +50,22 @@ NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
         "little_of_the_snap": "a small part of the snap: tones and edges are less sure",
         "nothing_leads": "nothing leads today",
         "close_call": "two things lead about equally",
+        "what_is_what_unsure": "what is where is unsure in this part of the snap",
     }
 )
 
 
 ORIENTATION_WORDS: Mapping[Orientation, str] = MappingProxyType({"lying": "landscape", "standing": "portrait"})
+VIEWPOINT_WORDS: Mapping[ViewpointReason, str] = MappingProxyType(
+    {
+        "something_leads": "something leads there",
+        "leads_more_strongly": "its lead is stronger",
+        "leads_more_clearly": "its lead is clearer",
+        "layers_part_better": "its layers separate better",
+        "holds_better_in_the_wind": "the wind blurs less of it",
+    }
+)
+"""Why from one viewpoint and not from the next."""
 
 
 def pointing(frame: Frame) -> str:
@@ -99,18 +120,22 @@ def wider_sentence(found: Framings) -> str | None:
     return f"{mm} sees wider than this snap: only crops of that frame are shown."
 
 
-def place_sentence(names: list[str], first: list[Framing | None]) -> str | None:
-    """From which of several snaps to work, and why; None where no framing was found."""
-    able = [(framing.worth, name, framing) for name, framing in zip(names, first, strict=True) if framing is not None]
-    if not able:
+def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpoints) -> str | None:
+    """From which of several snaps of one place to work, with which lens, and why; None where no framing was found.
+
+    names, found: of all snaps, in the order in which they were given.
+    """
+    first = here.order[0]
+    if len(here.order) < 2 or not found[first].best:
         return None
-    able.sort(key=lambda one: -one[0])
-    worth, name, best = able[0]
-    text = f"From {name}, with {best.frame.lens_mm:g} mm: {short_headline(best.verdict)}"
-    if len(able) > 1:
-        close = able[1][0] > 0.9 * worth
-        contrast = best.verdict.layered_contrast - able[1][2].verdict.layered_contrast
-        text += f" {able[1][1]} comes {'close' if close else 'second'}: layered contrast {abs(contrast):.0f} of 100 "
-        text += f"{'lower' if contrast > 0 else 'higher'}, lead {able[1][2].verdict.strength:.2f} against "
-        text += f"{best.verdict.strength:.2f}."
-    return text
+    best = found[first].best[0]
+    text = f"From {names[first]}, with {best.frame.lens_mm:g} mm"
+    if here.because:
+        text += f", because {listed([VIEWPOINT_WORDS[reason] for reason in here.because])}"
+    text += f": {lead_text(best.verdict)}"
+    second = here.order[1]
+    if not found[second].best:
+        return f"{text}. {cap(names[second])} gives no framing."
+    other = found[second].best[0]
+    tail = "is about as good" if here.close else "comes next"
+    return f"{text}. {names[second]}, with {other.frame.lens_mm:g} mm, {tail}: {lead_text(other.verdict)}."

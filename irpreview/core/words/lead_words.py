@@ -207,8 +207,8 @@ def _wait(verdict: Verdict, wait_for: WaitFor) -> Sentence:
         name = _the(subject, verdict) if subject is not None else "the foliage"
         text = f"Wait for a lull: {name} would lead, but not in this wind."
         sharp = next((p.sharp_until_s for p in verdict.foliage if p.leads), None)
-        if sharp is not None and verdict.shutter_s is not None and 1 / 1000 < sharp.likely < verdict.shutter_s:
-            text += f" Or try {shutter_text(sharp.likely)}."
+        if sharp is not None and verdict.shutter_s is not None and 1 / 1000 < sharp < verdict.shutter_s:
+            text += f" Or try {shutter_text(sharp)} or shorter."
     return Sentence(text, evidence, at)
 
 
@@ -230,8 +230,8 @@ def _blur(plant: FoliageBlur, verdict: Verdict) -> Sentence:
     if plant.word in ("sharp", "slightly_soft"):
         text = f"{who} {'are' if many else 'is'} {BLURS[plant.word]} at {time}"
         until = plant.sharp_until_s
-        if plant.word != "sharp" and until is not None and 1 / 1000 < until.likely < verdict.shutter_s:
-            text += f"; sharp at {shutter_text(until.likely)}"
+        if plant.word != "sharp" and until is not None and 1 / 1000 < until < verdict.shutter_s:
+            text += f"; sharp at {shutter_text(until)}"
     else:
         text = f"{who} {'blur' if many else 'blurs'} into {BLURS[plant.word]} at {time}"
     evidence = f"blur {millimetres(plant.print_mm)}, {percent(plant.share)} of the frame"

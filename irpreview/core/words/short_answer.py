@@ -63,8 +63,8 @@ def wind_line(verdict: Verdict) -> str:
         return f"{wind}: {what} sharp."
     if plant.word == "slightly_soft":
         until, time = plant.sharp_until_s, verdict.shutter_s
-        sharp = until is not None and time is not None and 1 / 1000 < until.likely < time
-        return f"{wind}: {what} slightly soft{f', sharp at {shutter_text(until.likely)}' if sharp and until else ''}."
+        sharp = until is not None and time is not None and 1 / 1000 < until < time
+        return f"{wind}: {what} slightly soft{f', sharp at {shutter_text(until)}' if sharp and until else ''}."
     verb = "blur" if plant.class_name == "tree" else "blurs"
     return f"{wind}: {what} {verb} into {BLURS[plant.word]}."
 
