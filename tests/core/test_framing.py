@@ -25,7 +25,7 @@ from irpreview.core.imaging.picture_geometry import pixels_per_radian
 from irpreview.core.motion.rates import SceneGeometry
 from irpreview.core.verdict.judging import judge_parted, part_ground
 from irpreview.core.verdict.layers import ground_of
-from irpreview.core.words.framing_words import place_sentence
+from irpreview.core.words.framing_words import framing_details, place_sentence
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_ID, Conditions, Kit, Place, frozen_array
 from irpreview.records.framing import Frame, Framings
@@ -186,6 +186,14 @@ def test_a_framing_shown_is_the_picture_inside_its_box() -> None:
         assert picture.shape == (bottom - top, right - left)
         assert np.array_equal(picture, analysis.rendering.picture[top:bottom, left:right])
         assert max(analysis.framing_picture(one, 200).shape) == 200
+
+
+def test_where_nothing_leads_nothing_is_said_to_lead() -> None:
+    for one in scene("plain_blue_lea").in_wind(WINDY_M_S).framings.best:
+        assert "nothing_leads" in one.notes
+        told = " ".join(framing_details(one))
+        assert "oliage leads" not in told
+        assert "ky leads" not in told
 
 
 # ---- standpoints side by side
