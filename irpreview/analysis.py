@@ -40,7 +40,7 @@ from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import Stage, prepare_stage
 from irpreview.core.motion.rates import Rates, SceneGeometry, rates_of_motion
-from irpreview.core.rendering.class_physics import light_words, physics_in_view, water_roughness
+from irpreview.core.rendering.class_physics import light_doubts, physics_in_view, water_roughness
 from irpreview.core.rendering.finishing import finish, print_of
 from irpreview.core.rendering.tones import render_tones
 from irpreview.core.scene.photo_doubts import scene_doubts
@@ -54,6 +54,7 @@ from irpreview.records import (
     ByteArray,
     ClassMovement,
     Conditions,
+    Doubt,
     Exposure,
     Kit,
     Light,
@@ -66,6 +67,8 @@ from irpreview.records import (
     SceneMap,
     Setting,
     Shot,
+    ShutterUnknown,
+    SunBelowHorizon,
     Taught,
     Verdict,
     frozen_array,
@@ -104,7 +107,7 @@ DEPENDS_ON = MappingProxyType(
         "movement": ("rates", "shutter_s"),
         "parted": ("rendering",),
         "verdict": ("parted", "movement"),
-        "framings": ("verdict", "scene", "rates", "conditions", "taught"),
+        "framings": ("verdict", "scene", "geometry", "rates", "conditions", "taught"),
         "white_patch": ("scene", "photo"),
         "day_plan": ("photo", "taught", "sky of the day", "conditions"),
         "hours": ("day_plan", "light", "exposure"),
@@ -442,6 +445,7 @@ class Analysis:
             self._parted,
             self.scene,
             self.rates,
+            self._once("geometry", self._geometry),
             self.shutter_s,
             self.request.conditions,
             self.kit,
@@ -502,9 +506,9 @@ class Analysis:
         )
 
     @property
-    def doubts(self) -> tuple[str, ...]:
-        """Why to doubt what is told of this snap, in sentences, each once."""
-        said = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
+    def doubts(self) -> tuple[Doubt | str, ...]:
+        """Why to doubt what is told of this snap, each once; what the field log says of itself comes in its words."""
+        said: list[Doubt | str] = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
         light, photo = self.light, self.photo
         if (
             light.sun_bearing_deg is None
@@ -512,9 +516,9 @@ class Analysis:
             and photo.place is not None
             and photo.taken_at is not None
         ):
-            said.append("the photo's place and time have the sun below the horizon: told in an assumed light instead")
+            said.append(SunBelowHorizon())
         if self.request.shutter_s is None and self.why_no_exposure is not None:
-            said.append(f"no shutter time was planned ({self.why_no_exposure}); give one with --shutter")
+            said.append(ShutterUnknown(str(self.why_no_exposure)))
         return tuple(dict.fromkeys(said))
 
     @property
@@ -618,7 +622,7 @@ def _rendering(
         photo, scene, kit, light, tables, installation.reference_kit(), water_roughness(conditions), snap_light
     )
     done = render_tones(photo, scene, kit, light, physics, installation.pairs_table(), grade=grade, film_look=film_look)
-    told = (*light_words(kit, light, snap_light, tables), *scene_doubts(photo, scene), *done.doubts)
+    told = (*light_doubts(kit, light, snap_light, tables), *scene_doubts(photo, scene), *done.doubts)
     return replace(done, doubts=tuple(dict.fromkeys(told)))
 
 

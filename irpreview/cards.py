@@ -8,16 +8,9 @@ from irpreview import __version__
 from irpreview.analysis import Analysis
 from irpreview.core.card.card import build_card
 from irpreview.core.card.field_tables import WindCase
-from irpreview.core.light.light_plan import LightPlan
+from irpreview.core.card.shot_card import ShotCard
 from irpreview.errors import BadValue
 from irpreview.io.card_files import small_picture
-from irpreview.records import ShotCard
-
-SOURCES = (
-    "Exposure: ISO 2720. Wind: Beaufort scale, WMO-No. 306. Screen curve: IEC 61966-2-1.",
-    "Sunlight: SPECTRL2 (Bird and Riordan 1986), NREL sun position, as in pvlib.",
-    "Cloudy skies, zones, focus marks: common practice, no source.",
-)
 
 
 def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
@@ -32,15 +25,17 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
 
     def in_wind(wind_m_s: float) -> WindCase:
         there = analysis.in_wind(wind_m_s)
-        moves = there.foliage_movement
+        verdict, moves = there.verdict, there.foliage_movement
         return WindCase(
-            lead=there.verdict.lead,
+            lead=verdict.lead,
             setting=there.setting,
             shutter_s=there.shutter_s,
             blur_px=moves.blur_px if moves is not None else None,
+            kind=verdict.subject.kind if verdict.subject is not None else None,
+            wait_for=verdict.wait_for,
         )
 
-    exposure, patch = analysis.exposure, analysis.white_patch
+    exposure = analysis.exposure
     if analysis.setting is not None:  # for the time asked for
         exposure = replace(exposure, recommended=analysis.setting)
     return build_card(
@@ -55,25 +50,12 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         conditions=analysis.request.conditions,
         in_wind=in_wind,
         pixels_wide=analysis.photo.full_size[1],
-        light_window=tuple(window_words(analysis.day_plan)),
-        white_balance=patch.says if patch is not None else "",
+        day_plan=analysis.day_plan,
+        white_patch=analysis.white_patch,
+        framing=next(iter(analysis.framings.best), None) if analysis.framings.leads else None,
         assumptions=analysis.doubts,
-        sources=SOURCES,
         place=analysis.photo.place,
         with_place=with_place,
         version=__version__,
         asked_time=analysis.asked_time,
     )
-
-
-def window_words(plan: LightPlan | None) -> list[str]:
-    """When the light serves best, in sentences; empty without place or day."""
-    if plan is None:
-        return []
-    day = plan.days[0]
-    said = [f"{day.day:%-d %B %Y}: {day.words}."]
-    said += [f"Good light {window.words}." for window in day.windows[:3]]
-    later = [window for window in plan.best if window.start.date() != day.day]
-    if later:
-        said.append(f"Best of the two weeks from then: {later[0].start:%-d %B}, {later[0].words}.")
-    return said

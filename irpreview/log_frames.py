@@ -23,7 +23,10 @@ from irpreview.io.field_log import FieldLog
 from irpreview.io.log_entry_files import entry_from_files, linear_frame
 from irpreview.records import Kit, Setting
 
-FRAME_FACTS = ("iso", "f_number", "shutter_s", "focal_mm", "taken_at", "taken_on", "came_out_stops", "outcome")
+FRAME_FACTS = (
+    *("iso", "f_number", "shutter_s", "focal_mm", "taken_at", "taken_on"),
+    *("came_out_stops", "outcome", "frame_sha256"),
+)
 """What the file of a frame may say of it."""
 
 
@@ -99,11 +102,15 @@ def compare_frame(analysis: Analysis, frame: Path) -> tuple[Comparison, tuple[To
     Raises BadPhoto, and BadPair where the frame cannot be laid on the snap.
     """
     taken, name = linear_frame(frame)
-    # what was learned before must not hide what this frame teaches
-    kit = replace(analysis.kit, class_correction_stops=MappingProxyType({}))
-    plain = analysis.with_(kit=kit, lessons=None)
+    plain = without_lessons(analysis)
     photo, rendering, verdict = plain.photo, plain.rendering, plain.verdict
     placed = register(linear_luminance(photo.pixels), taken)
     layer_map = at_photo_size(verdict.layer_map, photo.height, photo.width)
     result = compare(rendering.tones, plain.scene.label, taken, placed, verdict.layers, layer_map)
-    return result, differences_of(result, kit.name, f"{photo.content_sha256[:16]}:{name}")
+    return result, differences_of(result, plain.kit.name, f"{photo.content_sha256[:16]}:{name}")
+
+
+def without_lessons(analysis: Analysis) -> Analysis:
+    """The analysis without what was learned before, which must not hide what a frame teaches."""
+    kit = replace(analysis.kit, class_correction_stops=MappingProxyType({}))
+    return analysis.with_(kit=kit, lessons=None)

@@ -23,6 +23,7 @@ from irpreview.analysis import analyse
 from irpreview.core.imaging.resize import within
 from irpreview.core.scouting.near_duplicates import fingerprint
 from irpreview.core.scouting.ranking import finding_of
+from irpreview.core.words import long_words
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.log_exchange import LogLessons
 from irpreview.io.photo_reader import PhotoReader
@@ -179,7 +180,7 @@ def reader() -> PhotoReader:
 def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
     asked, other_light = settings.request(photo)
     analysis = analyse(photo, asked).without_place()  # what comes of it is handed on
-    doubts = [*analysis.doubts, *([other_light] if other_light else [])]
+    doubts = long_words((*analysis.doubts, *([other_light] if other_light else [])))
     finding = finding_of(analysis.photo, analysis.scene, analysis.verdict, analysis.shutter_s, doubts)
     model_id = analysis.scene.model_id
     return Kept(

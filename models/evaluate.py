@@ -135,7 +135,7 @@ def cross_validated(research: Path, folder: Path, every: int) -> None:
     import scoring
 
     import irpreview
-    from irpreview.core.rendering.reference_tone import reference_tone
+    from irpreview.core.scene.reference_tone import reference_tone
     from irpreview.core.scene.scene_map import scene_from_network
     from irpreview.records import CLASS_NAMES
 

@@ -21,8 +21,8 @@ WIDTH = 420
 
 def row(rgb: np.ndarray, truth: np.ndarray | None) -> np.ndarray:
     """Snap, tone, classes and, where known, true classes side by side (h, w, 3) RGB."""
-    from irpreview.core.rendering.reference_tone import reference_tone
     from irpreview.core.scene.class_picture import CLASS_COLOURS
+    from irpreview.core.scene.reference_tone import reference_tone
     from irpreview.io.network import load_network
     from irpreview.records import CLASS_NAMES
 

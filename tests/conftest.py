@@ -17,6 +17,15 @@ os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-test
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 
+FIRST = ("browser", "test_one_answer.py", "test_documents.py", "test_habits.py")
+"""Files that take longest: begun first, so that no worker is left alone with one of them at the end."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest files first; inside a file the order stays."""
+    items.sort(key=lambda item: not any(name in item.path.parts for name in FIRST))
+
+
 @pytest.fixture(autouse=True)
 def own_log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """A log of its own for each test: what one logs teaches no other. The page in the browser keeps one for all."""

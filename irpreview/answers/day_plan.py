@@ -1,7 +1,7 @@
 """A day out as JSON holds it.
 
-Without its place neither coordinates nor what leads back to them: sun heights come in steps of 5 degrees, bearings and
-the times of sunrise and sunset are null.
+Without its place neither coordinates nor what leads straight back to them: sun heights come in steps of 5 degrees;
+bearings, the times of sunrise and sunset and the hours of right and hard light are null.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ class SpanAnswer(Answer):
 class ViewHoursAnswer(Answer):
     """The light of a view between the first and the last hour asked for."""
 
-    right_light: list[SpanAnswer]
-    hard_light_h: float
+    right_light: list[SpanAnswer] | None
+    hard_light_h: float | None
     highest_sun_deg: float
 
 
@@ -156,8 +156,8 @@ def _height(degrees: float, with_place: bool) -> float:
 
 def _hours(hours: ViewHours, with_place: bool) -> ViewHoursAnswer:
     return ViewHoursAnswer(
-        right_light=[_span(span) for span in hours.right],
-        hard_light_h=hours.hard_light_h,
+        right_light=[_span(span) for span in hours.right] if with_place else None,
+        hard_light_h=hours.hard_light_h if with_place else None,
         highest_sun_deg=_height(hours.highest_deg, with_place),
     )
 

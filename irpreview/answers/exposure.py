@@ -11,7 +11,15 @@ from irpreview.core.exposure.white_balance import ReadingPatch
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
-from irpreview.records import Exposure, ExposureTest, FocusAdvice, FrameCost, Kit, Setting
+from irpreview.records import (
+    Doubt,
+    Exposure,
+    ExposureTest,
+    FocusAdvice,
+    FrameCost,
+    Kit,
+    Setting,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -142,7 +150,7 @@ def exposure_answer(
     log_used: bool,
     photo: str | None,
     patch: ReadingPatch | None,
-    more_doubts: Sequence[str] = (),
+    more_doubts: Sequence[Doubt | str] = (),
     asked_time: AskedTime | None = None,
 ) -> ExposureAnswer:
     """The exposure as plain values."""
@@ -175,7 +183,7 @@ def exposure_answer(
         focus=focus_facts(exposure.focus),
         white_balance=None if patch is None else PatchAnswer(**asdict(patch)),
         cautions=list(long_words(exposure.cautions)),
-        doubts=list(dict.fromkeys((*more_doubts, *long_words(exposure.doubts)))),
+        doubts=list(long_words((*more_doubts, *exposure.doubts))),
     )
 
 

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
 from irpreview.answers.base import Answer, Whole
 from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
 from irpreview.core.card.blocks import place_words, wind_cells
-from irpreview.core.card.card import HOURS_LEFT_OUT
 from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.exposure.calculator import Calculator
 from irpreview.core.field_page import FieldPage, FieldPlace
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, short_words
+from irpreview.core.words.card_words import wind_now
 from irpreview.core.words.exposure_words import time_range_words
 from irpreview.core.words.framing_words import framing_details, framing_short, pointing
-from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.lead_words import lead_text, why_line
 from irpreview.core.words.phrases import cap
-from irpreview.core.words.verdict_words import why_line
 from irpreview.records import Gale, MovementLeftOut, Setting
 from irpreview.records.framing import Framing
 
@@ -130,6 +129,22 @@ class FieldPlaceAnswer(Answer):
     longitude_deg: float | None
 
 
+class DayLineAnswer(Answer):
+    """One stay of the planned day."""
+
+    span: str
+    name: str
+    says: str
+
+
+class FieldDayAnswer(Answer):
+    """The planned day."""
+
+    headline: str
+    lines: list[DayLineAnswer]
+    more: list[str]
+
+
 class FieldPageAnswer(Whole):
     """`irpreview field-page --json`, and the facts inside the file."""
 
@@ -138,12 +153,20 @@ class FieldPageAnswer(Whole):
     """The file's own key."""
     version: str
     with_place: bool
+    day: FieldDayAnswer | None
+    """None = no day plan was given."""
     places: list[FieldPlaceAnswer]
 
 
 def field_page_answer(page: FieldPage) -> FieldPageAnswer:
     """The page as plain values; pictures stay out."""
+    day = page.day
+    told = None
+    if day is not None:
+        lines = [DayLineAnswer(span=one.span, name=one.name, says=one.says) for one in day.lines]
+        told = FieldDayAnswer(headline=day.headline, lines=lines, more=list(day.more))
     return FieldPageAnswer(
+        day=told,
         page=page.key,
         version=page.version,
         with_place=page.with_place,
@@ -156,9 +179,9 @@ def field_place_answer(one: FieldPlace) -> FieldPlaceAnswer:
     card = one.card
     verdict, facts, best, place = card.verdict, card.facts, card.exposure.recommended, card.place
     height, width = one.picture.shape
-    gale = [in_words(said).short for said in _records(facts["movement"]) if isinstance(said, Gale)]
-    moves = short_words(said for said in _records(facts["movement"]) if not isinstance(said, (Gale, MovementLeftOut)))
-    asked = facts["asked_time"]
+    gale = [in_words(said).short for said in facts.movement if isinstance(said, Gale)]
+    moves = short_words(said for said in facts.movement if not isinstance(said, (Gale, MovementLeftOut)))
+    asked = facts.asked_time
     warning = one.warning
     return FieldPlaceAnswer(
         title=card.title,
@@ -169,7 +192,7 @@ def field_place_answer(one: FieldPlace) -> FieldPlaceAnswer:
         kit_words=card.kit.words,
         width_px=width,
         height_px=height,
-        lead=cap(lead_text(verdict)) if verdict.gate.landscape else "Not a daylight landscape",
+        lead=cap(lead_text(verdict)),
         why=why_line(verdict),
         wind=" ".join(moves[:1]),
         setting=setting_answer(best),
@@ -177,9 +200,9 @@ def field_place_answer(one: FieldPlace) -> FieldPlaceAnswer:
         asked_time=asked_time_answer(asked) if isinstance(asked, AskedTime) else None,
         note=_note(asked, best),
         warning=(gale or [in_words(warning).short if warning is not None else ""])[0],
-        cautions=list(map(str, _records(facts["cautions"]))),
-        focus=[words.short for words in _records(facts["focus"])],
-        hours=[str(line) for line in _records(facts["light_window"]) if line != HOURS_LEFT_OUT],
+        cautions=[words.long for words in facts.cautions],
+        focus=[words.short for words in facts.focus],
+        hours=[] if facts.hours_left_out else [line.long for line in facts.light_lines],
         metered_ev100=None if one.metered_ev100 is None else round(one.metered_ev100, 3),
         calculator=_calculator(one.calculator),
         tests=[
@@ -199,23 +222,18 @@ def field_place_answer(one: FieldPlace) -> FieldPlaceAnswer:
         framings=[_framing(framing) for framing in one.framings.best],
         winds=[
             WindLineAnswer(force=force, m_s=m_s, signs=signs, lead=lead, setting=setting)
-            for force, m_s, signs, lead, setting in wind_cells(_records(facts["wind_table"]), best)[1:]
+            for force, m_s, signs, lead, setting in wind_cells(facts.wind_table, best)[1:]
         ],
-        wind_now=str(facts["wind_now"]),
-        skies=[SkyLineAnswer(when=sky.when, shutter_text=sky.shutter_text) for sky in _records(facts["corrections"])],
-        order=list(map(str, _records(facts["order_of_work"]))),
-        red_channel=list(map(str, _records(facts["red_channel"]))),
-        white_balance=str(facts["white_balance"]),
-        assumptions=[words.short for words in _records(facts["assumptions"])],
+        wind_now=f"{wind_now(facts.wind_m_s)}.",
+        skies=[SkyLineAnswer(when=sky.when, shutter_text=sky.shutter_text) for sky in facts.corrections],
+        order=[words.long for words in facts.order_of_work],
+        red_channel=[words.long for words in facts.red_channel],
+        white_balance=facts.white_balance.long,
+        assumptions=[words.short for words in facts.assumptions],
         place=None if place is None else place_words(place),
         latitude_deg=None if place is None else place.latitude_deg,
         longitude_deg=None if place is None else place.longitude_deg,
     )
-
-
-def _records(value: object) -> tuple[Any, ...]:
-    """What the card keeps as a row of records or words."""
-    return tuple(value) if isinstance(value, (tuple, list)) else ()
 
 
 def _note(asked: object, best: Setting | None) -> str:

@@ -2,13 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
 from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
-from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
-from irpreview.records import HowClear
-from irpreview.records.framing import Framing, FramingNote, FramingRole, Orientation, SoftReason
+from irpreview.core.framing.viewpoints import compare_viewpoints
+from irpreview.core.words import long_words
+from irpreview.core.words.framing_words import (
+    framing_details,
+    framing_sentence,
+    framing_short,
+    place_sentence,
+    wider_sentence,
+)
+from irpreview.records import HowClear, Place
+from irpreview.records.framing import (
+    Framing,
+    FramingNote,
+    FramingRole,
+    Framings,
+    Orientation,
+    SoftReason,
+    ViewpointReason,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -78,6 +95,39 @@ def framing_answer(one: Framing) -> FramingAnswer:
     )
 
 
+class ViewpointAnswer(Answer):
+    """How a snap stands among the others of its place."""
+
+    place: str | None
+    """A, B, C...; null = the files hold no position, and count as one place."""
+    rank: int
+    """1 = work from here."""
+    of: int
+    because: list[ViewpointReason]
+    """What the first of the place has over the second."""
+    close: bool
+    sentence: str | None
+
+
+def viewpoint_answers(
+    names: Sequence[str], places: Sequence[Place | None], found: Sequence[Framings]
+) -> list[ViewpointAnswer]:
+    """Of each snap, in the order given."""
+    out: dict[int, ViewpointAnswer] = {}
+    for here in compare_viewpoints(places, found):
+        sentence = place_sentence(names, found, here)
+        for rank, snap in enumerate(here.order, 1):
+            out[snap] = ViewpointAnswer(
+                place=here.place,
+                rank=rank,
+                of=len(here.order),
+                because=list(here.because),
+                close=here.close,
+                sentence=sentence,
+            )
+    return [out[i] for i in range(len(out))]
+
+
 class FrameAnswer(Whole, Asked):
     """`irpreview frame --json`."""
 
@@ -94,6 +144,8 @@ class FrameAnswer(Whole, Asked):
     leads: bool
     """Whether anything leads in any of them."""
     doubts: list[str]
+    viewpoint: ViewpointAnswer | None = None
+    """Among the snaps given with it; null for a single one."""
     files: dict[str, str]
 
 
@@ -112,6 +164,6 @@ def frame_answer(
         wider=wider_sentence(found),
         landscape=analysis.verdict.gate.landscape,
         leads=found.leads,
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         files=dict(files),
     )

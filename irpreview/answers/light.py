@@ -8,7 +8,7 @@ from pydantic import Field
 
 from irpreview.answers.base import Answer, Whole
 from irpreview.core.light.light_plan import LightPlan, Quarter, Window
-from irpreview.core.words import long_words
+from irpreview.core.words import in_words, long_words
 from irpreview.records import SunSide
 from irpreview.records.light import Hardness
 
@@ -82,7 +82,7 @@ def _window(window: Window) -> WindowAnswer:
         end=window.end.isoformat(),
         minutes=round(window.minutes),
         score=window.score,
-        says=window.words,
+        says=in_words(window).long,
     )
 
 
@@ -112,17 +112,20 @@ def light_answer(plan: LightPlan, kit: str, plot: str | None) -> LightAnswer:
         zone=plan.zone_words,
         heading_deg=plan.heading_deg,
         kit=kit,
-        says=first.words,
+        says=in_words(first).long,
         quarters=[_quarter(q) for q in first.quarters],
         best=[_window(w) for w in plan.best],
         days=[
             LightDayAnswer(
-                date=d.day.isoformat(), good_hours=d.score, says=d.words, windows=[_window(w) for w in d.windows]
+                date=d.day.isoformat(),
+                good_hours=d.score,
+                says=in_words(d).long,
+                windows=[_window(w) for w in d.windows],
             )
             for d in plan.days
         ],
         best_days=[d.day.isoformat() for d in ranked if d.score > 0][:7],
         plot=plot,
         cautions=list(long_words(plan.cautions)),
-        doubts=list(plan.doubts),
+        doubts=list(long_words(plan.doubts)),
     )

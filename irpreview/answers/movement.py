@@ -235,5 +235,5 @@ def move_answer(
         settings=settings,
         clip=clip_answer(analysis.request.clip),
         files=dict(files),
-        doubts=list(dict.fromkeys((*analysis.doubts, *long_words(analysis.rates.doubts), *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *analysis.rates.doubts, *more_doubts))),
     )

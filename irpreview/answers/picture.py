@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, span
 from irpreview.core.light.coarse_sun import coarse_time
+from irpreview.core.words import long_words
 from irpreview.records import CLASS_NAMES
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def render_answer(
         height=snap.full_size[0],
         taken_at=None if taken_at is None else coarse_time(taken_at).isoformat(),
         confidence=round(float(analysis.scene.confidence.mean()), 3),
-        doubts=list(dict.fromkeys((*analysis.doubts, *more_doubts))),
+        doubts=list(long_words((*analysis.doubts, *more_doubts))),
         seconds=round(seconds, 3),
         tones_full_scale=tones_full_scale,
         files=dict(files),

@@ -15,6 +15,7 @@ from irpreview.answers.field_log import ComparisonAnswer, HotSpotAnswer, Learned
 from irpreview.answers.field_notes import FieldNotes
 from irpreview.answers.field_page import FieldPageAnswer
 from irpreview.answers.framing import FrameAnswer
+from irpreview.answers.home import HomeAnswer
 from irpreview.answers.light import LightAnswer
 from irpreview.answers.movement import MoveAnswer
 from irpreview.answers.picture import RenderAnswer
@@ -30,6 +31,7 @@ PUBLISHED: dict[str, type[Whole]] = {
     "field_notes": FieldNotes,
     "field_page": FieldPageAnswer,
     "frame": FrameAnswer,
+    "homecoming": HomeAnswer,
     "judge": JudgeAnswer,
     "light": LightAnswer,
     "log-comparison": ComparisonAnswer,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import importlib
 import os
+import re
 import sys
 import tempfile
 import traceback
@@ -29,7 +30,7 @@ COMMANDS = {
     "day-plan": "Several places on one day: the order by when the light is right at each, with ways and slack.",
     "movement": "What the wind does to this picture at a shutter time; without one, at the recommended time.",
     "card": "Make the card for one photo: PDF on A5, PNG for the phone, JSON. Writes into --out, made if missing.",
-    "field-page": "Write one HTML file for the phone: settings, test frames, timer and notes, without network.",
+    "field-page": "Write one HTML file for the phone: settings, test exposures, timer and notes, without network.",
     "scout": "Judge all snaps of a folder, put like ones together, and rank them on a contact sheet.",
     "log": "The field log: frames brought home, and what they teach about filter, camera and lens.",
     "kit": "Filter and camera: list the built-in kits, show one, make a file of your own.",
@@ -128,7 +129,10 @@ def _run(given: list[str]) -> None:
             _leave_by(error)
         if os.environ.get("IRPREVIEW_DEBUG"):
             raise
-        _say(f"irpreview: {unexpected(error)}")
+        if isinstance(error, OSError) and error.filename is not None and error.strerror:
+            _say(f"irpreview: {os.fsdecode(error.filename)}: {error.strerror.lower()}; name another path")
+        else:
+            _say(f"irpreview: {unexpected(error)}")
         raise SystemExit(1) from None
 
 
@@ -168,9 +172,18 @@ def _write_details(error: BaseException) -> str | None:
         return None
 
 
+def for_terminal(text: str) -> str:
+    """The text without what a terminal would obey instead of showing, and without words longer than any path."""
+    shown = "".join(mark if mark.isprintable() or mark == "\n" else f"\\x{ord(mark):02x}" for mark in text)
+    return _ENDLESS.sub(lambda word: f"{word[0][:100]}...{word[0][-20:]}", shown)
+
+
+_ENDLESS = re.compile(r"\S{300,}")
+
+
 def _say(text: str) -> None:
     with contextlib.suppress(OSError):
-        print(text, file=sys.stderr, flush=True)
+        print(for_terminal(text), file=sys.stderr, flush=True)
 
 
 def _flush() -> None:

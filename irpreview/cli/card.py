@@ -12,6 +12,7 @@ from irpreview.answers.card import card_answer
 from irpreview.cards import card_of
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, OutOption, PhotoArgument, emit_json, say
+from irpreview.core.words import short_words
 from irpreview.io.card_files import write_card
 from irpreview.io.photos import load_photo
 from irpreview.records import WORKING_SIDE_PX
@@ -38,7 +39,7 @@ def register(app: typer.Typer) -> None:
         snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)
         analysis = analyse(snap, asked.request(snap))
         made = card_of(analysis, title or Path(snap.name).stem, with_place)
-        for doubt in dict.fromkeys((*asked.lessons[1], *analysis.doubts)):
+        for doubt in short_words((*asked.lessons[1], *analysis.doubts)):
             say(f"doubt: {doubt}")
         for path in write_card(made, out):
             say(f"written: {path}")

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 import typer
 
-from irpreview.cli import one_line, unexpected
+from irpreview.cli import for_terminal, one_line, unexpected
 from irpreview.core.units import parse_number, parse_shutter, parse_wind, shutter_text
 from irpreview.errors import IrpreviewError
 from irpreview.io.photo_facts import time_zone
@@ -42,6 +42,7 @@ __all__ = [
     "ShutterOption",
     "TemperatureOption",
     "WhenOption",
+    "WhyOption",
     "WindOption",
     "ZoneOption",
     "as_option",
@@ -97,6 +98,9 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Answer as JSON on stdo
 KitOption = Annotated[
     str | None,
     typer.Option("--kit", metavar="NAME|FILE", help="Filter and camera: a built-in name or a kit file of your own."),
+]
+WhyOption = Annotated[
+    bool, typer.Option("--why", help="Also say what each sentence rests on: figures with their ranges.")
 ]
 GradeOption = Annotated[float, typer.Option("--grade", **within(0.0, 5.0), help="Paper grade: 0 soft to 5 very hard.")]
 WindOption = Annotated[
@@ -189,7 +193,7 @@ ZoneOption = Annotated[
 
 def say(text: str) -> None:
     """A message for the person: to stderr, never to stdout."""
-    print(text, file=sys.stderr, flush=True)
+    print(for_terminal(text), file=sys.stderr, flush=True)
 
 
 def plain(value: Any) -> Any:

@@ -11,13 +11,16 @@ import typer
 from irpreview.analysis import analyse, asked_time_of, expose_without_snap
 from irpreview.answers.exposure import exposure_answer
 from irpreview.cli.asking import Asked, asks
-from irpreview.cli.common import JsonOption, emit_json, fail_usage, say
+from irpreview.cli.common import JsonOption, WhyOption, emit_json, fail_usage, say
 from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.units import shutter_text
-from irpreview.core.words import in_words, long_words
+from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
 from irpreview.io.photos import load_photo
-from irpreview.records import WORKING_SIDE_PX
+from irpreview.records import (
+    WORKING_SIDE_PX,
+    Doubt,
+)
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.asked_time import AskedTime
@@ -33,7 +36,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command("expose")
     @asks
-    def expose(asked: Asked, photo: PhotoOption = None, as_json: JsonOption = False) -> None:
+    def expose(asked: Asked, photo: PhotoOption = None, why: WhyOption = False, as_json: JsonOption = False) -> None:
         """What ISO, aperture and time, how sure it is, and test exposures."""
         asked.check()
 
@@ -44,7 +47,8 @@ def register(app: typer.Typer) -> None:
             exposure, taught = expose_without_snap(asked.request())
             kit, patch = taught.kit, None
             wanted = asked_time_of(exposure, kit, asked.request())
-            log_used, doubts = kit != asked.request().kit, [*asked.lessons[1], *taught.says]
+            doubts: list[Doubt | str] = [*asked.lessons[1], *taught.says]
+            log_used = kit != asked.request().kit
         else:
             snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)
             analysis = analyse(snap, asked.request(snap))
@@ -55,29 +59,31 @@ def register(app: typer.Typer) -> None:
             name = None if photo is None else str(photo)
             emit_json(exposure_answer(exposure, kit, log_used, name, patch, doubts, wanted).as_json())
             return
-        print(report(exposure, kit, wanted))
+        told = long_words if why else short_words
+        print(report(exposure, kit, wanted, why=why))
         if photo is not None:
-            print(f"White    {patch.says if patch else 'no sunlit grass or leaves in the photo for a reading'}")
-        for doubt in dict.fromkeys((*doubts, *long_words(exposure.doubts))):
+            print(f"White    {told([patch])[0] if patch else 'no sunlit foliage in the snap for a white balance'}")
+        for doubt in told((*doubts, *exposure.doubts)):
             say(f"doubt: {doubt}")
 
 
-def report(answer: Exposure, kit: Kit, asked: AskedTime | None = None) -> str:
-    """The exposure as a short text; a time that was asked for goes first."""
+def report(answer: Exposure, kit: Kit, asked: AskedTime | None = None, *, why: bool = False) -> str:
+    """The exposure as a short text, a time asked for first; why: with the figures behind each sentence."""
     f, ev = answer.factor_stops, answer.metered_ev100
     lines = [
         f"{kit.words}",
         *([f"Lens     {kit.lens}"] if kit.lens else []),
         *([f"Factor   {kit.factor_source}"] if kit.factor_stops is not None else []),
         f"Light    EV {ev.likely:.1f} at ISO 100 ({ev.low:.1f} to {ev.high:.1f}), {in_words(answer.metered_by).long}",
-        f"Filter   {f.likely:.1f} stops ({f.low:.1f} to {f.high:.1f}) for neutral grey, made of",
+        f"Filter   {f.likely:.1f} stops ({f.low:.1f} to {f.high:.1f}) for middle grey:",
     ]
     lines += [
         f"         {part.likely:+5.1f}  {PART_WORDS.get(name, name)}"
         for name, part in answer.factor_parts.items()
         if abs(part.likely) >= 0.05
     ]
-    lines.append(f"Place    {in_words(answer.placement).long}")
+    told = long_words if why else short_words
+    lines.append(f"Tones    {told([answer.placement])[0]}")
     best = answer.recommended
     if asked is not None:
         lines += ["", f"Asked    {in_words(asked).long}"]
@@ -85,8 +91,8 @@ def report(answer: Exposure, kit: Kit, asked: AskedTime | None = None) -> str:
         lines += ["", f"Take     ISO {best.iso:g}   f/{best.f_number:g}   {best.shutter_text}"]
         low, high = shutter_text(best.shutter_s.low), shutter_text(best.shutter_s.high)
         if low != high:
-            lines.append(f"         between {low} and {high} until a test frame tells")
-    lines += [f"         - {reason}" for reason in long_words(answer.reasons)]
+            lines.append(f"         could be {low} to {high}; a test exposure tells")
+    lines += [f"         - {reason}" for reason in told(answer.reasons)]
     if answer.test_exposures:
         lines += ["", "Test first", *(f"         {text}" for text in long_words(answer.test_exposures))]
         lines.append(
@@ -94,11 +100,11 @@ def report(answer: Exposure, kit: Kit, asked: AskedTime | None = None) -> str:
             + (f" --placed {answer.placement.stops:.1f}" if abs(answer.placement.stops) >= 0.05 else "")
             + " --save FILE, then --kit FILE"
         )
-    lines += ["", "Cost", *(f"         {text}" for text, _ in cost_lines(answer.frame_cost))]
-    lines += ["", "Focus", *(f"         {text}" for text, _ in focus_lines(answer.focus))]
+    for head, said in (("Cost", cost_lines(answer.frame_cost)), ("Focus", focus_lines(answer.focus))):
+        lines += ["", head, *(f"         {words.long if why else words.short}" for words in said)]
     lines += ["", *_by_time(answer)]
     if answer.cautions:
-        lines += ["", *(f"! {text}" for text in long_words(answer.cautions))]
+        lines += ["", *(f"! {text}" for text in told(answer.cautions))]
     return "\n".join(lines)
 
 
@@ -107,12 +113,12 @@ WANTED_S = (1 / 60, 1 / 15, 1 / 4, 1.0, 4.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480
 
 def _by_time(answer: Exposure) -> list[str]:
     """For every useful time the setting that asks one to put up with least (all of them are in --json)."""
-    lines = ["If you want another time"]
+    lines = ["Other exposures"]
     for wanted in WANTED_S:
         near = [s for s in answer.settings if abs(math.log2(s.shutter_s.likely / wanted)) < 0.3]
         if not near:
             continue
         s = min(near, key=lambda s: (len(s.limits), -min(s.snr or 0.0, 40.0), abs(math.log2(s.f_number / 9.0))))
-        limits = "; ".join(in_words(limit).short for limit in s.limits) if s.limits else "nothing against it"
+        limits = "; ".join(in_words(limit).short for limit in s.limits) if s.limits else "fine"
         lines.append(f"         {s.shutter_text:<11} ISO {s.iso:<6g} f/{s.f_number:<5g} {limits}")
     return lines

@@ -14,6 +14,7 @@ from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, fail_usage, say
 from irpreview.core.field_page import field_page
 from irpreview.field_pages import field_place_of
+from irpreview.io.day_plan_file import read_field_day
 from irpreview.io.field_page import write_field_page
 from irpreview.io.photos import load_photo
 from irpreview.records import WORKING_SIDE_PX
@@ -36,15 +37,20 @@ def register(app: typer.Typer) -> None:
             list[str] | None,
             typer.Option("--title", metavar="NAME", help="Name of a place, in the order of the photos; else theirs."),
         ] = None,
+        plan: Annotated[
+            Path | None,
+            typer.Option("--plan", metavar="FILE", help="Put the day in: the JSON of `irpreview day-plan`."),
+        ] = None,
         with_place: Annotated[
             bool, typer.Option("--with-place", help="Put locations and hours of light in; without it none are in it.")
         ] = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write one HTML file for the phone: settings, test frames, timer and notes, without network."""
+        """Write one HTML file for the phone: settings, test exposures, timer and notes, without network."""
         asked.check()
         if title and len(title) > len(photos):
             raise fail_usage(f"{len(title)} titles for {len(photos)} photos; give at most one for each")
+        day = None if plan is None else read_field_day(plan, with_place=with_place)
         refused, places = Refusals(), []
         for number, path in enumerate(photos):
             try:
@@ -57,7 +63,7 @@ def register(app: typer.Typer) -> None:
         for doubt in asked.lessons[1]:
             say(f"doubt: {doubt}")
         if places:
-            page = field_page(tuple(places), with_place=with_place, version=__version__)
+            page = field_page(tuple(places), with_place=with_place, version=__version__, day=day)
             written = write_field_page(page, out)
             size_mb = written.stat().st_size / 1e6
             count = f"{len(places)} place{'s' if len(places) != 1 else ''}"

@@ -9,18 +9,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from irpreview.analysis import analyse
-from irpreview.answers.framing import frame_answer
+from irpreview.answers.framing import FrameAnswer, frame_answer, viewpoint_answers
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, say
 from irpreview.core.words import in_words
-from irpreview.core.words.framing_words import framing_details, framing_sentence, place_sentence, wider_sentence
+from irpreview.core.words.framing_words import framing_details, framing_sentence, wider_sentence
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg
 from irpreview.records import WORKING_SIDE_PX
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
-    from irpreview.records.framing import Framing
+    from irpreview.records import Place
+    from irpreview.records.framing import Framings
 
 FolderOption = Annotated[
     Path | None,
@@ -43,41 +44,68 @@ def register(app: typer.Typer) -> None:
         asked.check()
 
         refused = Refusals()
-        first: list[Framing | None] = []
-        names: list[str] = []
-        for path in photos:
+        told: list[tuple[FrameAnswer, str, Place | None, Framings]] = []
+        for number, path in enumerate(photos, 1):
             try:
                 photo = load_photo(path, zone=asked.zone, max_side=WORKING_SIDE_PX)
                 analysis = analyse(photo, asked.request(photo))
-                written = (
-                    _write(analysis, path, out, photos.index(path) + 1 if len(photos) > 1 else None)
-                    if out is not None
-                    else {}
-                )
+                written = {} if out is None else _write(analysis, path, out, number if len(photos) > 1 else None)
                 doubts = asked.lessons[1]
                 if analysis.request.conditions.wind_m_s is None:
-                    doubts += ("wind not given: a light breeze is assumed; give --wind",)
+                    doubts += ("wind not given: a gentle breeze is assumed; give --wind",)
                 answer = frame_answer(analysis, str(path), written, doubts)
+                text = (
+                    ""
+                    if as_json
+                    else report(analysis, answer.doubts, str(path) if len(photos) > 1 else analysis.photo.name)
+                )
             except Exception as error:
                 refused.add(path, error)
                 continue
-            names.append(str(path))
-            first.append(analysis.framings.best[0] if analysis.framings.best else None)
-            if as_json:
-                emit_json(answer.as_json())
-            else:
-                print(report(analysis, answer.doubts))
-        if len(names) > 1 and not as_json:
-            told = place_sentence(names, first)
-            if told is not None:
-                print(textwrap.fill(told, 96))
+            told.append((answer, text, analysis.photo.place, analysis.framings))
+        answers = _side_by_side(told)
+        if as_json:
+            for one in answers:
+                emit_json(one.as_json())
+        else:
+            _print_by_place(answers, [text for _, text, _, _ in told])
         refused.leave()
 
 
-def report(analysis: Analysis, doubts: list[str]) -> str:
+def _side_by_side(told: list[tuple[FrameAnswer, str, Place | None, Framings]]) -> list[FrameAnswer]:
+    """The answers, each with its standing among the snaps of its place."""
+    answers = [answer for answer, *_ in told]
+    if len(answers) < 2:
+        return answers
+    names = [answer.photo for answer in answers]
+    views = viewpoint_answers(names, [place for _, _, place, _ in told], [found for *_, found in told])
+    return [answer.model_copy(update={"viewpoint": view}) for answer, view in zip(answers, views, strict=True)]
+
+
+def _print_by_place(answers: list[FrameAnswer], texts: list[str]) -> None:
+    """The snaps in the order of their places, the best standpoint of each first."""
+    places = list(dict.fromkeys(one.viewpoint.place if one.viewpoint else None for one in answers))
+    for place in places:
+        here = [
+            (one, text)
+            for one, text in zip(answers, texts, strict=True)
+            if (one.viewpoint.place if one.viewpoint else None) == place
+        ]
+        here.sort(key=lambda pair: pair[0].viewpoint.rank if pair[0].viewpoint else 0)
+        sentence = here[0][0].viewpoint.sentence if here[0][0].viewpoint else None
+        if sentence is not None:
+            head = "Side by side" if place is None else f"Place {place}"
+            print(textwrap.fill(f"{head}: {sentence}", 96, subsequent_indent="  "))
+        elif len(places) > 1:
+            print("Place not known:" if place is None else f"Place {place}:")
+        for _, text in here:
+            print(text)
+
+
+def report(analysis: Analysis, doubts: list[str], name: str) -> str:
     """The framings as a short text."""
     found, asked = analysis.framings, analysis.asked_time
-    lines = [f"{analysis.photo.name}:"]
+    lines = [f"{name}:"]
     if not found.best:
         why = "not a daylight landscape" if not analysis.verdict.gate.landscape else "no lens of the kit fits inside it"
         lines.append(f"  No framing: {why}.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,10 +12,12 @@ import typer
 from irpreview.analysis import analyse
 from irpreview.answers.verdict import judge_answer
 from irpreview.cli.asking import Asked, asks
-from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, say, shutter_text
+from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, WhyOption, emit_json, say, shutter_text
 from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.core.words import in_words
-from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.framing_words import framing_sentence
+from irpreview.core.words.lead_words import lead_text, why_line
+from irpreview.core.words.phrases import wind_text
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg, write_png
@@ -35,6 +37,9 @@ FolderOption = Annotated[
 SortOption = Annotated[
     bool, typer.Option("--sort", help="Several photos: the one with the most layered contrast first.")
 ]
+FramingsOption = Annotated[
+    bool, typer.Option("--framings", help="Also which pictures to make from here, as `irpreview frame` finds them.")
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -47,6 +52,8 @@ def register(app: typer.Typer) -> None:
         asked: Asked,
         out: FolderOption = None,
         sort: SortOption = False,
+        framings: FramingsOption = False,
+        why: WhyOption = False,
         as_json: JsonOption = False,
     ) -> None:
         """Will the layers separate, is there enough in the sky, what should lead the picture."""
@@ -60,13 +67,16 @@ def register(app: typer.Typer) -> None:
                 analysis = analyse(photo, asked.request(photo))
                 doubts = asked.lessons[1]
                 if analysis.request.conditions.wind_m_s is None:
-                    doubts += ("wind not given: whether the leaves hold cannot be told well; give --wind",)
+                    doubts += ("wind not given, so the blur of foliage is uncertain; give --wind",)
                 written = _write(analysis, path, out) if out is not None else {}
-                answer = judge_answer(analysis, str(path), written, doubts).as_json()
+                answer = judge_answer(analysis, str(path), written, doubts, with_framings=framings).as_json()
             except Exception as error:
                 refused.add(path, error)
                 continue
-            text = report(analysis, answer["doubts"])
+            text = report(analysis, answer["doubts"], why=why)
+            if framings:
+                told = [f"    {i}. {framing_sentence(one)}" for i, one in enumerate(analysis.framings.best, 1)]
+                text += "\n  " + "\n".join(["Pictures to make from here:", *told])
             if sort:
                 answers.append((analysis.verdict.layered_contrast, answer, text))
             else:
@@ -76,21 +86,24 @@ def register(app: typer.Typer) -> None:
         refused.leave()
 
 
-def report(analysis: Analysis, doubts: list[str]) -> str:
-    """The verdict as a short text."""
+def report(analysis: Analysis, doubts: list[str], *, why: bool = False) -> str:
+    """The verdict as a short text; why: with what each sentence rests on."""
     verdict, wind = analysis.verdict, analysis.request.conditions.wind_m_s
     frame = [
         shutter_text(analysis.shutter_s),
-        f"wind {wind:.1f} m/s" if wind is not None else "wind not given",
-        f"grade {verdict.grade:g}",
+        wind_text(wind) if wind is not None else "wind not given",
+        f"paper grade {verdict.grade:g}",
     ]
     lines = [f"{analysis.photo.name}: {lead_text(verdict)}  ({analysis.kit.name}, {', '.join(frame)})"]
-    for sentence in (*reasons(verdict), *sentences(verdict)):
+    first, *others = (*reasons(verdict), *sentences(verdict))
+    for sentence in (replace(first, text=why_line(verdict)), *others):
         lines += textwrap.wrap(sentence.text, 96, initial_indent="  ", subsequent_indent="    ")
+        if why:
+            lines += textwrap.wrap(sentence.evidence, 96, initial_indent="      ", subsequent_indent="      ")
     if analysis.asked_time is not None:
         lines += textwrap.wrap(in_words(analysis.asked_time).long, 96, initial_indent="  ", subsequent_indent="    ")
     parts = ", ".join(f"{name} {value:.2f}" for name, value in asdict(verdict.layered_contrast_parts).items())
-    lines.append(f"  For sorting: layered contrast {verdict.layered_contrast:.0f} of 100 ({parts}).")
+    lines.append(f"  Layered contrast {verdict.layered_contrast:.0f} of 100{f' ({parts})' if why else ''}.")
     for doubt in doubts:
         lines += textwrap.wrap(f"Doubt: {doubt}.".replace("..", "."), 96, initial_indent="  ", subsequent_indent="    ")
     return "\n".join(lines)

@@ -9,8 +9,9 @@ import typer
 
 from irpreview.answers.light import light_answer
 from irpreview.cli.common import HazeOption, HeadingOption, JsonOption, KitOption, ZoneOption, emit_json, say, within
-from irpreview.core.light.light_plan import SIDE_WORDS, parse_date, parse_place, plan_light
-from irpreview.core.words import long_words
+from irpreview.core.light.light_plan import parse_date, parse_place, plan_light
+from irpreview.core.words import in_words, long_words, short_words
+from irpreview.core.words.light_words import SIDE_WORDS
 from irpreview.io.kits import load_kit
 from irpreview.io.plots import draw_light_plan
 from irpreview.io.tables import load_tables
@@ -67,7 +68,7 @@ def register(app: typer.Typer) -> None:
             emit_json(light_answer(plan, chosen.name, None if plot is None else str(plot)).as_json())
             return
         print(report(plan))
-        for doubt in plan.doubts:
+        for doubt in short_words(plan.doubts):
             say(f"doubt: {doubt}")
         if plot is not None:
             say(f"drawn to {plot}")
@@ -77,7 +78,7 @@ def report(plan: LightPlan) -> str:
     """The plan as a short text: the first day's hours, then the best times."""
     first = plan.days[0]
     place = f"{plan.place.latitude_deg:g}, {plan.place.longitude_deg:g}"
-    lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {first.words}", ""]
+    lines = [f"{first.day:%Y-%m-%d} at {place}, times {plan.zone_words}: {in_words(first).long}", ""]
     lines.append("time   height  bearing  light   sun:shade  expose longer  sun")
     for q in first.quarters:
         if q.sun_height_deg > 0.0 and q.time.minute in (0, 30):
@@ -89,11 +90,15 @@ def report(plan: LightPlan) -> str:
             )
     if plan.best:
         several = len(plan.days) > 1
-        lines += ["", "Best", *(f"  {w.start:%a %d %b}  {w.words}" if several else f"  {w.words}" for w in plan.best)]
+        lines += [
+            "",
+            "Best",
+            *(f"  {w.start:%a %d %b}  {in_words(w).long}" if several else f"  {in_words(w).long}" for w in plan.best),
+        ]
     if len(plan.days) > 1:
         lines += ["", "Days"]
         for d in sorted(plan.days, key=lambda d: (-d.score, d.day))[:7]:
-            lines.append(f"  {d.day:%a %d %b}  {d.score:4.1f} h of good light; {d.words}")
+            lines.append(f"  {d.day:%a %d %b}  {d.score:4.1f} h of good light; {in_words(d).long}")
     if plan.cautions:
         lines += ["", *(f"! {text}" for text in long_words(plan.cautions))]
     return "\n".join(lines)

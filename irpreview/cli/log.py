@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from irpreview.answers.field_log import log_frame_answer
 from irpreview.cli.common import (
     AtOption,
     EvOption,
@@ -26,16 +25,17 @@ from irpreview.cli.common import (
     say,
     within,
 )
+from irpreview.cli.log_home import register_home
 from irpreview.cli.log_lessons import register_lessons
+from irpreview.cli.log_lines import entry_facts, line_of
 from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
-from irpreview.core.field_log.entries import OUTCOME_WORDS, SearchWish, kit_key
+from irpreview.core.field_log.entries import SearchWish, kit_key
 from irpreview.core.light.light_plan import parse_moment, parse_place
-from irpreview.core.units import shutter_text
 from irpreview.io.field_log import FieldLog
 from irpreview.io.field_notes import bring as bring_notes
 from irpreview.io.kits import load_kit
 from irpreview.io.log_entry_files import entry_from_files
-from irpreview.io.log_exchange import export_log, facts_of, import_log
+from irpreview.io.log_exchange import export_log, import_log
 from irpreview.records import Place
 
 if TYPE_CHECKING:
@@ -73,7 +73,12 @@ CameOutOption = Annotated[
 ]
 OutcomeOption = Annotated[
     str | None,
-    typer.Option("--outcome", metavar="WORD", help="good, thin, dense, clipped, blocked, failed or unknown."),
+    typer.Option(
+        "--outcome",
+        metavar="WORD",
+        help="good, thin (too dark), dense (too bright), clipped (blown out), blocked (black), failed (teaches "
+        "nothing) or unknown; all but the last two teach without a number too.",
+    ),
 ]
 SubjectOption = Annotated[
     str | None, typer.Option("--subject", metavar="CLASS", help="What was judged, such as tree; left out = grey.")
@@ -104,7 +109,7 @@ def register(app: typer.Typer) -> None:
     _register_writing(group)
     _register_reading(group)
     _register_files(group)
-
+    register_home(group)
     register_lessons(group)
 
 
@@ -400,40 +405,3 @@ def _say_what_lacks(entry: LogEntry) -> None:
     """So that nobody fills a log for a season and learns nothing from it."""
     if entry.lacks:
         say(f"frame {entry.id} teaches nothing yet, it lacks: {', '.join(entry.lacks)} (`log edit {entry.id}` adds it)")
-
-
-def entry_facts(entry: LogEntry) -> dict[str, Any]:
-    """A frame as JSON holds it; on one's own screen places are shown."""
-    return log_frame_answer(entry.id, facts_of(entry, locations=True), entry.raw_factor_stops).as_json()
-
-
-def line_of(entry: LogEntry) -> str:
-    """A frame on one line."""
-
-    def exposure(iso: float | None, f_number: float | None, shutter_s: float | None) -> str:
-        parts = (
-            f"ISO {iso:g}" if iso else "",
-            f"f/{f_number:g}" if f_number else "",
-            shutter_text(shutter_s) if shutter_s else "",
-        )
-        return " ".join(p for p in parts if p)
-
-    taken = exposure(entry.iso, entry.f_number, entry.shutter_s)
-    if not taken:
-        planned = exposure(entry.planned_iso, entry.planned_f_number, entry.planned_shutter_s)
-        taken = f"planned {planned}" if planned else ""
-    bound = {"exact": "", "at_most": "at most ", "at_least": "at least "}[entry.bound]
-    came = "" if entry.came_out_stops is None else f"{entry.came_out_stops:+.1f} stops"
-    raw = "" if entry.raw_factor_stops is None else f"says {bound}{entry.raw_factor_stops:.1f} stops"
-    parts = [
-        f"{entry.id:>5}",
-        entry.day.isoformat() if entry.day else "no date   ",
-        entry.kit_name,
-        taken,
-        came or OUTCOME_WORDS[entry.outcome],
-        raw,
-        entry.place_name or "",
-        "open shade" if entry.in_shade else "",
-        entry.subject or "",
-    ]
-    return "  ".join(p for p in parts if p)

@@ -22,6 +22,7 @@ from irpreview.cli.common import (
     within,
 )
 from irpreview.core.field_log.comparison import check_correction, personal_correction
+from irpreview.core.field_log.difference_picture import with_scale
 from irpreview.core.field_log.entries import SpotRecord
 from irpreview.core.field_log.hot_spot import measure_hot_spot
 from irpreview.io.field_log import FieldLog
@@ -109,7 +110,7 @@ def _register_compare(group: typer.Typer) -> None:
         """Check the prediction against the frame that was taken."""
         chosen = load_kit(kit or "unmodified-720")
         result, differences = compare_frame(analyse(load_photo(snap, zone=zone), Request(kit=chosen)), frame)
-        picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", result.picture)
+        picture = write_jpeg(make_folder(out) / f"{frame.stem}-difference.jpg", with_scale(result.picture))
         if keep:
             with FieldLog(log) as book:
                 book.keep_differences(differences)

@@ -10,10 +10,10 @@ import typer
 from irpreview.analysis import analyse
 from irpreview.answers.movement import holding_answer, move_answer
 from irpreview.cli.asking import Asked, asks
-from irpreview.cli.common import JsonOption, PhotoArgument, emit_json, say, shutter_text
+from irpreview.cli.common import JsonOption, PhotoArgument, WhyOption, emit_json, say, shutter_text
 from irpreview.core.motion.blur import holding_settings
 from irpreview.core.motion.sway import LONGEST_S
-from irpreview.core.words import long_words
+from irpreview.core.words import long_words, short_words
 from irpreview.core.words.motion_words import print_text, wind_words
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg
@@ -39,10 +39,16 @@ def register(app: typer.Typer) -> None:
 
     @app.command("movement")
     @asks
-    def movement(photo: PhotoArgument, asked: Asked, out: MaybeOutOption = None, as_json: JsonOption = False) -> None:
-        """What the wind does to this picture at a shutter time; without one, at the recommended time.
+    def movement(
+        photo: PhotoArgument,
+        asked: Asked,
+        out: MaybeOutOption = None,
+        why: WhyOption = False,
+        as_json: JsonOption = False,
+    ) -> None:
+        """What the wind does to this picture at an exposure; without one, at the recommended exposure.
 
-        Blur of leaves, grass, water, clouds, people and of the tripod itself, how long each holds and when it flows.
+        Blur of leaves, grass, water, clouds, people and of the tripod itself, and which exposure keeps each sharp.
         """
         asked.check()
 
@@ -55,7 +61,7 @@ def register(app: typer.Typer) -> None:
         if as_json:
             emit_json(answer.as_json())
         else:
-            print(report(photo.name, analysis.movement, analysis.rates, answer))
+            print(report(photo.name, analysis.movement, analysis.rates, answer, why=why))
 
 
 def _working_side() -> int:
@@ -75,7 +81,7 @@ def _holding(analysis: Analysis) -> tuple[HoldingAnswer | None, tuple[str, ...]]
     time_s, name = min(held)
     why = analysis.why_no_exposure
     if why is not None:
-        return None, (f"which settings hold the {CLASS_WORDS[name]} could not be told: {why}",)
+        return None, (f"no setting for sharp {CLASS_WORDS[name]}: {why}",)
     exposure, celsius = analysis.exposure, analysis.request.conditions.temperature_c
     rows = holding_settings(
         analysis.kit, exposure.metered_ev100.likely, exposure.factor_stops.likely, time_s, celsius or 20.0
@@ -90,20 +96,20 @@ def _draw(analysis: Analysis, out: Path) -> Path:
     return write_jpeg(path, analysis.motion_picture(DRAWN_SIDE_PX))
 
 
-def report(name: str, moved: Movement, rates: Rates, answer: MoveAnswer) -> str:
-    """The movement in words for a person."""
+def report(name: str, moved: Movement, rates: Rates, answer: MoveAnswer, *, why: bool = False) -> str:
+    """The movement in words for a person; why: with the figures that each sentence rests on."""
     lines = [f"{name} at {shutter_text(moved.shutter_s)}; {wind_words(rates.wind_m_s, rates.wind_known)}"]
+    lines += [f"  {text}" for text in (long_words if why else short_words)(moved.notes)]
     for key, move in moved.classes.items():
         word = "people and boats" if key == "other" else CLASS_WORDS[key]
         lines.append(f"  {word:18s}{_line(move)}")
     lines.append(f"  {'tripod':18s}{_line(moved.tripod)}")
-    lines += [f"  {text}" for text in long_words(moved.notes)]
     settings = answer.settings
     if settings is not None:
-        lines.append(f"  To hold the {CLASS_WORDS[settings.holds]} ({settings.shutter_text}):")
+        lines.append(f"  Sharp {CLASS_WORDS[settings.holds]} at {settings.shutter_text}:")
         for row in settings.choices:
             reach = "" if row.reaches else f", only {shutter_text(row.shutter_s)}"
-            lines.append(f"    f/{row.f_number:g} at ISO {row.iso:g}{reach}: noise {row.noise} ({row.snr:.0f} to 1)")
+            lines.append(f"    f/{row.f_number:g} at ISO {row.iso:g}{reach}: noise {row.noise}")
     if answer.files["picture"]:
         lines.append(f"  written: {answer.files['picture']}")
     for doubt in answer.doubts:
@@ -117,7 +123,7 @@ def _line(move: ClassMovement) -> str:
         return "still"
     text = print_text(move.print_mm)
     held = move.holds_until_s.likely
-    text += "; holds at any time" if held >= LONGEST_S else f"; holds until {shutter_text(held)}"
+    text += "; sharp at any exposure" if held >= LONGEST_S else f"; sharp at {shutter_text(held)}"
     if move.flows_from_s is not None:
         text += f", flows from {shutter_text(move.flows_from_s)}"
     return text

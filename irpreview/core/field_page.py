@@ -9,9 +9,10 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 
+from irpreview.core.card.shot_card import ShotCard
 from irpreview.core.exposure.calculator import Calculator
 from irpreview.errors import BadValue
-from irpreview.records import ByteArray, Caution, CautionKind, ShotCard, SunReading
+from irpreview.records import ByteArray, Caution, CautionKind, SunReading
 from irpreview.records.framing import Framings
 
 MOST_PLACES = 24
@@ -47,12 +48,34 @@ class FieldPlace:
 
 
 @dataclass(frozen=True, slots=True)
+class DayLine:
+    """One stay of a planned day."""
+
+    span: str
+    """From when to when, by the clock."""
+    name: str
+    says: str
+    """The way there, the light, the time in hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldDay:
+    """The day that was planned for the places of the file."""
+
+    headline: str
+    lines: tuple[DayLine, ...]
+    more: tuple[str, ...] = ()
+    """What is left out and why, and what the plan leaves to the photographer."""
+
+
+@dataclass(frozen=True, slots=True)
 class FieldPage:
     """All places of one file."""
 
     places: tuple[FieldPlace, ...]
     with_place: bool
     version: str = ""
+    day: FieldDay | None = None
 
     @property
     def key(self) -> str:
@@ -67,10 +90,12 @@ def _told_apart(place: FieldPlace) -> str:
     return repr((*known, place.card.exposure.recommended))
 
 
-def field_page(places: tuple[FieldPlace, ...], *, with_place: bool, version: str = "") -> FieldPage:
+def field_page(
+    places: tuple[FieldPlace, ...], *, with_place: bool, version: str = "", day: FieldDay | None = None
+) -> FieldPage:
     """The page of these places. Raises BadValue for none or too many."""
     if not places:
         raise BadValue("a field page needs at least one place; give a daylight snap")
     if len(places) > MOST_PLACES:
         raise BadValue(f"a field page holds {MOST_PLACES} places, not {len(places)}; make two")
-    return FieldPage(places, with_place, version)
+    return FieldPage(places, with_place, version, day)

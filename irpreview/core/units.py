@@ -172,6 +172,14 @@ def zone_text(zone: Range) -> str:
     return f"zone {_ROMAN[index]} ({zone.low:.1f} to {zone.high:.1f})"
 
 
+def tone_word(lightness: float) -> str:
+    """What a print L* looks like."""
+    for limit, word in ((12, "black"), (32, "dark"), (58, "mid-grey"), (80, "light")):
+        if lightness < limit:
+            return word
+    return "white"
+
+
 def zone_word(zone: float) -> str:
     """What a zone looks like in a print; common practice since Adams, The Negative (1981), ch. 4."""
     return _ZONE_WORDS[min(max(round(zone), 0), 10)]

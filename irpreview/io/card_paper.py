@@ -1,380 +1,119 @@
-"""The card on paper: one A5 page in letters that can be read outdoors, its back only where one page does not hold all.
+"""The card set by reportlab from its model of blocks: A5 front and back for the bag, narrow pages for the phone.
 
-Above: title, both pictures, the few figures that matter in large letters, and the cautions. Below: the parts in two
-columns. No letter is smaller than `LEAST_PT`; what does not fit at that size goes on the back, nothing is cut off.
+One setter for both: only the page differs. The front is one page, its picture as large as the words leave room for; the
+back runs on to another page where one does not hold it. No letter is smaller than `LEAST_PT`, nothing is cut off.
 """
 
 from __future__ import annotations
 
 import io
-import itertools
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from PIL import Image
 
-from irpreview.core.card.blocks import Block, Figure, card_blocks, footer_words, key_figures
+from irpreview.core.card.blocks import Block, Front, card_blocks, card_front
+from irpreview.core.card.shot_card import ShotCard
 from irpreview.errors import CannotWrite
-from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files, held
-from irpreview.records import ByteArray, ShotCard
+from irpreview.io.print_style import ACCENT, INK, LINE, MM, NARROW, QUIET, held, register_fonts
+from irpreview.records import ByteArray
 
-A5_PT = (148.0 * MM, 210.0 * MM)
-LEAST_PT = 7.0
-"""No text on paper is smaller than this."""
-TEXT_SIZES_PT = tuple(round(8.5 - 0.1 * step, 1) for step in range(16))
-"""Sizes of the body text that are tried, large to small; the last is LEAST_PT."""
-NARROW = 0.9
-"""Letters are set this narrow, as in the family's own condensed cut: as wide as other sans-serifs, and higher."""
-
-_EDGE, _GUTTER = 5.0 * MM, 3.2 * MM
-_PICTURES_PT = ((114.0, 86.0), (96.0, 72.0))
-"""Most width and height of each of the two pictures; the smaller where that saves the back."""
-_PAD = 5.0
-_PICTURE_GAP = 5.0
-_LEAST_CAUTIONS_PT = 200.0
-"""Least width of the cautions, also below narrow pictures."""
-_NOTES_PT = 36.0
-"""Least room for a pencil."""
-
-
-def card_pdf(card: ShotCard) -> bytes:
-    """The card as PDF, text as large as fits: one A5 page, or front and back where one page is too small.
-
-    Raises CannotWrite when both sides do not hold it at `LEAST_PT`.
-    """
+if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-    _register_fonts()
-    pictures = [_jpeg(pixels) for pixels in (card.snap, card.infrared)]
-    large, small = _PICTURES_PT
-    plan = _largest(card, 1, large) or _largest(card, 1, small) or _largest(card, 2, large)
-    if plan is None:
-        raise CannotWrite("the card has more text than fits on both sides of an A5 page; leave out some sentences")
-    buffer = io.BytesIO()
-    canvas = Canvas(buffer, pagesize=A5_PT, pageCompression=1, invariant=1)
-    canvas.setTitle(f"Infrared card: {card.title}")
-    canvas.setCreator("irpreview")
-    plan.draw(canvas, pictures)
-    canvas.save()
-    return buffer.getvalue()
-
-
-def _largest(card: ShotCard, sides: int, most: tuple[float, float]) -> _Plan | None:
-    """The plan with the largest text that fits; most: width and height that a picture may take [pt]"""
-    found = _Plan.of(card, LEAST_PT, sides, most)
-    if found is None:
-        return None
-    low, high = 0, len(TEXT_SIZES_PT) - 2
-    while low <= high:  # the smaller the text, the surer it fits
-        middle = (low + high) // 2
-        plan = _Plan.of(card, TEXT_SIZES_PT[middle], sides, most)
-        if plan is None:
-            low = middle + 1
-        else:
-            found, high = plan, middle - 1
-    return found
-
-
-def _register_fonts() -> None:
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    fonts = font_files()
-    pdfmetrics.registerFont(TTFont("Card", str(fonts["regular"])))
-    pdfmetrics.registerFont(TTFont("Card-Bold", str(fonts["bold"])))
-    pdfmetrics.registerFontFamily("Card", normal="Card", bold="Card-Bold", italic="Card", boldItalic="Card-Bold")
-
-
-def _jpeg(pixels: ByteArray) -> bytes:
-
-    packed = io.BytesIO()
-    Image.fromarray(pixels).save(packed, "JPEG", quality=88)
-    return packed.getvalue()
-
-
-# ---- what stands where -------------------------------------------------------------------------------------------
+LEAST_PT = 9.0
+"""No text on the card is smaller than this."""
+_GAP = 5.0
+_NOTES_PT, _RULE_PT = 52.0, 17.0
+_CAPTION_PT = 12.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
-    """Flowables that stay together, with their height [pt] at the width they were made for."""
+class Paper:
+    """A page for the card. [pt]"""
 
-    flowables: tuple[Any, ...]
+    width: float
     height: float
-    heading: str = ""
-
-    @classmethod
-    def of(cls, flowables: Iterable[Any], width: float, heading: str = "") -> _Part:
-        made = tuple(flowables)
-        return cls(made, sum(one.wrap(width / NARROW, 1e5)[1] for one in made), heading)
-
-    def draw(self, canvas: Any, left: float, top: float, width: float) -> float:
-        """Draw below `top` [pt]; returns where it ends."""
-        y = top
-        for one in self.flowables:
-            y -= one.wrapOn(canvas, width / NARROW, 1e5)[1]
-            canvas.saveState()
-            canvas.translate(left, y)
-            canvas.scale(NARROW, 1.0)
-            one.drawOn(canvas, 0, 0)
-            canvas.restoreState()
-        return y
-
-
-@dataclass(frozen=True, slots=True)
-class _Head:
-    """The band above the columns: title, pictures and cautions at the left, the large figures framed at the right."""
-
-    title: _Part
-    shown: tuple[tuple[float, float], ...]
-    """Width and height of both pictures [pt]"""
-    cautions: _Part
-    figures: _Part
-    wide: float
-    """Of the left side [pt]"""
-    gap: float
-
-    @classmethod
-    def of(
-        cls, card: ShotCard, blocks: Sequence[Block], styles: _Styles, most: tuple[float, float]
-    ) -> tuple[_Head, list[Block]]:
-        """The band, and the blocks that are not in it. Short ones fill what room the figures leave in their frame."""
-        shown = _shown_sizes(card, most)
-        wide = max(sum(width for width, _ in shown) + _PICTURE_GAP, _LEAST_CAUTIONS_PT)
-        title = _Part.of([styles.paragraph(card.title, "title")], wide)
-        cautions = [one for block in blocks if block.kind == "care" for one in styles.block(block, wide)]
-        figures = styles.figures(key_figures(card))
-        for block in blocks:
-            if block.kind == "settings":
-                figures += styles.others(block)
-        beside = A5_PT[0] - 2 * _EDGE - wide - _GUTTER - 2 * _PAD
-        made = cls(title, shown, _Part.of(cautions, wide), _Part.of(figures, beside), wide, styles.gap)
-        rest = [block for block in blocks if block.kind not in ("care", "settings")]
-        for block in [block for block in rest if block.kind in ("run", "text") and not block.table]:
-            more = _Part.of([*figures, *styles.others(block)], beside)
-            if more.height + 2 * _PAD <= made._left_height():
-                figures = [*more.flowables]
-                made = replace(made, figures=more)
-                rest.remove(block)
-        return made, rest
-
-    def _left_height(self) -> float:
-        return self.title.height + 2 * self.gap + _pictures_height(self.shown) + self.cautions.height
+    edge: float
+    columns: int
+    """Of the back."""
+    small_picture: float
+    """Width of the small pictures beside the words of the front; 0 = below them."""
+    text: float
+    """Size of the front's text; the lead and the setting are larger."""
+    pictures: tuple[float, ...]
+    """Heights of the large picture that are tried, large to small."""
 
     @property
-    def height(self) -> float:
-        return max(self._left_height(), self.figures.height + 2 * _PAD)
-
-    def draw(self, canvas: Any, pictures: Sequence[bytes], top: float) -> None:
-        y = self.title.draw(canvas, _EDGE, top, self.wide) - self.gap
-        _draw_pictures(canvas, self.shown, pictures, _EDGE, y)
-        self.cautions.draw(canvas, _EDGE, y - _pictures_height(self.shown) - self.gap, self.wide)
-        left, right = _EDGE + self.wide + _GUTTER, A5_PT[0] - _EDGE
-        canvas.setStrokeColor(INK)
-        canvas.setLineWidth(0.9)
-        canvas.roundRect(left, top - self.height, right - left, self.height, 3)
-        self.figures.draw(canvas, left + _PAD, top - _PAD, right - left - 2 * _PAD)
+    def inner(self) -> float:
+        """Width between the edges."""
+        return self.width - 2 * self.edge
 
 
-@dataclass(frozen=True, slots=True)
-class _Plan:
-    """Everything placed, for one size of text."""
+A5 = Paper(148.0 * MM, 210.0 * MM, 15.0, 2, 112.0, 11.5, tuple(range(290, 119, -10)))
+PHONE = Paper(270.0, 585.0, 12.0, 1, 0.0, 10.5, tuple(range(200, 89, -10)))
+"""As wide as a phone's screen is high by 6 to 13, so that 9 pt are 13 px on a screen of 390 px."""
 
-    size: float
-    head: _Head
-    footer: _Part
-    back_footer: _Part
-    front: tuple[tuple[_Part, ...], ...]
-    back: tuple[tuple[_Part, ...], ...]
-    back_title: _Part
 
-    @classmethod
-    def of(cls, card: ShotCard, size: float, sides: int, most: tuple[float, float]) -> _Plan | None:
-        """The card at body text of `size` [pt] on one or two sides, or None when it does not fit."""
-        width, height = A5_PT
-        inner, column = width - 2 * _EDGE, (width - 2 * _EDGE - _GUTTER) / 2
-        styles = _Styles(size)
-        gap = styles.gap
-        head, rest = _Head.of(card, card_blocks(card), styles, most)
-        parts = [
-            _Part.of(styles.block(block, column), column, block.heading) for block in rest if block.kind != "notes"
+def card_pdf(card: ShotCard, paper: Paper = A5) -> bytes:
+    """The card as PDF: front, then back. Same card, same bytes. Raises CannotWrite where the front does not fit."""
+    blocks = card_blocks(card)
+    made, pages = _set(card, blocks, paper)
+    # no new page is begun for the pencil alone
+    bare, fewer = _set(card, [one for one in blocks if one.kind != "notes"], paper) if pages > 2 else (made, pages)
+    return bare if fewer < pages else made
+
+
+def _set(card: ShotCard, blocks: Sequence[Block], paper: Paper) -> tuple[bytes, int]:
+    """(the PDF, how many pages)."""
+    from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
+
+    register_fonts("Card")
+    setter = _Setter(paper)
+    front = setter.front(card_front(card))
+    buffer = io.BytesIO()
+    document = BaseDocTemplate(
+        buffer,
+        pagesize=(paper.width, paper.height),
+        title=f"Infrared card: {card.title}",
+        creator="irpreview",
+        invariant=1,
+    )
+    edge, gutter = paper.edge, 10.0
+    column = (paper.inner - (paper.columns - 1) * gutter) / paper.columns
+    high = paper.height - 2 * edge
+
+    def frame(left: float, width: float) -> Any:
+        sides = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
+        made: Any = Frame(left / NARROW, edge, width / NARROW, high, **sides)  # type: ignore[arg-type]
+        return made
+
+    frames = [frame(edge + i * (column + gutter), column) for i in range(paper.columns)]
+    document.addPageTemplates(
+        [
+            PageTemplate("front", [frame(edge, paper.inner)], onPage=_narrowed),
+            PageTemplate("back", frames, onPage=_narrowed),
         ]
-        title = _Part.of([styles.paragraph(card.title, "title")], inner)
-        footer = _Part.of([styles.paragraph(footer_words(card), "quiet")], inner)
-        room = height - 2 * _EDGE - head.height - gap - footer.height - gap
-        if sides == 1:
-            columns, left = _packed(parts, (room, room), gap, spare=_NOTES_PT)
-            if left:
-                return None
-            return cls(size, head, footer, footer, columns, (), title)
-        room -= 2 * footer.height  # the front's footer also names what stands on the back
-        # What is needed first stays on the front, so here no other choice is tried.
-        first, later = _filled_in_order(parts, room, gap)
-        second, left = _filled_in_order(later, room, gap)
-        columns = (tuple(first), tuple(second))
-        full = height - 2 * _EDGE - title.height - gap - footer.height - gap
-        # The back has room for long sentences: what is taller than a column there may run on.
-        if _filled(left, gap) > 2.0 * full:
-            return None  # before anything long is cut in vain
-        back, over = _packed(_in_pieces(left, full, column), (full, full), gap, spare=_NOTES_PT)
-        if over:
-            return None
-        names = "; ".join(dict.fromkeys(part.heading for part in left if part.heading))
-        told = [
-            styles.paragraph(f"On the back: {names}; notes.", "quiet"),
-            styles.paragraph(footer_words(card), "quiet"),
-        ]
-        return cls(size, head, _Part.of(told, inner), footer, columns, back, title)
-
-    def draw(self, canvas: Any, pictures: Sequence[bytes]) -> None:
-        top, inner, gap = A5_PT[1] - _EDGE, A5_PT[0] - 2 * _EDGE, self.head.gap
-        self.head.draw(canvas, pictures, top)
-        self._columns(canvas, self.front, top - self.head.height - gap, self.footer, notes=not self.back)
-        canvas.showPage()
-        if self.back:
-            top = self.back_title.draw(canvas, _EDGE, top, inner) - gap
-            self._columns(canvas, self.back, top, self.back_footer, notes=True)
-            canvas.showPage()
-
-    def _columns(
-        self, canvas: Any, columns: Sequence[Sequence[_Part]], top: float, footer: _Part, *, notes: bool
-    ) -> None:
-        width = A5_PT[0]
-        column = (width - 2 * _EDGE - _GUTTER) / 2
-        least = _Styles(self.size).gap
-        footer.draw(canvas, _EDGE, _EDGE + footer.height, width - 2 * _EDGE)
-        bottom = _EDGE + footer.height + least
-        for index, parts in enumerate(columns):
-            left = _EDGE + index * (column + _GUTTER)
-            ruled = notes and index == len(columns) - 1
-            spare = top - bottom - _filled(parts, least)
-            # Room left over goes between the parts, so that columns end level.
-            gap = least if ruled or len(parts) < 2 else least + min(spare / (len(parts) - 1), 2.0 * least)
-            y = top
-            for part in parts:
-                y = part.draw(canvas, left, y, column) - gap
-            if ruled:
-                _draw_notes(canvas, left, bottom, column, y - bottom, self.size)
+    )
+    document.build([*front, NextPageTemplate("back"), PageBreak(), *setter.back(blocks, column)])
+    return buffer.getvalue(), document.page
 
 
-def _filled(parts: Sequence[_Part], gap: float) -> float:
-    return sum(part.height + gap for part in parts)
+def _narrowed(canvas: Canvas, _document: object) -> None:
+    """Letters are set this narrow, as in a family's condensed cut; pictures are widened before by as much."""
+    canvas.scale(NARROW, 1.0)
 
 
-def _packed(
-    parts: Sequence[_Part], rooms: tuple[float, float], gap: float, spare: float = 0.0
-) -> tuple[tuple[tuple[_Part, ...], ...], list[_Part]]:
-    """Parts into two columns of the given heights, whole and in order where it goes; and those that found no room.
+class _Setter:
+    """Flowables for one paper."""
 
-    spare: what has to stay free below the second column [pt]. When filling in order leaves something over, the parts
-    of the first column are picked so that least of it stays empty.
-    """
-    if _filled(parts, gap) > sum(rooms) - spare + 2.0 * gap:
-        return ((), ()), list(parts)
-    first, later = _filled_in_order(parts, rooms[0], gap)
-    second, left = _filled_in_order(later, rooms[1] - spare, gap)
-    if left and len(parts) <= _MOST_TRIED:
-        best = 0.0
-        for others in itertools.product((True, False), repeat=max(len(parts) - _STAY, 0)):
-            picked = ((True,) * _STAY + others)[: len(parts)]
-            some = [part for part, here in zip(parts, picked, strict=True) if here]
-            if best < (height := _filled(some, gap)) <= rooms[0] + gap:
-                best, first = height, some
-        second, left = _filled_in_order([part for part in parts if part not in first], rooms[1] - spare, gap)
-    return (tuple(first), tuple(second)), left
-
-
-_STAY = 3
-"""The first parts begin the first column on every card: they are looked for with cold hands."""
-_MOST_TRIED = 16
-"""Parts up to which every choice is tried: 2^13 sums, some hundredths of a second."""
-
-
-def _filled_in_order(parts: Sequence[_Part], room: float, gap: float) -> tuple[list[_Part], list[_Part]]:
-    """Those that fit one below the other, and the others."""
-    here: list[_Part] = []
-    later: list[_Part] = []
-    for part in parts:
-        (here if _filled([*here, part], gap) <= room + gap else later).append(part)
-    return here, later
-
-
-def _in_pieces(parts: Iterable[_Part], room: float, width: float) -> list[_Part]:
-    """Parts taller than a column, cut between their sentences and lines; the heading stays with what follows it."""
-    cut = []
-    for part in parts:
-        if part.height <= room:
-            cut.append(part)
-            continue
-        pieces = [piece for one in part.flowables for piece in _cut(one, room / 3.0, width)]
-        cut.append(_Part.of(pieces[:2], width, part.heading))
-        cut += [_Part.of([piece], width, part.heading) for piece in pieces[2:]]
-    return cut
-
-
-def _cut(one: Any, most: float, width: float) -> list[Any]:
-    """A paragraph in pieces of at most that height [pt]; a table stays whole."""
-    if one.wrap(width / NARROW, 1e5)[1] <= most:
-        return [one]
-    first, *rest = one.split(width / NARROW, most) or [one]
-    return [first, *(piece for left in rest for piece in _cut(left, most, width))]
-
-
-def _shown_sizes(card: ShotCard, most: tuple[float, float]) -> tuple[tuple[float, float], ...]:
-    """Width and height of both pictures on paper [pt]"""
-    sizes = []
-    for pixels in (card.snap, card.infrared):
-        rows, columns = pixels.shape[:2]
-        scale = min(most[0] / columns, most[1] / rows)
-        sizes.append((columns * scale, rows * scale))
-    return tuple(sizes)
-
-
-def _pictures_height(shown: Iterable[tuple[float, float]]) -> float:
-    """Of the pictures with their captions [pt]"""
-    return max(high for _, high in shown) + 1.25 * LEAST_PT
-
-
-def _draw_pictures(
-    canvas: Any, shown: Iterable[tuple[float, float]], pictures: Sequence[bytes], left: float, top: float
-) -> None:
-    from reportlab.lib.utils import ImageReader
-
-    x = left
-    for (wide, high), data, caption in zip(shown, pictures, ("as the eye sees it", "as infrared"), strict=True):
-        canvas.drawImage(ImageReader(io.BytesIO(data)), x, top - high, wide, high)
-        canvas.setFont("Card", LEAST_PT)
-        canvas.setFillColor(QUIET)
-        canvas.drawString(x, top - high - 1.1 * LEAST_PT, caption)
-        x += wide + _PICTURE_GAP
-
-
-def _draw_notes(canvas: Any, left: float, bottom: float, width: float, height: float, size: float) -> None:
-    """Ruled room for a pencil."""
-    canvas.setFont("Card-Bold", size + 1)
-    canvas.setFillColor(ACCENT)
-    canvas.drawString(left, bottom + height - size, "Notes")
-    canvas.setStrokeColor(LINE)
-    canvas.setLineWidth(0.4)
-    y = bottom
-    while y <= bottom + height - size - 10:
-        canvas.line(left, y, left + width, y)
-        y += 14
-
-
-# ---- letters -----------------------------------------------------------------------------------------------------
-
-
-class _Styles:
-    """Paragraph styles for one size of body text [pt]"""
-
-    def __init__(self, size: float) -> None:
+    def __init__(self, paper: Paper) -> None:
         from reportlab.lib.colors import HexColor
         from reportlab.lib.styles import ParagraphStyle
 
-        def style(name: str, points: float, *, bold: bool = False, colour: str = INK, leading: float = 1.13) -> Any:
+        def style(name: str, points: float, *, bold: bool = False, colour: str = INK, leading: float = 1.2) -> Any:
             return ParagraphStyle(
                 name,
                 fontName="Card-Bold" if bold else "Card",
@@ -383,100 +122,174 @@ class _Styles:
                 textColor=HexColor(colour),
             )
 
-        self.gap = size * 0.5
-        small = max(LEAST_PT, size * 0.9)
+        self.paper = paper
+        text = paper.text
         self.styles = {
-            "title": style("title", 13.0, bold=True, leading=1.1),
-            "label": style("label", LEAST_PT, bold=True, colour=ACCENT),
-            "value": style("value", max(11.0, size + 2.5), bold=True, leading=1.14),
-            "setting": style("setting", max(14.0, size + 5.0), bold=True, leading=1.12),
-            "head": style("head", size + 1.2, bold=True, colour=ACCENT),
-            "body": style("body", size),
-            "bold": style("bold", size, bold=True),
-            "small": style("small", small),
-            "quiet": style("quiet", LEAST_PT, colour=QUIET),
-        }
-        self.styles["listed"] = ParagraphStyle(
-            "listed",
-            parent=self.styles["body"],
-            leftIndent=size * 1.4,
-            bulletIndent=0,
-            bulletFontName="Card",
-            bulletFontSize=size,
-        )
+            "title": style("title", max(LEAST_PT, text - 1.0), bold=True, colour=QUIET),
+            "lead": style("lead", text + 8.5, bold=True, leading=1.12),
+            "why": style("why", text),
+            "setting": style("setting", text + 8.5, bold=True, leading=1.12),
+            "row": style("row", text),
+            "label": style("label", text, bold=True, colour=ACCENT),
+            "caption": style("caption", LEAST_PT, colour=QUIET),
+            "head": style("head", 10.0, bold=True, colour=ACCENT, leading=1.15),
+            "body": style("body", LEAST_PT, leading=1.12),
+            "bold": style("bold", LEAST_PT, bold=True, leading=1.12),
+            "listed": ParagraphStyle(
+                "listed", parent=style("listed-parent", LEAST_PT, leading=1.12), leftIndent=13, bulletFontName="Card",
+                bulletFontSize=LEAST_PT,
+            ),
+        }  # fmt: skip
 
-    def paragraph(self, text: str, style: str, mark: str | None = None) -> Any:
+    def text(self, text: str, style: str, mark: str | None = None) -> Any:
         from reportlab.platypus import Paragraph
 
         return Paragraph(held(escape(text)), self.styles[style], bulletText=mark)
 
-    def markup(self, text: str, style: str) -> Any:
-        from reportlab.platypus import Paragraph
+    # ---- the front ---------------------------------------------------------------------------------------------------
 
-        return Paragraph(held(text), self.styles[style])
+    def front(self, front: Front) -> list[Any]:
+        """The front, with the largest picture that leaves room for the words. Raises CannotWrite where none does."""
+        for high in self.paper.pictures:
+            made = self._front_with(front, high)
+            room = self.paper.height - 2 * self.paper.edge
+            if sum(one.wrap(self.paper.inner / NARROW, 1e5)[1] for one in made) <= room:
+                return made
+        raise CannotWrite("the front of the card has more words than fit on it; give it a shorter title")
 
-    def figures(self, figures: Iterable[Figure]) -> list[Any]:
-        """The panel of large figures."""
+    def _front_with(self, front: Front, high: float) -> list[Any]:
         from reportlab.platypus import Spacer
+
+        paper = self.paper
+        words: list[Any] = [
+            self.text(front.lead, "lead"),
+            *([self.text(front.why, "why")] if front.why else []),
+            Spacer(1, _GAP),
+            self.text(front.setting, "setting"),
+            *([self.text(front.setting_range, "why")] if front.setting_range else []),
+            Spacer(1, _GAP),
+        ]
+        small = [("as the eye sees it", front.snap)]
+        if front.framed is not None:
+            small.append(("best framing", front.framed))
+        head = [
+            self.text(front.title, "title"),
+            Spacer(1, 3.0),
+            self.picture(front.infrared, paper.inner, high),
+            Spacer(1, _GAP),
+        ]
+        if paper.small_picture:
+            left = paper.inner - paper.small_picture - 10.0
+            words.append(self._rows(front.rows, left))
+            beside = [
+                one for caption, pixels in small for one in self._captioned(caption, pixels, paper.small_picture, 84.0)
+            ]
+            return [*head, self._columns([(left + 10.0, words), (paper.small_picture, beside)])]
+        half = (paper.inner - 8.0) / 2
+        pair = [(half + 8.0 * (i == 0), self._captioned(*one, half, 70.0)) for i, one in enumerate(small)]
+        if len(pair) == 1:
+            pair.append((half, []))
+        return [*head, *words, self._rows(front.rows, paper.inner), Spacer(1, _GAP), self._columns(pair)]
+
+    def _rows(self, rows: Sequence[tuple[str, str]], width: float) -> Any:
+        label = 46.0
+        cells = [[self.text(name, "label"), self.text(text, "row")] for name, text in rows]
+        return self._plain_table(cells, [label, width - label], below=3.0)
+
+    def _columns(self, columns: Sequence[tuple[float, list[Any]]]) -> Any:
+        return self._plain_table([[flowables for _, flowables in columns]], [width for width, _ in columns])
+
+    def _plain_table(self, cells: list[list[Any]], widths: Sequence[float], below: float = 0.0) -> Any:
+        from reportlab.platypus import Table
+
+        return Table(
+            cells,
+            colWidths=[width / NARROW for width in widths],
+            hAlign="LEFT",
+            style=[
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+                ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), below),
+            ],
+        )
+
+    def _captioned(self, caption: str, pixels: ByteArray, width: float, high: float) -> list[Any]:
+        from reportlab.platypus import Spacer
+
+        return [self.picture(pixels, width, high), self.text(caption, "caption"), Spacer(1, 4.0)]
+
+    def picture(self, pixels: ByteArray, width: float, high: float) -> Any:
+        """A picture as large as fits into width and height [pt]."""
+        from reportlab.platypus import Image as Picture
+
+        packed = io.BytesIO()
+        Image.fromarray(pixels).save(packed, "JPEG", quality=90)
+        packed.seek(0)
+        rows, columns = pixels.shape[:2]
+        scale = min(width / columns, high / rows)
+        return Picture(packed, columns * scale / NARROW, rows * scale, hAlign="LEFT")
+
+    # ---- the back ----------------------------------------------------------------------------------------------------
+
+    def back(self, blocks: Sequence[Block], width: float) -> list[Any]:
+        """The parts of the back below each other; a part stays together where a column holds it."""
+        from reportlab.platypus import KeepTogether, Spacer
 
         made: list[Any] = []
-        for figure in figures:
-            if made:
-                made.append(Spacer(1, 3.0))
-            made.append(self.paragraph(figure.label, "label"))
-            value = figure.value.replace(" min ", "\u00a0min\u00a0")
-            made.append(self.paragraph(value, "setting" if figure.label == "Setting" else "value"))
-            made += [self.paragraph(note, "small") for note in figure.notes]
-        return made
+        for block in blocks:
+            parts = [*self._notes(width)] if block.kind == "notes" else self._block(block, width)
+            made += [KeepTogether(parts), Spacer(1, _GAP)]
+        return made[:-1]
 
-    def others(self, block: Block) -> list[Any]:
-        """The other settings below the large figures."""
-        from reportlab.platypus import Spacer
-
-        label = self.paragraph(block.heading, "label")
-        lines = [" ".join(block.lines)] if block.kind == "run" else block.lines
-        return [Spacer(1, 3.0), label, *(self.paragraph(line, "small") for line in lines)]
-
-    def block(self, block: Block, width: float) -> list[Any]:
-        """Heading, lines and table of one part."""
-        body = "small" if block.kind == "small" else "body"
-        if block.lines and (len(block.lines) == 1 or block.kind in ("run", "small")) and block.kind != "numbered":
-            # A short part costs no line for its heading.
-            text = " ".join(block.lines)
-            first = f'<font name="Card-Bold" color="{ACCENT}">{escape(block.heading)}.</font> {escape(text)}'
-            return [self.markup(first, body), *([self._table(block, width)] if block.table else [])]
-        made = [self.paragraph(block.heading, "head")]
+    def _block(self, block: Block, width: float) -> list[Any]:
+        if block.kind == "run":
+            first = f'<font name="Card-Bold" color="{ACCENT}">{escape(block.heading)}.</font> '
+            return [self._markup(first + escape(" ".join(block.lines)))]
+        made = [self.text(block.heading, "head")]
         for index, line in enumerate(block.lines):
-            if block.kind in ("numbered", "care"):
-                mark = f"{index + 1}." if block.kind == "numbered" else "•"
-                made.append(self.paragraph(line, "listed", mark))
-            else:
-                made.append(self.paragraph(line, body))
+            mark = {"numbered": f"{index + 1}.", "care": "•"}.get(block.kind)
+            made.append(self.text(line, "listed" if mark else "body", mark))
             if index == 0 and block.table:
                 made.append(self._table(block, width))
         if block.table and not block.lines:
             made.append(self._table(block, width))
         return made
 
+    def _markup(self, text: str) -> Any:
+        from reportlab.platypus import Paragraph
+
+        return Paragraph(held(text), self.styles["body"])
+
     def _table(self, block: Block, width: float) -> Any:
         from reportlab.lib.colors import HexColor
-        from reportlab.platypus import Table, TableStyle
+        from reportlab.platypus import Table
 
         cells = [
-            [self.paragraph(text, "bold" if index == 0 else "body") for text in row]
-            for index, row in enumerate(block.table)
+            [self.text(text, "bold" if index == 0 else "body") for text in row] for index, row in enumerate(block.table)
         ]
-        table = Table(cells, colWidths=[width / NARROW * share for share in block.shares], hAlign="LEFT")
-        table.setStyle(
-            TableStyle(
-                [
-                    ("LINEBELOW", (0, 0), (-1, -1), 0.3, HexColor(LINE)),
-                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                    ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                    ("RIGHTPADDING", (0, 0), (-1, -1), 2.5),
-                    ("TOPPADDING", (0, 0), (-1, -1), 0.4),
-                    ("BOTTOMPADDING", (0, 0), (-1, -1), 1.2),
-                ]
-            )
+        return Table(
+            cells,
+            colWidths=[width / NARROW * share for share in block.shares],
+            hAlign="LEFT",
+            style=[
+                ("LINEBELOW", (0, 0), (-1, -1), 0.3, HexColor(LINE)),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+                ("TOPPADDING", (0, 0), (-1, -1), 0.5),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+            ],
         )
-        return table
+
+    def _notes(self, width: float) -> list[Any]:
+        """Ruled room for a pencil."""
+        from reportlab.lib.colors import HexColor
+        from reportlab.platypus import HRFlowable
+
+        rules = [
+            HRFlowable(width / NARROW, 0.4, color=HexColor(LINE), spaceBefore=_RULE_PT - 1.0, spaceAfter=0)
+            for _ in range(int(_NOTES_PT / _RULE_PT))
+        ]
+        return [self.text("Notes", "head"), *rules]

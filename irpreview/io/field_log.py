@@ -15,7 +15,7 @@ import math
 import os
 import sqlite3
 import uuid
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -23,14 +23,20 @@ from typing import Any
 
 from platformdirs import user_data_path
 
-from irpreview.core.field_log.entries import LogEntry, SearchWish, SpotRecord, ToneDifference, check_entry
+from irpreview.core.field_log.entries import (
+    HomeFrame,
+    LogEntry,
+    SearchWish,
+    SpotRecord,
+    ToneDifference,
+    check_entry,
+)
 from irpreview.errors import BadLog, BadValue
-from irpreview.io.log_tables import TABLES, bad_log, connect, copy_whole
-from irpreview.io.sqlite_file import SqliteFile
+from irpreview.io.log_rows import LogRows, Step
+from irpreview.io.log_tables import connect, copy_whole
 from irpreview.records import Place, Range
 
 FILE_NAME = "field-log.sqlite"
-MOST_CHANGES_KEPT = 200
 EARTH_RADIUS_KM = 6371.0
 _PLAIN_COLUMNS = (
     "uid",
@@ -50,6 +56,8 @@ _PLAIN_COLUMNS = (
     "subject",
     "sun_height_deg",
     "notes",
+    "frame_sha256",
+    "batch",
 )
 _SELECT = """
     SELECT frames.*, kits.name AS kit_name, places.name AS place_name, places.latitude_deg, places.longitude_deg,
@@ -57,6 +65,7 @@ _SELECT = """
     FROM frames JOIN kits ON kits.id = frames.kit_id
     LEFT JOIN places ON places.id = frames.place_id LEFT JOIN snaps ON snaps.id = frames.snap_id
 """
+_OF_A_BATCH = ("frames", "tone_differences")
 _PLACED_BY_COORDINATES = "place at "
 
 
@@ -69,20 +78,24 @@ def default_path() -> Path:
     return Path(user_data_path("irpreview", appauthor=False)) / FILE_NAME
 
 
-@dataclass(slots=True)
-class _Change:
-    """What a change is called; known better once it is done."""
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Frames that were brought home and taken in together."""
 
+    name: str
+    taken_in_at: datetime
     words: str
+    frames: int
+    """How many of them are still there."""
 
 
-class FieldLog(SqliteFile):
+class FieldLog(LogRows):
     """An open log; use it as a context. Raises BadLog from everything that touches the file."""
 
     def __init__(self, path: Path | str | None = None, *, read_only: bool = False) -> None:
         self.path = Path(path) if path is not None else default_path()
         self._connection = connect(self.path, read_only=read_only)
-        self._steps: list[tuple[str, int, dict[str, Any] | None, dict[str, Any] | None]] = []
+        self._steps: list[Step] = []
 
     # --- writing ----------------------------------------------------------------------------------------------------
 
@@ -116,23 +129,6 @@ class FieldLog(SqliteFile):
                 with contextlib.suppress(BadLog):  # what makes no sense can still be taken out
                     self.entry(number)
                 self._delete("frames", number)
-
-    def undo(self) -> str:
-        """Take the last change back; returns what it was. Raises BadLog when there is none."""
-        with self._transaction():
-            last = self._one("SELECT * FROM changes ORDER BY id DESC LIMIT 1")
-            if last is None:
-                raise BadLog(f"the log {self.path} has no change left to undo")
-            for table, number, before, after in reversed(json.loads(last["steps"])):
-                assert table in TABLES
-                if before is None:
-                    self._connection.execute(f"DELETE FROM {table} WHERE id = ?", (number,))
-                elif after is None:
-                    self._raw_insert(table, before)
-                else:
-                    self._raw_update(table, number, before)
-            self._connection.execute("DELETE FROM changes WHERE id = ?", (last["id"],))
-        return str(last["words"])
 
     def use(self, kit_name: str, *, learned: bool | None = None, correction: bool | None = None) -> None:
         """Switch the learned factor or the personal correction of a kit on or off."""
@@ -195,6 +191,103 @@ class FieldLog(SqliteFile):
                 self._put_spot(spot, replacing=False)
             for difference in differences:
                 self._put_difference(difference, replacing=False)
+
+    # --- frames brought home, many at once --------------------------------------------------------------------------
+
+    def knows_frames(self, contents: Iterable[str]) -> frozenset[str]:
+        """Which of these frames (sha256 of the file) are in the log."""
+        return frozenset(
+            sha for sha in contents if self._one("SELECT 1 FROM frames WHERE frame_sha256 = ?", (sha,)) is not None
+        )
+
+    def take_home(self, batch: str, frames: Sequence[HomeFrame], words: str) -> tuple[LogEntry, ...]:
+        """Put frames brought home in, all or none, each once; returns those that are new.
+
+        A frame goes beside its plan where that still waits for one, else it becomes an entry of its own; one whose
+        content is in the log already is left out. All of it can be taken back by the name of the batch.
+        """
+        for frame in frames:
+            check_entry(frame.entry)
+        numbers = []
+        with self._change(words) as change:
+            known = set(self.knows_frames(f.entry.frame_sha256 or "" for f in frames))
+            for frame in frames:
+                sha = frame.entry.frame_sha256
+                if sha is None or sha in known:
+                    continue
+                known.add(sha)
+                numbers.append(self._take_one(replace(frame.entry, batch=batch), frame.plan))
+                for difference in frame.differences:
+                    self._put_difference(difference)
+            if numbers:
+                change.words = f"{words}: {_frames(numbers)}"
+                self._keep_batch(batch, words)
+        return tuple(self.entry(number) for number in numbers)
+
+    def _take_one(self, entry: LogEntry, plan: int | None) -> int:
+        row = self._row_of(entry)
+        waiting = self._one(
+            "SELECT * FROM frames WHERE id = ? AND frame_sha256 IS NULL AND frame_path IS NULL", (plan,)
+        )
+        if waiting is None:
+            return self._insert("frames", row)
+        del row["uid"]
+        kept = {name: waiting[name] for name in row if waiting[name] and not row[name]}
+        kept |= {name: waiting[name] for name in ("notes", "place_id") if waiting[name]}
+        self._update("frames", waiting["id"], row | kept)
+        return int(waiting["id"])
+
+    def _keep_batch(self, batch: str, words: str) -> None:
+        """What a batch did, kept for as long as the log; more frames of the same batch join it."""
+        steps = [
+            [table, number, before, dict(self._one(f"SELECT * FROM {table} WHERE id = ?", (number,)) or {})]
+            for table, number, before, _ in self._steps
+            if table in _OF_A_BATCH
+        ]
+        old = self._one("SELECT * FROM batches WHERE name = ?", (batch,))
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        if old is None:
+            self._insert("batches", {"name": batch, "taken_in_at": now, "words": words, "steps": json.dumps(steps)})
+        else:
+            self._update("batches", old["id"], {"steps": json.dumps(json.loads(old["steps"]) + steps)})
+
+    def batches(self) -> tuple[Batch, ...]:
+        """What was brought home and is still in the log, newest first."""
+        rows = self._rows(
+            "SELECT name, taken_in_at, words, (SELECT count(*) FROM frames WHERE batch = name) AS frames "
+            "FROM batches ORDER BY id DESC"
+        )
+        return tuple(Batch(r["name"], datetime.fromisoformat(r["taken_in_at"]), r["words"], r["frames"]) for r in rows)
+
+    def take_back(self, batch: str) -> int:
+        """Take a whole batch out: its entries go, plans wait for their frames again; returns how many frames.
+
+        Raises BadValue where no batch of that name is in the log. `undo` brings it back.
+        """
+        with self._change(f"took back batch {batch}"):
+            row = self._one("SELECT * FROM batches WHERE name = ?", (batch,))
+            if row is None:
+                there = ", ".join(b.name for b in self.batches()[:5])
+                raise BadValue(
+                    f"there is no batch {batch[:40]!r} in the log {self.path}; "
+                    + (
+                        f"the newest are {there}"
+                        if there
+                        else "none was taken in yet (`irpreview log match` begins one)"
+                    )
+                )
+            count = int(self._rows("SELECT count(*) FROM frames WHERE batch = ?", (batch,))[0][0])
+            for table, number, before, after in reversed(json.loads(row["steps"])):
+                assert table in _OF_A_BATCH
+                now = self._one(f"SELECT * FROM {table} WHERE id = ?", (number,))
+                if now is None or (table == "frames" and now["batch"] != batch):
+                    continue  # taken out or taken back since
+                if before is None:
+                    self._delete(table, number)
+                else:  # what was changed since then stays
+                    self._update(table, number, {k: v for k, v in before.items() if now[k] == after.get(k)})
+            self._delete("batches", row["id"])
+        return count
 
     def differences(self, kit_name: str) -> tuple[ToneDifference, ...]:
         rows = self._rows(
@@ -348,58 +441,6 @@ class FieldLog(SqliteFile):
         if place is not None and any(old[k] != v for k, v in where.items()):
             self._update("places", int(old["id"]), where)  # a place is where it was last said to be
         return int(old["id"])
-
-    @contextlib.contextmanager
-    def _change(self, words: str) -> Iterator[_Change]:
-        """One transaction that remembers each row as it was, for `undo`."""
-        self._steps = []
-        change = _Change(words)
-        with self._transaction():
-            yield change
-            if not self._steps:  # nothing to take back
-                return
-            self._connection.execute(
-                "INSERT INTO changes (made_at, words, steps) VALUES (?, ?, ?)",
-                (datetime.now(UTC).isoformat(timespec="seconds"), change.words, json.dumps(self._steps)),
-            )
-            self._connection.execute(
-                "DELETE FROM changes WHERE id <= (SELECT max(id) FROM changes) - ?", (MOST_CHANGES_KEPT,)
-            )
-
-    def _insert(self, table: str, row: Mapping[str, Any]) -> int:
-        number = self._raw_insert(table, row)
-        self._steps.append((table, number, None, {}))
-        return number
-
-    def _update(self, table: str, number: int, row: Mapping[str, Any]) -> None:
-        before = self._one(f"SELECT * FROM {table} WHERE id = ?", (number,))
-        assert before is not None
-        self._raw_update(table, number, row)
-        self._steps.append((table, number, dict(before), {}))
-
-    def _delete(self, table: str, number: int) -> None:
-        before = self._one(f"SELECT * FROM {table} WHERE id = ?", (number,))
-        assert before is not None
-        self._connection.execute(f"DELETE FROM {table} WHERE id = ?", (number,))
-        self._steps.append((table, number, dict(before), None))
-
-    def _raw_insert(self, table: str, row: Mapping[str, Any]) -> int:
-        names = ", ".join(row)
-        marks = ", ".join(f":{name}" for name in row)
-        number = self._connection.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", dict(row)).lastrowid
-        assert number is not None
-        return number
-
-    def _raw_update(self, table: str, number: int, row: Mapping[str, Any]) -> None:
-        if row:
-            sets = ", ".join(f"{name} = :{name}" for name in row)
-            self._connection.execute(f"UPDATE {table} SET {sets} WHERE id = :id", {**row, "id": number})
-
-    def _one(self, text: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> sqlite3.Row | None:
-        return next(iter(self._rows(text, values)), None)
-
-    def _told(self, error: sqlite3.Error) -> BadLog:
-        return bad_log(self.path, error)
 
 
 def distance_km(a: Place, b: Place) -> float:

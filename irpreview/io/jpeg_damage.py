@@ -16,29 +16,26 @@ from numpy.typing import NDArray
 from irpreview.records import ByteArray
 
 BREAKS_OFF = "its picture data break off or make no sense"
-SKIPPED = "the file may be damaged: parts of its picture data could not be used; look at it, or copy it again"
-SHIFTED = (
-    "the file may be damaged: from one place on, its picture is shifted in brightness or colour; look at it, or copy "
-    "it again"
-)
-STEP_LIMIT = 3.8
-"""Set on 1,496 photographs and re-encoded copies, where sound ones stay below it but for fewer than 1 in 500."""
+STEP_LIMITS = ((10.0, 3.8), (6.0, 2.8))
+"""(largest step that counts [levels], strength from which a photo is doubted).
+
+With the smaller step the edges in a busy picture weigh less beside the long even step of a lost bit. Set on photographs
+and re-encoded copies, of which fewer than 1 in 500 sound ones come over either."""
 _LEAST_BLOCK_PX = 4
-_LARGEST_STEP = 10.0
 # libjpeg's warnings, by its jerror.h; those on marks that some programs write wrongly (JFIF number, colour transform,
 # scan parameters of a plain file) leave the picture as it is
 _BROKEN = re.compile(r"premature end|bad Huffman code|bad arithmetic code", re.IGNORECASE)
 _MENDED = re.compile(r"corrupt JPEG data|inconsistent progression", re.IGNORECASE)
 
 
-def decoder_says(data: bytes) -> tuple[bool, str | None]:
-    """(plainly broken, doubt) by what the decoder warns of. It reads all codes but makes a picture of 1/64 only."""
+def decoder_says(data: bytes) -> tuple[bool, bool]:
+    """(plainly broken, mended) by what the decoder warns of. It reads all codes but makes a picture of 1/64 only."""
     try:
         simplejpeg.decode_jpeg(data, "GRAY", min_height=1, min_width=1, min_factor=8, strict=True)
     except ValueError as error:
         said = str(error)
-        return bool(_BROKEN.search(said)), SKIPPED if _MENDED.search(said) else None
-    return False, None  # other kinds (four inks, for one) raise as well, and are judged by the reader alone
+        return bool(_BROKEN.search(said)), bool(_MENDED.search(said))
+    return False, False  # other kinds (four inks, for one) raise as well, and are judged by the reader alone
 
 
 def block_px(data: bytes) -> tuple[int, int] | None:
@@ -59,7 +56,7 @@ def block_px(data: bytes) -> tuple[int, int] | None:
 
 
 def step_strength(pixels: ByteArray, block: tuple[int, int]) -> float:
-    """How plainly one step runs through the picture where a lost bit would put it. Below 3 for sound photographs.
+    """How plainly one step runs through the picture where a lost bit would put it; 1 = a photo is doubted from here.
 
     pixels: (h, w) or (h, w, 3) as decoded, not turned. block: (height, width) of the blocks coded together [px], at
     the size of these pixels. The step starts at one block, runs over it to the right edge, and under it from the left
@@ -70,13 +67,27 @@ def step_strength(pixels: ByteArray, block: tuple[int, int]) -> float:
     columns, rows = width // wide, height // tall
     if min(tall, wide) < _LEAST_BLOCK_PX or columns < 4 or rows < 6:
         return 0.0
-    across = _steps([pixels[tall + k : rows * tall : tall] for k in (-2, -1)] + _below(pixels, tall, rows))
+    turned = pixels.swapaxes(0, 1)
+    both = (
+        _steps([pixels[tall + k : rows * tall : tall] for k in (-2, -1)] + _below(pixels, tall, rows)),
+        _steps([turned[wide + k : columns * wide : wide] for k in (-2, -1)] + _below(turned, wide, columns)),
+    )
+    return max(
+        _strongest(np.clip(both[0], -largest, largest), np.clip(both[1], -largest, largest), block, (rows, columns))
+        / limit
+        for largest, limit in STEP_LIMITS
+    )
+
+
+def _strongest(
+    across: NDArray[np.float32], beside: NDArray[np.float32], block: tuple[int, int], size: tuple[int, int]
+) -> float:
+    """Of the steps between rows of blocks (channels, rows - 1, width) and columns (channels, columns - 1, height)."""
+    (tall, wide), (rows, columns) = block, size
     across = across[..., : columns * wide].reshape(*across.shape[:2], columns, wide).mean(-1)
     # sums left of each place: over the block to the right, under it to the left
     left = np.concatenate([np.zeros_like(across[..., :1]), np.cumsum(across, -1)], -1)
     path = ((left[..., -1:] - left)[:, :-1] + left[:, 1:]) / columns
-    turned = pixels.swapaxes(0, 1)
-    beside = _steps([turned[wide + k : columns * wide : wide] for k in (-2, -1)] + _below(turned, wide, columns))
     beside = beside[..., : rows * tall].reshape(*beside.shape[:2], rows, tall).mean(-1).swapaxes(1, 2)
     edge = np.zeros_like(path)
     edge[..., 1:columns] = beside[:, 1 : 1 + path.shape[1]]
@@ -92,8 +103,8 @@ def _steps(lines: list[ByteArray]) -> NDArray[np.float32]:
     """Step between the second and third of four lines beyond the slope around it, (channels, places, along)."""
     count = min(len(line) for line in lines)
     far, near, here, next_ = (_channels(line[:count]) for line in lines)
-    step = (here - near) - 0.5 * ((near - far) + (next_ - here))
-    return np.clip(step, -_LARGEST_STEP, _LARGEST_STEP)
+    step = np.asarray((here - near) - np.float32(0.5) * ((near - far) + (next_ - here)), np.float32)
+    return step
 
 
 def _channels(lines: ByteArray) -> NDArray[np.float32]:

@@ -29,6 +29,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+import tomli_w
 from pydantic import ValidationError
 
 from irpreview.core.light.spectra import make_spectrum
@@ -316,9 +317,9 @@ def save_kit(kit: Kit, path: str | Path) -> Path:
 
 def kit_text(kit: Kit, curve_name: str = "filter.csv") -> str:
     """The text of a kit file."""
-    lines = [f"name = {_toml(kit.name)}", f"words = {_toml(kit.words)}"]
+    text: dict[str, Any] = {"name": kit.name, "words": kit.words}
     for section, fields in _FIELDS.items():
-        body = []
+        body = {}
         for key, attribute in fields.items():
             value = getattr(kit, attribute)
             if value is None or (attribute == "factor_source" and kit.factor_stops is None):
@@ -327,28 +328,21 @@ def kit_text(kit: Kit, curve_name: str = "filter.csv") -> str:
                 value = curve_name
             if attribute == "class_correction_stops" and not value:
                 continue
-            body.append(f"{key} = {_toml(value)}")
+            body[key] = _plain(value)
         if body:
-            lines += ["", f"[{section}]", *body]
-    return "\n".join(lines) + "\n"
+            text[section] = body
+    return tomli_w.dumps(text)
 
 
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        text = repr(float(value))
-        return text[:-2] if text.endswith(".0") else text
-    if isinstance(value, str):
-        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
+def _plain(value: object) -> Any:
+    """A value of a kit in TOML's own kinds."""
     if isinstance(value, Range):
-        return _toml({"low": value.low, "likely": value.likely, "high": value.high})
+        return {"low": value.low, "likely": value.likely, "high": value.high}
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{k} = {_toml(v)}" for k, v in value.items()) + " }"
+        return {key: _plain(part) for key, part in value.items()}
     if isinstance(value, tuple | list):
-        return "[" + ", ".join(_toml(v) for v in value) + "]"
-    raise TypeError(f"no kit value: {value!r}")
+        return [_plain(part) for part in value]
+    return value
 
 
 # --- checking -------------------------------------------------------------------------------------------------------

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 from irpreview.core.exposure.frame_pairs import curve_linear
@@ -14,7 +17,7 @@ from irpreview.core.exposure.metering import from_snap, picture_brightness_stops
 from irpreview.core.field_log.entries import LogEntry, check_entry
 from irpreview.core.field_log.hot_spot import EvenFrame
 from irpreview.core.light.daylight import sun_position
-from irpreview.errors import BadValue
+from irpreview.errors import BadPhoto, BadValue
 from irpreview.io.photos import load_photo
 from irpreview.io.raw_frames import is_raw, load_raw
 from irpreview.records import FloatArray, Photo, Shot
@@ -60,7 +63,7 @@ def _from_snap(photo: Photo, path: Path) -> dict[str, Any]:
 
 
 def _from_frame(path: Path, zone: str | None, *, judged: bool) -> dict[str, Any]:
-    out: dict[str, Any] = {"frame_path": str(path.resolve())}
+    out: dict[str, Any] = {"frame_path": str(path.resolve()), "frame_sha256": content_sha256(path)}
     shot: Shot
     if is_raw(path):
         shot = load_raw(path).shot  # raw values have no middle grey of their own: how it came out is typed
@@ -75,10 +78,54 @@ def _from_frame(path: Path, zone: str | None, *, judged: bool) -> dict[str, Any]
                 out["outcome"] = "clipped"
             elif mean <= BLACK_STOPS:
                 out["outcome"] = "blocked"
-    out |= {name: getattr(shot, name) for name in ("iso", "f_number", "shutter_s") if getattr(shot, name) is not None}
+    return out | _exposure_of(shot)
+
+
+def _exposure_of(shot: Shot) -> dict[str, Any]:
+    out = {name: getattr(shot, name) for name in ("iso", "f_number", "shutter_s") if getattr(shot, name) is not None}
     if shot.focal_35mm_mm is not None:
         out["focal_mm"] = shot.focal_35mm_mm
     return out
+
+
+def content_sha256(path: Path) -> str:
+    """What a file is known by wherever it lies. Raises BadPhoto."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise BadPhoto(f"{path.name} could not be read ({error.strerror or error}); check the file") from None
+
+
+@dataclass(frozen=True, slots=True)
+class FrameFile:
+    """An infrared frame as its file gives it, read once for all that is done with it."""
+
+    linear: FloatArray
+    """(H, W) at most `READ_SIDE_PX` long: brightness, linear as far as its curve allows, full scale 1."""
+    clock: datetime | None
+    """Its camera's own clock, without zone."""
+    facts: Mapping[str, Any]
+    """Fields of a log entry; how it came out is judged by its brightness alone."""
+
+
+def read_frame(path: Path, zone: str | None = None) -> FrameFile:
+    """Read a frame brought home: picture, clock, exposure. Raises BadPhoto."""
+    out: dict[str, Any] = {"frame_path": str(path.resolve()), "frame_sha256": content_sha256(path)}
+    if is_raw(path):
+        raw = load_raw(path)
+        whole = np.asarray(raw.linear.mean(axis=2), np.float32)
+        k = READ_SIDE_PX / max(whole.shape)
+        linear = cv2.resize(whole, None, fx=k, fy=k, interpolation=cv2.INTER_AREA) if k < 1 else whole
+        return FrameFile(np.asarray(linear, np.float32), None, out | _exposure_of(raw.shot))
+    photo = load_photo(path, zone=zone, max_side=READ_SIDE_PX)
+    mean, blown = picture_brightness_stops(photo.pixels)
+    out |= _when_and_where(photo) | _exposure_of(photo.shot) | {"came_out_stops": round(mean, 2)}
+    if blown > BLOWN_SHARE:
+        out["outcome"] = "clipped"
+    elif mean <= BLACK_STOPS:
+        out["outcome"] = "blocked"
+    return FrameFile(_linear_of(photo), photo.taken_at_naive, out)
 
 
 def _when_and_where(photo: Photo) -> dict[str, Any]:
@@ -100,12 +147,12 @@ def linear_frame(path: Path) -> tuple[FloatArray, str]:
     """
     if is_raw(path):
         return np.asarray(load_raw(path).linear.mean(axis=2), np.float32), path.name
-
     photo = load_photo(path)
-    return (
-        np.asarray(curve_linear(photo.pixels.astype(np.float32) / 255.0, 0.0).mean(axis=2), np.float32),
-        photo.name,
-    )
+    return _linear_of(photo), photo.name
+
+
+def _linear_of(photo: Photo) -> FloatArray:
+    return np.asarray(curve_linear(photo.pixels.astype(np.float32) / 255.0, 0.0).mean(axis=2), np.float32)
 
 
 def focal_and_aperture(path: Path, focal_mm: float | None, f_number: float | None) -> tuple[float, float]:

@@ -44,7 +44,7 @@ SCHEMA = "irpreview-log/2"
 READABLE = ("irpreview-log/1", SCHEMA)
 LARGEST_FILE_MB = 100.0
 PLACE_COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m")
-COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place")) + PLACE_COLUMNS
+COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place", "batch")) + PLACE_COLUMNS
 _NUMBERS = frozenset(
     (
         *PLACE_COLUMNS,
@@ -110,7 +110,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
     seen: set[str] = set()
     for where, row in rows:
         try:
-            entry = check_entry(_entry_of(row))
+            entry = check_entry(entry_of_facts(row))
         except (IrpreviewError, ValueError, TypeError, KeyError, OverflowError) as error:
             raise BadLog(f"{path.name}, {where}: {_fault(error)}; nothing was imported") from None
         if entry.uid and (entry.uid in seen or log.has_uid(entry.uid)):
@@ -245,7 +245,8 @@ def _time(name: str, given: Any, read: Callable[[str], T]) -> T:
         raise BadValue(f"{name} is no date or time; write it like 2026-06-21 or 2026-06-21T10:30+02:00") from None
 
 
-def _entry_of(row: Mapping[str, Any]) -> LogEntry:
+def entry_of_facts(row: Mapping[str, Any]) -> LogEntry:
+    """The frame that `facts_of` told. Raises BadValue, ValueError, TypeError."""
     value: dict[str, Any] = {}
     for name in COLUMNS:
         given = row.get(name)

@@ -11,6 +11,7 @@ import sqlite3
 from pathlib import Path
 
 from irpreview.errors import BadLog
+from irpreview.io.pictures import settle
 
 APPLICATION_ID = 0x69727631  # "irv1": tells our file from any other sqlite file
 BUSY_SECONDS = 20.0
@@ -75,9 +76,20 @@ MIGRATIONS: tuple[str, ...] = (
     """,
     # the personal correction is off until it is asked for: on the research pairs it did not help
     "UPDATE kits SET use_correction = 0;",
+    # frames matched by themselves: known again by their content, and taken back as they came
+    """
+    ALTER TABLE frames ADD COLUMN frame_sha256 TEXT;
+    ALTER TABLE frames ADD COLUMN batch TEXT;
+    CREATE INDEX frames_content ON frames (frame_sha256);
+    CREATE TABLE batches (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        name TEXT NOT NULL UNIQUE,
+        taken_in_at TEXT NOT NULL, words TEXT NOT NULL, steps TEXT NOT NULL
+    );
+    """,
 )
 VERSION = len(MIGRATIONS)
-TABLES = ("places", "kits", "snaps", "frames", "hot_spots", "tone_differences")
+TABLES = ("places", "kits", "snaps", "frames", "hot_spots", "tone_differences", "batches")
 
 
 def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
@@ -193,6 +205,7 @@ def copy_whole(connection: sqlite3.Connection, target: Path) -> Path:
         with waiting.open("rb+") as file:
             os.fsync(file.fileno())
         os.replace(waiting, target)
+        settle(target.parent)
     except (sqlite3.Error, OSError) as error:
         raise BadLog(f"the copy {target} could not be written ({_said(error)}); name another place") from None
     finally:

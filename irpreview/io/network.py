@@ -32,7 +32,7 @@ class NetworkAnswer:
     probability: FloatArray
     """(9, h, w), sums to 1 over classes; order of records.CLASS_NAMES."""
     mix: FloatArray
-    """(5, h', w'): maps for `core.reference_tone.reference_tone`."""
+    """(5, h', w'): maps for `core.scene.reference_tone.reference_tone`."""
 
 
 class SceneNetwork:

@@ -15,7 +15,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from irpreview.errors import BadValue
-from irpreview.records import Place, Shot
+from irpreview.records import PhotoDoubt, PhotoDoubtKind, Place, Shot
 
 EXIF_FOLDER, GPS_FOLDER = 0x8769, 0x8825
 ORIENTATION = 0x0112
@@ -40,7 +40,7 @@ class Facts:
     place: Place | None = None
     heading_deg: float | None = None
     shot: Shot = field(default_factory=Shot)
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[PhotoDoubt, ...] = ()
 
 
 def time_zone(name: str) -> tzinfo:
@@ -64,7 +64,7 @@ def facts_of(exif: Mapping[int, Any], inner: Mapping[int, Any], gps: Mapping[int
 
     exif, inner, gps: tag number to value as Pillow reads them. zone: for a time without its own offset.
     """
-    doubts: list[str] = []
+    doubts: list[PhotoDoubt] = []
     taken_at, naive = _time(exif, inner, gps, zone, doubts)
     return Facts(
         taken_at=taken_at,
@@ -96,7 +96,11 @@ def _text(value: object) -> str:
 
 
 def _time(
-    exif: Mapping[int, Any], inner: Mapping[int, Any], gps: Mapping[int, Any], zone: str | None, doubts: list[str]
+    exif: Mapping[int, Any],
+    inner: Mapping[int, Any],
+    gps: Mapping[int, Any],
+    zone: str | None,
+    doubts: list[PhotoDoubt],
 ) -> tuple[datetime | None, datetime | None]:
     written = _text(inner.get(_ORIGINAL)) or _text(exif.get(_DATE_TIME))
     if not written or not written.strip("0: "):
@@ -104,26 +108,24 @@ def _time(
     try:
         naive = datetime.strptime(written[:19], "%Y:%m:%d %H:%M:%S")
     except ValueError:
-        doubts.append(f"the time in the photo ({written[:30]!r}) makes no sense; it counts as unknown")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.TIME_MAKES_NO_SENSE, text=written[:30]))
         return None, None
     if naive.year < 1990 or naive.year > 2100:
-        doubts.append(f"the time in the photo says the year {naive.year}; it counts as unknown")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.YEAR_MAKES_NO_SENSE, naive.year))
         return None, None
     offset = _text(inner.get(_OFFSET_ORIGINAL)) or _text(inner.get(_OFFSET))
     if offset and re.fullmatch(r"[+-]\d{2}:\d{2}|Z", offset):
         try:
             return naive.replace(tzinfo=time_zone("+00:00" if offset == "Z" else offset)), naive
         except BadValue:
-            doubts.append(f"the time offset in the photo ({offset}) makes no sense; it was not used")
+            doubts.append(PhotoDoubt(PhotoDoubtKind.OFFSET_MAKES_NO_SENSE, text=offset))
     if zone is not None:
         return naive.replace(tzinfo=time_zone(zone)), naive
     if (satellite := _offset_by_satellite(naive, gps)) is not None:
         aware = naive.replace(tzinfo=satellite)
-        doubts.append(f"the photo's time zone, {aware:UTC%z}, was worked out from its satellite time")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.ZONE_BY_SATELLITE, text=f"{aware:UTC%z}"))
         return aware, naive
-    doubts.append(
-        f"the photo says {naive:%Y-%m-%d %H:%M} without a time zone, so sun and light stay unknown; give its zone"
-    )
+    doubts.append(PhotoDoubt(PhotoDoubtKind.ZONE_NOT_KNOWN, text=f"{naive:%Y-%m-%d %H:%M}"))
     return None, naive
 
 
@@ -161,16 +163,16 @@ def _angle(value: object, most: float) -> float | None:
     return angle if minutes < 60.0 + 1e-9 and seconds < 60.0 + 1e-9 and angle <= most else None
 
 
-def _place(gps: Mapping[int, Any], doubts: list[str]) -> Place | None:
+def _place(gps: Mapping[int, Any], doubts: list[PhotoDoubt]) -> Place | None:
     if _LATITUDE not in gps and _LONGITUDE not in gps:
         return None
     latitude, longitude = _angle(gps.get(_LATITUDE), 90.0), _angle(gps.get(_LONGITUDE), 180.0)
     north, east = _text(gps.get(_LATITUDE_REF)).upper(), _text(gps.get(_LONGITUDE_REF)).upper()
     if latitude is None or longitude is None or north not in ("N", "S") or east not in ("E", "W"):
-        doubts.append("the place in the photo makes no sense (latitude, longitude or hemisphere); it counts as unknown")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.PLACE_MAKES_NO_SENSE))
         return None
     if latitude == 0.0 and longitude == 0.0:
-        doubts.append("the place in the photo is 0, 0, as phones write before they have a fix; it counts as unknown")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.PLACE_IS_ZERO))
         return None
     return Place(
         latitude_deg=-latitude if north == "S" else latitude,
@@ -179,45 +181,40 @@ def _place(gps: Mapping[int, Any], doubts: list[str]) -> Place | None:
     )
 
 
-def _altitude(gps: Mapping[int, Any], doubts: list[str]) -> float:
+def _altitude(gps: Mapping[int, Any], doubts: list[PhotoDoubt]) -> float:
     altitude = _number(gps.get(_ALTITUDE))
     if altitude is None:
         return 0.0
     below = gps.get(_ALTITUDE_REF) in (1, b"\x01")
     altitude = -altitude if below else altitude
     if not -500.0 <= altitude <= 9000.0:
-        doubts.append(
-            f"the altitude in the photo is {altitude:.0f} m; it must lie between -500 and 9000 m and counts as 0"
-        )
+        doubts.append(PhotoDoubt(PhotoDoubtKind.ALTITUDE_MAKES_NO_SENSE, altitude, -500.0, 9000.0))
         return 0.0
     return altitude
 
 
-def _heading(gps: Mapping[int, Any], doubts: list[str]) -> float | None:
+def _heading(gps: Mapping[int, Any], doubts: list[PhotoDoubt]) -> float | None:
     if _HEADING not in gps:
         return None
     heading = _number(gps.get(_HEADING))
     if heading is None or not 0.0 <= heading <= 360.0:
-        doubts.append("the bearing of the view in the photo makes no sense (it must lie between 0 and 360 degrees)")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.BEARING_MAKES_NO_SENSE))
         return None
     if _text(gps.get(_HEADING_REF)).upper() == "M":
-        doubts.append(
-            f"the bearing of the view, {heading:.0f} degrees, is magnetic; it was taken as true, "
-            "which can be off by the local declination"
-        )
+        doubts.append(PhotoDoubt(PhotoDoubtKind.BEARING_IS_MAGNETIC, heading))
     return heading % 360.0
 
 
-def _within(value: float | None, low: float, high: float, what: str, doubts: list[str]) -> float | None:
+def _within(value: float | None, low: float, high: float, what: str, doubts: list[PhotoDoubt]) -> float | None:
     if value is None or value == 0.0:  # 0 = not known, by the standard
         return None
     if low <= value <= high:
         return value
-    doubts.append(f"{what} in the photo is {value:g}; it must lie between {low:g} and {high:g} and counts as unknown")
+    doubts.append(PhotoDoubt(PhotoDoubtKind.FIGURE_MAKES_NO_SENSE, value, low, high, what))
     return None
 
 
-def _shot(inner: Mapping[int, Any], doubts: list[str]) -> Shot:
+def _shot(inner: Mapping[int, Any], doubts: list[PhotoDoubt]) -> Shot:
     shutter, f_number = _number(inner.get(_EXPOSURE_TIME)), _number(inner.get(_F_NUMBER))
     if not shutter and (apex := _number(inner.get(_SHUTTER_APEX))) is not None and abs(apex) < 30:
         shutter = 2.0**-apex  # APEX: Tv = -log2(t)
@@ -233,10 +230,10 @@ def _shot(inner: Mapping[int, Any], doubts: list[str]) -> Shot:
     if bias is not None and not -10.0 <= bias <= 10.0:
         bias = None
     return Shot(
-        focal_35mm_mm=_within(_number(_first(inner.get(_FOCAL_35MM))), 4.0, 3000.0, "the focal length [mm]", doubts),
-        f_number=_within(f_number, 0.5, 256.0, "the aperture", doubts),
-        iso=_within(iso, 1.0, 4_000_000.0, "the ISO", doubts),
-        shutter_s=_within(shutter, 1e-6, 86400.0, "the shutter time [s]", doubts),
+        focal_35mm_mm=_within(_number(_first(inner.get(_FOCAL_35MM))), 4.0, 3000.0, "The focal length [mm]", doubts),
+        f_number=_within(f_number, 0.5, 256.0, "The aperture", doubts),
+        iso=_within(iso, 1.0, 4_000_000.0, "The ISO", doubts),
+        shutter_s=_within(shutter, 1e-6, 86400.0, "The exposure [s]", doubts),
         brightness_ev=brightness,
         exposure_bias_ev=bias,
     )

@@ -28,10 +28,17 @@ from irpreview.core.imaging.resize import within
 from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue, IrpreviewError
 from irpreview.io.colour_profiles import to_srgb
-from irpreview.io.jpeg_damage import BREAKS_OFF, SHIFTED, STEP_LIMIT, block_px, decoder_says, step_strength
+from irpreview.io.jpeg_damage import BREAKS_OFF, block_px, decoder_says, step_strength
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
-from irpreview.records import WORKING_SIDE_PX, ByteArray, Photo, frozen_array
+from irpreview.records import (
+    WORKING_SIDE_PX,
+    ByteArray,
+    Photo,
+    PhotoDoubt,
+    PhotoDoubtKind,
+    frozen_array,
+)
 
 MOST_MEGAPIXELS = 65.0
 """Decoded at full size: about 3.3 GB at work. 0.3 to 50 megapixels is ordinary."""
@@ -78,12 +85,12 @@ def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) ->
     if kind == "TIFF" and is_raw_tiff(data):
         raise BadPhoto(f"{name} is a camera raw file; develop it to JPEG or TIFF first")
     _keep_pillow_quiet()
-    doubts: list[str] = []
+    doubts: list[PhotoDoubt] = []
     image = _open(data, kind, name)
     _check_size(image, kind, name, max_side)
     full_size = (image.height, image.width)
     if kind in ("PNG", "WEBP", "TIFF") and getattr(image, "is_animated", False):
-        doubts.append("the file holds several pictures; only the first was used")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.SEVERAL_PICTURES))
     _decode(image, kind, name, max_side)
     if kind == "JPEG":
         doubts += _decoder_doubts(data, image, name)
@@ -260,20 +267,20 @@ def _decode(image: Image.Image, kind: str, name: str, max_side: int | None) -> N
         raise _damaged(name, error) from error
 
 
-def _decoder_doubts(data: bytes, image: Image.Image, name: str) -> list[str]:
+def _decoder_doubts(data: bytes, image: Image.Image, name: str) -> list[PhotoDoubt]:
     """Raise BadPhoto for a JPEG whose data are broken; a doubt about one that its decoder had to mend."""
-    broken, doubt = decoder_says(data)
+    broken, mended = decoder_says(data)
     if broken or _ends_in_nothing(image):
         raise BadPhoto(f"{name} is damaged: {BREAKS_OFF}; copy it again from the phone, or use another photo")
-    return [doubt] if doubt is not None else []
+    return [PhotoDoubt(PhotoDoubtKind.DATA_SKIPPED)] if mended else []
 
 
-def _step_doubts(data: bytes, image: Image.Image, full_width: int) -> list[str]:
+def _step_doubts(data: bytes, image: Image.Image, full_width: int) -> list[PhotoDoubt]:
     block, reduced = block_px(data), round(full_width / image.width)
     if block is None or image.mode not in ("L", "RGB"):
         return []
     strength = step_strength(np.asarray(image), (block[0] // reduced, block[1] // reduced))
-    return [SHIFTED] if strength > STEP_LIMIT else []
+    return [PhotoDoubt(PhotoDoubtKind.DATA_SHIFTED)] if strength > 1.0 else []
 
 
 def _ends_in_nothing(image: Image.Image) -> bool:
@@ -288,8 +295,8 @@ def _ends_in_nothing(image: Image.Image) -> bool:
     return bool(np.asarray(image.resize((32, 32))).std() > 1.0)  # a picture this grey all over is what it is
 
 
-def _facts(image: Image.Image, zone: str | None, doubts: list[str]) -> Facts:
-    damaged = "the facts in the photo (EXIF: time, place, exposure) are damaged; what could not be read is unknown"
+def _facts(image: Image.Image, zone: str | None, doubts: list[PhotoDoubt]) -> Facts:
+    damaged = PhotoDoubt(PhotoDoubtKind.FACTS_DAMAGED)
     block = image.info.get("exif")
     if isinstance(block, bytes) and not exif_is_sound(block):
         doubts.append(damaged)
@@ -306,7 +313,7 @@ def _folder(exif: Image.Exif, tag: int) -> Mapping[int, Any]:
     return found
 
 
-def _orientation(image: Image.Image, kind: str, doubts: list[str]) -> int:
+def _orientation(image: Image.Image, kind: str, doubts: list[PhotoDoubt]) -> int:
     if kind in ("HEIF", "TIFF"):  # both readers turn the picture themselves
         return 1
     try:
@@ -316,9 +323,7 @@ def _orientation(image: Image.Image, kind: str, doubts: list[str]) -> int:
     if isinstance(value, int) and 1 <= value <= 8:
         return value
     if value != 0:
-        doubts.append(
-            f"the photo says orientation {str(value)[:20]}, which must lie between 1 and 8; it was left as it is"
-        )
+        doubts.append(PhotoDoubt(PhotoDoubtKind.ORIENTATION, text=str(value)[:20]))
     return 1
 
 
@@ -336,7 +341,7 @@ def _upright(pixels: ByteArray, orientation: int) -> ByteArray:
     return np.ascontiguousarray(pixels)
 
 
-def _to_pixels(image: Image.Image, name: str, doubts: list[str]) -> ByteArray:
+def _to_pixels(image: Image.Image, name: str, doubts: list[PhotoDoubt]) -> ByteArray:
     profile = image.info.get("icc_profile")
     try:
         if image.mode.startswith("I") or image.mode == "F":
@@ -349,7 +354,7 @@ def _to_pixels(image: Image.Image, name: str, doubts: list[str]) -> ByteArray:
     except Exception as error:
         raise _damaged(name, error) from error
     if doubt:
-        doubts.append(doubt)
+        doubts.append(PhotoDoubt(PhotoDoubtKind.PROFILE, text=doubt))
     if alpha is not None:
         pixels = _on_white(pixels, alpha)
     return pixels
@@ -364,7 +369,7 @@ def _on_white(pixels: ByteArray, alpha: ByteArray) -> ByteArray:
     return out
 
 
-def _alpha(image: Image.Image, name: str, doubts: list[str]) -> ByteArray | None:
+def _alpha(image: Image.Image, name: str, doubts: list[PhotoDoubt]) -> ByteArray | None:
     """Opacity where the picture has any; white paper shows through, as in any viewer."""
     if not image.has_transparency_data:
         return None
@@ -377,7 +382,7 @@ def _alpha(image: Image.Image, name: str, doubts: list[str]) -> ByteArray | None
     if alpha.min() == 255:
         return None
     if share > 0.001:
-        doubts.append(f"{100 * share:.0f} % of the picture is see-through; it was put on white")
+        doubts.append(PhotoDoubt(PhotoDoubtKind.SEE_THROUGH, share))
     return alpha
 
 

@@ -79,8 +79,21 @@ def make_folder(folder: Path | str) -> Path:
     return folder
 
 
+def settle(folder: Path) -> None:
+    """Have the folder itself written down, so that a power cut does not take a new name back; not on every system."""
+    with contextlib.suppress(OSError):
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
+
+
 def write_file(path: Path | str, data: bytes) -> Path:
-    """Write the whole file or leave what was there. Raises CannotWrite with one line that says why and what to do."""
+    """Write the whole file or leave what was there, through a power cut as well.
+
+    Raises CannotWrite with one line that says why and what to do.
+    """
     path = Path(path)
     if os.path.isdir(path):  # unlike Path.is_dir, never raises
         raise CannotWrite(f"{path} is a folder; name a file in it")
@@ -92,6 +105,7 @@ def write_file(path: Path | str, data: bytes) -> Path:
             file.flush()
             os.fsync(file.fileno())
         os.replace(waiting, path)
+        settle(path.parent)
     except (OSError, ValueError) as error:
         raise CannotWrite(_reason(path, error)) from error
     finally:

@@ -18,6 +18,11 @@ LINE = "#b9b4aa"
 ACCENT = "#7a2e1d"
 
 
+NARROW = 0.9
+"""Letters of the card are set this narrow, as in the family's own condensed cut: as wide as other sans-serifs, and
+higher."""
+
+
 @lru_cache(maxsize=1)
 def font_files() -> dict[str, Path]:
     """Regular and bold of a free font with wide coverage, as it comes with the plotting library."""
@@ -30,6 +35,17 @@ def font_files() -> dict[str, Path]:
         if not path.is_file():
             raise CannotWrite(f"the font {path.name} is missing from matplotlib; install irpreview again")
     return files
+
+
+def register_fonts(name: str) -> None:
+    """Make the regular and bold font known to reportlab as `name` and `name-Bold`."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    fonts, bold = font_files(), f"{name}-Bold"
+    pdfmetrics.registerFont(TTFont(name, str(fonts["regular"])))
+    pdfmetrics.registerFont(TTFont(bold, str(fonts["bold"])))
+    pdfmetrics.registerFontFamily(name, normal=name, bold=bold, italic=name, boldItalic=bold)
 
 
 _HOURS = re.compile(r"(?<=\d\d:\d\d) to (?=\d\d:\d\d)")

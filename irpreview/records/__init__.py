@@ -4,7 +4,6 @@ Arrays are rows x columns, origin top left, and read-only once inside a record.
 Class ids 1..9 are the ids of the label maps; index i of a probability array is id i + 1.
 """
 
-from irpreview.records.card import ShotCard
 from irpreview.records.caution import Caution, CautionKind
 from irpreview.records.common import (
     ByteArray,
@@ -40,6 +39,7 @@ from irpreview.records.exposure import (
     Setting,
     SettingsLeftOut,
     ShortFrames,
+    ShutterUnknown,
     SnapBlownOut,
     SnapReading,
     SnapTagsDisagree,
@@ -50,7 +50,22 @@ from irpreview.records.exposure import (
     TimeUnsure,
 )
 from irpreview.records.kit import Kit, Taught
-from irpreview.records.light import Conditions, Light, LightBy, LightKnown, SkyState, SunSide, WaterKind
+from irpreview.records.light import (
+    Conditions,
+    FilterLeaks,
+    Light,
+    LightBy,
+    LightDiffers,
+    LightKnown,
+    LightPlanDoubt,
+    LightPlanDoubtKind,
+    SkyState,
+    SnapLightUnknown,
+    SunBelowHorizon,
+    SunSide,
+    WaterKind,
+    WhatIf,
+)
 from irpreview.records.motion import (
     ClassMovement,
     ClassMoves,
@@ -75,7 +90,7 @@ from irpreview.records.motion import (
     WaterWord,
     WindUnknown,
 )
-from irpreview.records.photo import WORKING_SIDE_PX, Photo, Place, Shot
+from irpreview.records.photo import WORKING_SIDE_PX, Photo, PhotoDoubt, PhotoDoubtKind, Place, Shot
 from irpreview.records.rendering import DEFAULT_GRADE, ClassTone, Rendering
 from irpreview.records.scene import CLASS_ID, CLASS_NAMES, CLASS_WORDS, SceneMap
 from irpreview.records.verdict import (
@@ -134,6 +149,7 @@ __all__ = [
     "Exposure",
     "ExposureReason",
     "ExposureTest",
+    "FilterLeaks",
     "FloatArray",
     "FocalAssumed",
     "FocusAdvice",
@@ -154,7 +170,10 @@ __all__ = [
     "LeadChoice",
     "Light",
     "LightBy",
+    "LightDiffers",
     "LightKnown",
+    "LightPlanDoubt",
+    "LightPlanDoubtKind",
     "Limit",
     "LimitKind",
     "MeterName",
@@ -166,6 +185,8 @@ __all__ = [
     "NoiseReason",
     "NotLandscape",
     "Photo",
+    "PhotoDoubt",
+    "PhotoDoubtKind",
     "Place",
     "Placement",
     "Range",
@@ -182,10 +203,11 @@ __all__ = [
     "Shade",
     "ShortFrames",
     "Shot",
-    "ShotCard",
+    "ShutterUnknown",
     "Sky",
     "SkyState",
     "SnapBlownOut",
+    "SnapLightUnknown",
     "SnapReading",
     "SnapTagsDisagree",
     "Spectrum",
@@ -194,6 +216,7 @@ __all__ = [
     "Subject",
     "SubjectKind",
     "SunAndCloud",
+    "SunBelowHorizon",
     "SunReading",
     "SunSide",
     "Taught",
@@ -206,6 +229,7 @@ __all__ = [
     "WaterKind",
     "WaterMovement",
     "WaterWord",
+    "WhatIf",
     "WindTurn",
     "WindUnknown",
     "Words",

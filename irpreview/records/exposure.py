@@ -282,6 +282,13 @@ class HotSpotUnknown(Doubt):
 
 
 @dataclass(frozen=True, slots=True)
+class ShutterUnknown(Doubt):
+    """No exposure was planned, since there is none; `why` is the error's own line."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class MovementLeftOut(Doubt):
     """No wind and no clip."""
 

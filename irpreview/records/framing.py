@@ -21,7 +21,22 @@ SoftReason = Literal[
     "subject_off_the_middle",
     "subject_small",
 ]
-FramingNote = Literal["below_print_resolution", "verticals_lean", "little_of_the_snap", "nothing_leads", "close_call"]
+FramingNote = Literal[
+    "below_print_resolution",
+    "verticals_lean",
+    "little_of_the_snap",
+    "nothing_leads",
+    "close_call",
+    "what_is_what_unsure",
+]
+ViewpointReason = Literal[
+    "something_leads",
+    "leads_more_strongly",
+    "leads_more_clearly",
+    "layers_part_better",
+    "holds_better_in_the_wind",
+]
+"""Why to work from one standpoint and not from the next best."""
 Orientation = Literal["lying", "standing"]
 
 
@@ -82,3 +97,17 @@ class Framings:
     def leads(self) -> bool:
         """Whether anything leads in any of them; if not, they are what to come back for."""
         return any(one.verdict.lead in ("structure", "foliage", "sky") for one in self.best)
+
+
+@dataclass(frozen=True, slots=True)
+class Viewpoints:
+    """Several snaps of one place, held against each other by their best framings."""
+
+    place: str | None
+    """A, B, C... as scouting names places; None = the snaps' place is not known."""
+    order: tuple[int, ...]
+    """The snaps of this place, as they were given, best first."""
+    because: tuple[ViewpointReason, ...] = ()
+    """What the first has over the second."""
+    close: bool = False
+    """The second is about as good."""

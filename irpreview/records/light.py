@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Literal
 
-from irpreview.records.common import Spectrum
+from irpreview.records.common import Doubt, Spectrum
 
 SunSide = Literal["behind_camera", "side", "ahead", "unknown"]
 SkyState = Literal["clear", "thin_cloud", "broken", "overcast", "unknown"]
@@ -79,3 +79,61 @@ class Light:
     """True: another light than the snap's, a what-if on the snap's own shadows."""
     known: LightKnown = field(default_factory=lambda: LightKnown())
     """How the sun's height is known."""
+
+
+# ---- doubts ----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf(Doubt):
+    """The picture is shown in another light than the snap's own, on the snap's own shadows."""
+
+    sun_height_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class SnapLightUnknown(Doubt):
+    """The light that the snap was taken in is not known, so it may differ from the planned one."""
+
+
+@dataclass(frozen=True, slots=True)
+class LightDiffers(Doubt):
+    """How the light of the snap differs from the planned one; None = in this it does not."""
+
+    sun_height_deg: float | None = None
+    """Where the sun stood."""
+    sun_sides: tuple[SunSide, SunSide] | None = None
+    """(the snap's, the planned one's)."""
+    turned_deg: float | None = None
+    """How much further round the sun stood."""
+    haze: Literal["more", "less"] | None = None
+    """Of the snap."""
+
+
+@dataclass(frozen=True, slots=True)
+class FilterLeaks(Doubt):
+    """Visible light gets through the filter: its share of the infrared signal."""
+
+    kit_name: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class SunBelowHorizon(Doubt):
+    """The snap's place and time have no daylight, so another light is assumed."""
+
+
+class LightPlanDoubtKind(StrEnum):
+    ZONE_BY_LONGITUDE = "zone_by_longitude"
+    DAYS_LEFT_OUT = "days_left_out"
+    """The clocks of the zone skipped them."""
+    CLEAR_SKY_ONLY = "clear_sky_only"
+
+
+@dataclass(frozen=True, slots=True)
+class LightPlanDoubt(Doubt):
+    """What a plan of the light does not know."""
+
+    kind: LightPlanDoubtKind
+    zone: str = ""
+    days: tuple[date, ...] = ()

@@ -110,6 +110,8 @@ class ClassMovement:
     """Dense core of the blur in pixels of the snap."""
     halo_px: float = 0.0
     direction_deg: float | None = None
+    sharp_until_s: float | None = None
+    """Longest exposure that a print still shows sharp; None = it does not move, or not asked."""
 
 
 @dataclass(frozen=True, slots=True)

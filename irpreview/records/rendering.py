@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from irpreview.records.common import ByteArray, FloatArray, Range
+from irpreview.records.common import ByteArray, Doubt, FloatArray, Range
 from irpreview.records.kit import Kit
 from irpreview.records.light import Light
 
@@ -42,7 +42,7 @@ class Rendering:
     light: Light
     parts_stops: Mapping[str, FloatArray] = field(default_factory=lambda: MappingProxyType({}))
     """Working-size maps of what made the tone: visible, factor, within_class, residual. [stops]"""
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     grade: float = DEFAULT_GRADE
     """Paper grade of `picture`."""
     placed_stops: float | None = None

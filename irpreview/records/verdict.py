@@ -141,7 +141,7 @@ class FoliageBlur:
     leads: bool
     print_mm: Range
     word: Literal["sharp", "slightly_soft", "soft_shapes", "plain_tone"]
-    sharp_until_s: Range | None
+    sharp_until_s: float | None
     """Exposure up to which it is sharp; None = it does not move."""
     centre_xy: tuple[float, float]
 

@@ -6,10 +6,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
+from irpreview.core.light.filter_factor import PART_WORDS
 from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.light.sensor_noise import FAIR_SNR, noise_word
 from irpreview.core.motion.wind import BEAUFORT, beaufort_of
@@ -19,8 +21,10 @@ from irpreview.core.words import in_words, long_words, short_words, verdict_word
 from irpreview.core.words.exposure_words import cost_lines, focus_lines
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.core.words.lead_words import lead_text
+from irpreview.core.words.light_words import best_hours, next_good_light
 from irpreview.core.words.phrases import wind_name
-from irpreview.records import CLASS_WORDS, Range, Setting
+from irpreview.core.words.short_answer import short_answer
+from irpreview.records import CLASS_WORDS, Range, Setting, Words
 
 SHUTTERS_S = (
     *(1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0),
@@ -29,8 +33,6 @@ SHUTTERS_S = (
 """Stops of the shutter slider [s]."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
-BEST_HOURS_WITHIN = 0.08
-"""Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 LEAST_SUN_DEG = 2.0
 """Below this the spectra of the sun model are not used."""
 
@@ -90,19 +92,24 @@ class Answer:
 def answer_of(analysis: Analysis) -> Answer:
     """The answer beside the picture."""
     verdict = analysis.verdict
-    why = [one.text for one in verdict_words.reasons(verdict)]
-    setting, reach, note = _setting(analysis)
+    exposure = analysis.exposure if analysis.why_no_exposure is None else None
+    said = short_answer(
+        verdict,
+        analysis.setting,
+        None if exposure is None else exposure.focus,
+        () if exposure is None else exposure.cautions,
+        analysis.movement.notes,
+    )
     return Answer(
-        lead=sentence(lead_text(verdict)).rstrip("."),
-        why=verdict_words.why_line(verdict),
-        # where nothing leads, what the wind does to the leaves is beside the point
-        wind=sentence(why[1]) if len(why) > 1 and verdict.lead not in ("wait", "none") else "",
-        setting=setting,
-        setting_range=reach,
-        setting_note=note,
-        focus=_focus(analysis),
+        lead=said.lead,
+        why=said.why,
+        wind=said.wind,
+        setting=said.setting,
+        setting_range=said.setting_range,
+        setting_note=_setting_note(analysis),
+        focus=said.focus,
         hours=_hours(analysis.day_plan),
-        warning=_warning(analysis),
+        warning=said.warning,
         shutter=shutter_text(analysis.shutter_s),
         mood=verdict.lead,
     )
@@ -127,50 +134,25 @@ def range_words(shutter: Range) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _setting(analysis: Analysis) -> tuple[str, str, str]:
-    """(setting, its range, a note on what cannot be had)."""
+def _setting_note(analysis: Analysis) -> str:
+    """A note on what cannot be had, and on noise."""
     if analysis.why_no_exposure is not None:
-        return "", "", "No meter reading, so no exposure time."
+        return "No meter reading, so no exposure time."
     asked, best = analysis.asked_time, analysis.setting
     if best is not None:
         grey = "" if asked is None or asked.grey_filter is None else in_words(asked.grey_filter).short
-        return setting_words(best), range_words(best.shutter_s), " ".join(filter(None, (_noise_note(best), grey)))
-    if asked is None:
-        return "", "", "No setting of this kit fits the light."
-    return "", "", in_words(asked).long
+        return " ".join(filter(None, (_noise_note(best), grey)))
+    return "No setting of this kit fits the light." if asked is None else in_words(asked).long
 
 
 def _noise_note(best: Setting) -> str:
     return f"Noise: {noise_word(best.snr)}." if best.snr is not None and best.snr < FAIR_SNR else ""
 
 
-def _focus(analysis: Analysis) -> str:
-    focus = analysis.exposure.focus if analysis.why_no_exposure is None else None
-    if focus is None:
-        return ""
-    end = "infinity" if focus.far_m is None else _metres(focus.far_m)
-    return f"{_metres(focus.focus_at_m)}; sharp from {_metres(focus.near_m)} to {end}."
-
-
-def _metres(value: float) -> str:
-    return f"{value:.1f} m" if value < 10 else f"{value:.0f} m"
-
-
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Give place and day to know."
-    windows = plan.days[0].windows
-    if not windows:
-        later = plan.best[0] if plan.best else None
-        return "No good light that day." if later is None else f"Next good light: {later.start:%-d %B, %H:%M}."
-    # the good hours of a fine day fill it; the best are those whose sun comes from the better side
-    best = [one for one in windows if one.score >= max(w.score for w in windows) - BEST_HOURS_WITHIN]
-    return " and ".join(f"{one.start:%H:%M} to {one.end:%H:%M}" for one in best[:2])
-
-
-def _warning(analysis: Analysis) -> str:
-    cautions = analysis.exposure.cautions if analysis.why_no_exposure is None else ()
-    return in_words(cautions[0]).short if cautions else ""
+    return " and ".join(best_hours(plan.days[0])[:2]) or next_good_light(plan)
 
 
 # ---- one line for the strip of snaps --------------------------------------------------------------------------------
@@ -267,15 +249,20 @@ def tests(analysis: Analysis) -> tuple[list[str], list[str]]:
     return list(long_words(exposure.test_exposures)), list(long_words(exposure.cautions))
 
 
-def reasons(analysis: Analysis) -> list[str]:
-    """Why this setting, where to focus, where the white balance, what a frame costs, what is doubtful."""
+def explained(words: Iterable[Words]) -> list[tuple[str, str]]:
+    """(what is said, what stands behind it: the figures with their ranges; empty where all is said)."""
+    return [(one.short, "" if one.long == one.short else one.long) for one in dict.fromkeys(words)]
+
+
+def reasons(analysis: Analysis) -> list[tuple[str, str]]:
+    """Why this setting, where to focus, where the white balance, what a frame costs."""
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
     patch = analysis.white_patch
-    said = [*long_words(exposure.reasons), in_words(exposure.placement).long]
-    said += [words.long for words in (*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost))]
-    return said + ([sentence(patch.says)] if patch is not None else [])
+    said = [*map(in_words, exposure.reasons), in_words(exposure.placement)]
+    said += [*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost)]
+    return explained([*said, *([in_words(patch)] if patch is not None else [])])
 
 
 def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
@@ -299,12 +286,12 @@ def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, 
     return [(one.index + 1, one.name, zone_text(one.zone)) for one in verdict.layers], table, said
 
 
-def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
+def movement_table(analysis: Analysis) -> tuple[Table, list[tuple[str, str]]]:
     """How far each class moves at the time shown, and what has to be said of it."""
     movement, rows = analysis.movement, []
     for name, one in movement.classes.items():
         holds = (
-            "any time"
+            "any exposure"
             if one.holds_until_s is None or one.holds_until_s.likely >= 3600
             else shutter_text(max(one.holds_until_s.likely, 1e-4))
         )
@@ -318,8 +305,8 @@ def movement_table(analysis: Analysis) -> tuple[Table, list[str]]:
         )
     title = f"Blur at {shutter_text(movement.shutter_s)}"
     return (
-        Table(title, ("What", "On a 30 x 40 cm print", "Sharp until", "Known from"), tuple(rows)),
-        list(long_words(movement.notes)),
+        Table(title, ("What", "On a 30 x 40 cm print", "Sharp at", "Known from"), tuple(rows)),
+        explained(map(in_words, movement.notes)),
     )
 
 
@@ -348,28 +335,30 @@ def settings_table(analysis: Analysis) -> Table | None:
         )
         for one in setting_choices(exposure)
     )
-    return Table("Settings with the same exposure", ("Setting", "Could be", "Mind"), rows)
+    return Table("Other settings", ("Setting", "Could be", "Mind"), rows)
 
 
-def time_parts(analysis: Analysis) -> list[str]:
-    """Where the time comes from."""
+def time_parts(analysis: Analysis) -> list[tuple[str, str]]:
+    """Where the exposure comes from."""
     if analysis.why_no_exposure is not None:
         return []
     exposure = analysis.exposure
     factor, metered = exposure.factor_stops, exposure.metered_ev100
-    lines = [
-        in_words(exposure.metered_by).long,
-        f"Light without the filter: EV {metered.low:.1f} to {metered.high:.1f} at ISO 100.",
-        f"The filter on this camera takes {factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}).",
-    ]
-    lines += [
-        f"{sentence(name.replace('_', ' '))[:-1]}: {part.likely:+.1f} stops ({part.low:+.1f} to {part.high:+.1f})."
+    light = f"Light: EV {metered.likely:.1f}."
+    takes = f"Filter and camera take {factor.likely:.1f} stops."
+    parts = [
+        f"{PART_WORDS.get(name, name)} {part.likely:+.1f} ({part.low:+.1f} to {part.high:+.1f})"
         for name, part in exposure.factor_parts.items()
+        if abs(part.likely) >= 0.05
     ]
-    return [*lines, *long_words(exposure.doubts)]
+    lines = [
+        (light, f"EV {metered.low:.1f} to {metered.high:.1f} at ISO 100; {in_words(exposure.metered_by).long}."),
+        (takes, f"{factor.low:.1f} to {factor.high:.1f} stops: {'; '.join(parts)}."),
+    ]
+    return [*lines, *explained(map(in_words, exposure.doubts))]
 
 
 def doubts(analysis: Analysis) -> list[str]:
     """Assumptions: kit, light, and what makes the picture uncertain."""
     first = f"{analysis.kit.words}. Light: {in_words(analysis.light).long}"
-    return [sentence(text) for text in (first, *analysis.doubts)]
+    return [sentence(text) for text in (first, *long_words(analysis.doubts))]

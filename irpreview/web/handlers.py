@@ -22,7 +22,7 @@ from irpreview.core.exposure.setting import Wishes
 from irpreview.core.field_page import FieldPlace, field_page
 from irpreview.core.scene import strokes as brush
 from irpreview.core.units import parse_shutter
-from irpreview.errors import BadValue, IrpreviewError, Stopped
+from irpreview.errors import BadValue, CannotWrite, IrpreviewError, Stopped
 from irpreview.field_pages import field_place_of
 from irpreview.io.card_files import CARD_KINDS, write_card
 from irpreview.io.field_page import field_page_html
@@ -249,7 +249,7 @@ class Desk:
             return None
         try:
             return self.keeping.take_in(session.token, path)
-        except OSError:  # a full disk is no reason to stop
+        except (OSError, CannotWrite):  # a full disk is no reason to stop
             return None
 
     def _look_at(self, token: str | None, index: int, keep_time: bool = False) -> Shown:
@@ -651,7 +651,8 @@ class Desk:
             return Shown(status=f"The card is ready, {has} the location.", values={"cards": files})
 
     def make_field_page(self, token: str | None, with_place: bool) -> Iterator[Shown]:
-        """The field page of all snaps as one HTML file; between two snaps others have their turn."""
+        """The field page of all snaps as one HTML file; between two snaps others have their turn, or it is stopped."""
+        since = self.sessions.stops(token)
         try:
             with self.sessions.at(token) as session:
                 count = len(session.snaps)
@@ -663,7 +664,7 @@ class Desk:
                 if count > 1:
                     yield Shown(status=f"The field page: place {index + 1} of {count}.")
                 work = partial(self._field_place, token, index, with_place, faults)
-                place = yield from self.in_turn(work, token)
+                place = yield from self.in_turn(work, token, since)
                 places += [] if place is None else [place]
             page = field_page(tuple(places), with_place=with_place, version=__version__)
             text = field_page_html(page).encode()

@@ -19,7 +19,9 @@ import cv2
 import numpy as np
 from platformdirs import user_data_path
 
+from irpreview.errors import CannotWrite
 from irpreview.io.photos import load_photo
+from irpreview.io.pictures import write_file
 from irpreview.records import CLASS_ID, WORKING_SIDE_PX
 from irpreview.request import Inputs
 from irpreview.web.answer import Glance
@@ -53,14 +55,13 @@ class Keeping:
         place.mkdir(mode=0o700, parents=True, exist_ok=True)
         number = 1 + max((int(one.name.partition("-")[0]) for one in place.glob("[0-9]*-*")), default=0)
         kept = place / f"{number:04d}-{path.name}"
-        shutil.copyfile(path, kept)
-        return kept
+        return write_file(kept, path.read_bytes())
 
     def save(self, session: Session) -> None:
         """Write the session down; a disk that is full or not writable is no reason to stop work."""
         if not session.owner or not (session.snaps or self.of(session.token).exists()):
             return
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, CannotWrite):
             place = self.of(session.token)
             place.mkdir(mode=0o700, parents=True, exist_ok=True)
             masks: dict[int, str] = {}
@@ -71,14 +72,12 @@ class Keeping:
                 "inputs": _plain(session.inputs),
                 "snaps": snaps,
             }
-            whole = place / "session.json.new"
-            whole.write_text(json.dumps(state))
-            whole.replace(place / "session.json")
+            write_file(place / "session.json", json.dumps(state).encode())
             wanted = {name for snap in snaps for name in _names(snap)}
             for path in place.iterdir():
                 if path.name not in wanted and path.name != "session.json":
                     path.unlink()
-            self._prune()
+            self._prune(place)
 
     def _snap_facts(self, place: Path, snap: Snap, masks: dict[int, str]) -> dict[str, Any]:
         def written(steps: tuple[Correction, ...]) -> list[list[dict[str, str]]]:
@@ -88,7 +87,7 @@ class Keeping:
         if snap.infrared:
             small = f"infrared-{hashlib.sha256(snap.infrared).hexdigest()[:16]}.jpg"
             if not (place / small).exists():
-                (place / small).write_bytes(snap.infrared)
+                write_file(place / small, snap.infrared)
         return {
             "file": snap.file.name if snap.file is not None else "",
             "name": snap.photo.name,
@@ -99,10 +98,11 @@ class Keeping:
             "undone": written(snap.undone),
         }
 
-    def _prune(self) -> None:
+    def _prune(self, newest: Path) -> None:
+        """Forget the oldest; the one in use is the newest, also when the clock was set back."""
         kept = sorted(
             (one for one in self.folder.iterdir() if (one / "session.json").exists()),
-            key=lambda one: (one / "session.json").stat().st_mtime,
+            key=lambda one: (one == newest, (one / "session.json").stat().st_mtime),
         )
         for old in kept[:-MOST_KEPT]:
             shutil.rmtree(old, ignore_errors=True)
@@ -140,7 +140,7 @@ def _mask_file(place: Path, mask: Any, masks: dict[int, str]) -> str:
     if id(mask) not in masks:
         name = f"mask-{hashlib.sha256(np.packbits(mask).tobytes()).hexdigest()[:16]}.png"
         if not (place / name).exists():
-            (place / name).write_bytes(cv2.imencode(".png", mask.astype(np.uint8) * 255)[1].tobytes())
+            write_file(place / name, cv2.imencode(".png", mask.astype(np.uint8) * 255)[1].tobytes())
         masks[id(mask)] = name
     return masks[id(mask)]
 

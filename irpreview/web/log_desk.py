@@ -15,6 +15,7 @@ from typing import Any
 
 from irpreview.core.exposure.metering import parse_exposure
 from irpreview.core.field_log.comparison import check_correction, personal_correction
+from irpreview.core.field_log.difference_picture import with_scale
 from irpreview.core.field_log.entries import OUTCOME_WORDS, OUTCOMES, SearchWish
 from irpreview.errors import BadLog, BadValue
 from irpreview.io.field_log import FieldLog, default_path
@@ -184,7 +185,7 @@ class LogDesk:
         analysis = self.desk.analysis_of(session)
         result, differences = compare_frame(analysis, path)
         session.compared = differences
-        address = pictures.data_address(result.picture)
+        address = pictures.data_address(with_scale(result.picture))
         text = filled("log_compared.html", **log_facts.compared(result, path.name), picture=address)
         return Shown(parts={"log-compared": text}, values=news(f"{path.name} is compared; see below."))
 

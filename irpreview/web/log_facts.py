@@ -103,7 +103,8 @@ def entry_lines(entry: LogEntry) -> tuple[str, list[str]]:
     if entry.raw_factor_stops is not None:
         of = f" of {CLASS_WORDS[entry.subject]}" if entry.subject else ""
         shade = " in open shade" if entry.in_shade else ""
-        lines.append(f"By itself it says a factor{of}{shade} of {entry.raw_factor_stops:.1f} stops.")
+        bound = {"exact": "", "at_most": "at most ", "at_least": "at least "}[entry.bound]
+        lines.append(f"By itself it says a factor{of}{shade} of {bound}{entry.raw_factor_stops:.1f} stops.")
     lines.append(entry.notes)
     return head, [line for line in lines if line]
 

@@ -7,9 +7,9 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from irpreview.analysis import Analysis
-from irpreview.cards import window_words
 from irpreview.core.scene.strokes import regions
 from irpreview.core.units import share_text, shutter_text
+from irpreview.core.words.light_words import day_lines
 from irpreview.records import CLASS_WORDS
 from irpreview.web import answer, pictures
 from irpreview.web.sessions import Session
@@ -20,7 +20,10 @@ MOST_BESIDE = 12
 
 def _tests(analysis: Analysis) -> str:
     frames, cautions = answer.tests(analysis)
-    why = [("Why this setting", answer.reasons(analysis)), ("Where the time comes from", answer.time_parts(analysis))]
+    why = [
+        ("Why this setting", answer.reasons(analysis)),
+        ("Where the exposure comes from", answer.time_parts(analysis)),
+    ]
     return filled("tests.html", frames=frames, cautions=cautions, why=why)
 
 
@@ -45,7 +48,7 @@ def _light(analysis: Analysis) -> str:
     ]
     best = analysis.setting
     at = f"ISO {best.iso:.0f} and f/{best.f_number:g}" if best is not None else "the same setting"
-    words = window_words(analysis.day_plan)
+    words = [one.long for one in day_lines(analysis.day_plan)]
     return filled("light.html", known=bool(day), rows=rows, words=words, setting=at)
 
 

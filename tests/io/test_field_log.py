@@ -303,11 +303,16 @@ def test_a_newer_log_is_left_alone(path):
 def test_an_older_log_is_copied_then_brought_up_to_date(path, monkeypatch):
     with monkeypatch.context() as past:
         past.setattr(log_tables, "VERSION", 1)
-        with FieldLog(path) as log:
-            log.add(frame())
+        with FieldLog(path) as log:  # as version 1 wrote it
+            log._connection.execute("INSERT INTO kits (name) VALUES ('unmodified-720')")
+            log._connection.execute("INSERT INTO frames (uid, kit_id, notes) VALUES ('a', 1, 'old')")
     with FieldLog(path) as log:
-        assert log.hot_spots() == ()
-        assert len(log) == 1
+        assert log.hot_spots() == log.batches() == ()
+        assert [(e.notes, e.frame_sha256, e.batch) for e in log.search()] == [("old", None, None)]
+        log.add(frame())
+        log.remove(1)
+        log.undo()
+        assert len(log) == 2
     copy = sqlite3.connect(path.with_name("log.sqlite.version-1"))
     assert copy.execute("PRAGMA user_version").fetchone()[0] == 1
     assert copy.execute("SELECT count(*) FROM frames").fetchone()[0] == 1

@@ -22,6 +22,11 @@ FACTS = make.exif_block(
 
 @pytest.fixture(scope="module")
 def good_files(sample_photographs) -> dict[str, bytes]:
+    return sound_files(sample_photographs)
+
+
+def sound_files(sample_photographs: dict[str, np.ndarray]) -> dict[str, bytes]:
+    """One small picture of each kind, with facts and a colour profile."""
     view = np.ascontiguousarray(sample_photographs["china.jpg"][100:292, 100:388][::3, ::3])
     profile = make.colour_profile(make.DISPLAY_P3)
     files = {kind: make.encode(view, kind, exif=FACTS, icc_profile=profile) for kind in KINDS if kind != "HEIF"}

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.rendering.reference_tone import reference_tone
 from irpreview.core.rendering.tones import decode_display
+from irpreview.core.scene.reference_tone import reference_tone
 from irpreview.errors import BadModel
 from irpreview.io.network import CARD, load_network, model_folders
 from irpreview.records import CLASS_ID, CLASS_NAMES

@@ -21,6 +21,8 @@ from pathlib import Path
 
 import pytest
 
+import irpreview
+
 CHECKOUT = Path(__file__).resolve().parents[2]
 PROJECT = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 SUPPORTED = ("3.11", "3.12", "3.13")
@@ -90,7 +92,7 @@ def test_wheel_holds_what_the_program_needs_and_nothing_else(built):
     ):
         assert wanted in names
     assert all(name.startswith(("irpreview/", "irpreview-")) for name in names)
-    assert f"Version: {PROJECT['version']}" in metadata
+    assert f"Version: {irpreview.__version__}" in metadata
     assert any(name.endswith("LICENSE") for name in names)
     assert built["wheel"].stat().st_size < 25e6
 
@@ -131,7 +133,7 @@ def test_the_wheel_does_the_main_job_without_the_checkout(installed, tmp_path):
     program = installed.with_name("irpreview")
     where = run(installed, "-c", "import irpreview; print(irpreview.__file__)", where=tmp_path)
     assert str(CHECKOUT) not in where
-    assert run(program, "--version", where=tmp_path).strip() == f"irpreview {PROJECT['version']}"
+    assert run(program, "--version", where=tmp_path).strip() == f"irpreview {irpreview.__version__}"
     facts = json.loads(run(program, "demo", "--json", where=tmp_path))
     assert facts["schema"] == "irpreview/1"
     snap = Path(where.strip()).parent / "data" / "demo" / "moor_tower" / "photo.jpg"

@@ -109,6 +109,7 @@ def test_json_keeps_its_schema_and_the_place_out_unless_asked(call, places, sche
     assert answer["start"] is None
     assert "57.5" not in out
     assert "°" not in out
+    assert {one["hours"]["right_light"] for one in answer["stays"] + answer["left_out"]} == {None}
     assert {h % 5 for one in answer["stays"] for h in one["sun_height_deg"]} == {0}
     assert {one["sun_bearing_deg"] for one in answer["stays"]} == {answer["sun_up"]} == {None}
     assert [one["reason"] for one in answer["left_out"]] == ["too_far"]
@@ -116,6 +117,7 @@ def test_json_keeps_its_schema_and_the_place_out_unless_asked(call, places, sche
     answer = json.loads(out)
     jsonschema.validate(answer, schema)
     assert answer["start"] == {"latitude_deg": 57.5, "longitude_deg": -20.1}
+    assert answer["stays"][0]["hours"]["right_light"]
     assert answer["sun_says"].startswith("Sun up 03:21 to 21:2")
     assert answer["stays"][1]["place"] == {"latitude_deg": 57.48, "longitude_deg": -20.11}
 

@@ -204,7 +204,7 @@ def test_light_for_several_days_for_people(call) -> None:  # type: ignore[no-unt
     assert status == 0
     for word in ("height", "Best", "Days", "h of good light"):
         assert word in out
-    assert "astronomy and a clear sky only" in err
+    assert "Astronomy and a clear sky only" in err
 
 
 @pytest.mark.parametrize(

@@ -190,6 +190,34 @@ def test_what_cannot_be_is_refused_in_one_line_and_the_rest_is_done(run, snaps, 
     assert run("field-page", snaps[0], "--time", "never")[0] == 2
 
 
+def test_the_day_that_was_planned_goes_along(run, snaps, tmp_path):
+    code, told, _ = run("day-plan", *snaps, "--date", "2026-06-21", "--zone", "+02:00", "--json")
+    assert code == 0
+    (tmp_path / "day.json").write_text(told)
+    plan = json.loads(told)
+    out = tmp_path / "field.html"
+    assert run("field-page", snaps[0], "-o", out, "--plan", tmp_path / "day.json")[0] == 0
+    day = facts_of(out.read_text())["day"]
+    assert day["headline"] == plan["says"]
+    assert [one["name"] for one in day["lines"]] == [one["name"] for one in plan["stays"]]
+    for line, stay in zip(day["lines"], plan["stays"], strict=True):
+        assert line["span"].startswith(stay["begin"][11:16])
+        assert f"{line['span']}, {line['name']}. {line['says']}" == stay["says"]
+        assert line["span"] in out.read_text()
+    assert day["more"]
+    told = run("day-plan", *snaps, "--date", "2026-06-21", "--zone", "+02:00", "--json", "--with-place")[1]
+    (tmp_path / "with.json").write_text(told)
+    code, _, err = run("field-page", snaps[0], "-o", tmp_path / "no.html", "--plan", tmp_path / "with.json")
+    assert (code, len(err.strip().splitlines())) == (2, 1)
+    assert "holds the location" in err
+    assert not (tmp_path / "no.html").exists()
+    for text in ("", "{}", "[1]", json.dumps({"kind": "day_plan"})):
+        (tmp_path / "bad.json").write_text(text)
+        code, _, err = run("field-page", snaps[0], "-o", tmp_path / "no.html", "--plan", tmp_path / "bad.json")
+        assert (code, len(err.strip().splitlines())) == (2, 1)
+    assert run("field-page", snaps[0], "-o", tmp_path / "no.html", "--plan", tmp_path / "none.json")[0] == 2
+
+
 # ---- the way back ---------------------------------------------------------------------------------------------------
 
 

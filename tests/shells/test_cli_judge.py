@@ -64,10 +64,10 @@ def test_the_report_is_short_and_names_the_lead_first(snap: Path, capsys: pytest
     assert run(snap, "--wind", "2", "--shutter", "1", "--kit", "converted-720", "--grade", "2") == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("temple.jpg: ")
-    assert "converted-720, 1 s, wind 2.0 m/s, grade 2" in lines[0]
+    assert "converted-720, 1 s, light breeze (Beaufort 2), paper grade 2" in lines[0]
     assert len(lines) < 40
     assert all(len(line) <= 110 for line in lines)
-    assert any("layered contrast" in line for line in lines[-6:])
+    assert any("Layered contrast" in line for line in lines[-6:])
 
 
 def test_wind_that_is_not_given_is_a_doubt_and_null(snap: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -17,7 +17,7 @@ from irpreview.analysis import Analysis
 from irpreview.answers.base import asked_of
 from irpreview.answers.picture import render_answer
 from irpreview.cards import card_of
-from irpreview.core.card.blocks import card_blocks, footer_words, key_figures
+from irpreview.core.card.blocks import card_blocks, card_front, footer_words
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.core.light.coarse_sun import STEP_DEG, coarse_height_deg, coarse_light, coarse_time
 from irpreview.core.light.daylight import sun_position
@@ -78,7 +78,7 @@ def test_a_time_is_told_on_the_half_hour(when):
 
 @pytest.fixture(scope="module")
 def snap():
-    photo = load_photo(SCENE, max_side=512)
+    photo = load_photo(SCENE, max_side=256)
     seen = Analysis(photo, Request()).bare_scene
     return replace(photo, place=None, taken_at=None), seen
 
@@ -99,7 +99,7 @@ def handed_on(snap, place, when, planned=None):
     head = asked_of(analysis)
     return {
         "card": card_json(card),
-        "card's words": repr((key_figures(card), card_blocks(card), footer_words(card))),
+        "card's words": repr((card_front(card), card_blocks(card), footer_words(card))),
         "sheet": repr(sheet_of(scouting)),
         "tables": scouting_csv(scouting) + scouting_json(scouting),
         "log": repr(facts_of(entry, locations=False)),
@@ -107,9 +107,24 @@ def handed_on(snap, place, when, planned=None):
     }
 
 
-@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(PLACES, TIMES, st.sampled_from([-100.0, -90.0, -80.0, 80.0, 90.0, 100.0]), st.booleans())
+SIDES = st.sampled_from([-100.0, -90.0, -80.0, 80.0, 90.0, 100.0])
+"""Bearings from the sun in which the circle of its height runs on."""
+
+
+@settings(max_examples=2, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(PLACES, TIMES, SIDES, st.booleans())
 def test_two_places_three_degrees_apart_give_the_same_exports(snap, place, when, side, as_plan):
+    told_alike(snap, place, when, side, as_plan)
+
+
+@pytest.mark.long
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(PLACES, TIMES, SIDES, st.booleans())
+def test_forty_pairs_of_places_give_the_same_exports(snap, place, when, side, as_plan):
+    told_alike(snap, place, when, side, as_plan)
+
+
+def told_alike(snap, place, when, side, as_plan):
     """Three degrees apart, at the same step of the sun and on the same side of the view."""
     height, bearing = sun_position(place, when)
     assume(8.0 < height < 75.0)

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 WEB = Path(__file__).parents[2] / "irpreview" / "web"
-SCRIPTS = sorted((WEB / "static").glob("*.js"))
+FIELD_PAGE = WEB.parent / "data" / "field_page"
+SCRIPTS = sorted([*(WEB / "static").glob("*.js"), *FIELD_PAGE.glob("*.js")])
 
 
 @pytest.mark.skipif(shutil.which("node") is None, reason="no node here")
@@ -47,3 +48,15 @@ def test_every_colour_of_the_style_is_a_token():
     left = set(re.findall(r"#[0-9a-f]{3,8}\b", rules))
     # the seam and letters on the classes' own colours, and the three colours that a comparison is drawn in
     assert left <= {"#fff", "#000", "#e69f00", "#0072b2", "#888"}
+
+
+def test_the_field_page_has_the_colours_of_the_page_and_no_code_in_its_markup():
+    style, page = (path.read_text() for path in (FIELD_PAGE / "field.css", WEB / "static" / "page.css"))
+    tokens, _, rules = style.partition("* { box-sizing")
+    assert set(re.findall(r"#[0-9a-f]{3,8}\b", rules)) <= {"#ffffff"}  # the frame drawn into the picture
+    assert set(re.findall(r"--[a-z]+(?:-[a-z]+)*: #[0-9a-f]+", tokens)) <= set(
+        re.findall(r"--[a-z-]+: #[0-9a-f]+", page)
+    )
+    markup = (FIELD_PAGE / "field.html").read_text()
+    assert not re.search(r"\son[a-z]+=", markup)
+    assert " style=" not in markup

@@ -6,7 +6,7 @@ writes it down.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -15,17 +15,30 @@ from irpreview.core.card.field_tables import (
     full_sentence,
     minutes_per_frame,
     one_line,
-    order_of_work,
-    red_channel_words,
     setting_choices,
     sky_corrections,
     wind_table,
 )
+from irpreview.core.card.shot_card import CardFacts, ShotCard
 from irpreview.core.exposure.asked_time import AskedTime
+from irpreview.core.exposure.white_balance import ReadingPatch
 from irpreview.core.light.coarse_sun import tells_place
-from irpreview.core.motion.wind import beaufort_of
+from irpreview.core.light.light_plan import LightPlan
 from irpreview.core.words import in_words, long_words
+from irpreview.core.words.card_words import (
+    HOURS_LEFT_OUT,
+    LOCAL_RULES,
+    SOURCES,
+    STANDING,
+    STAYING,
+    SUN_LEFT_OUT,
+    WHITE_BALANCE,
+    order_of_work,
+    red_channel,
+    wind_now,
+)
 from irpreview.core.words.exposure_words import focus_lines
+from irpreview.core.words.light_words import best_hours, day_lines
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
     ByteArray,
@@ -39,24 +52,15 @@ from irpreview.records import (
     Rendering,
     SceneMap,
     Setting,
-    ShotCard,
     SkyState,
     SunReading,
     Verdict,
     Words,
     frozen_array,
 )
+from irpreview.records.framing import Framing
 
 SCHEMA = "irpreview/1"
-
-WHITE_BALANCE_WORDS = (
-    "Set the white balance by hand on sunlit grass or leaves through the filter; without grass, on a grey card in"
-    " the same sun. RAW can be set later."
-)
-
-SUN = "Never look at the sun through finder or lens, nor leave the camera pointing at it."
-STANDING = "Long frames keep you standing: mind edges, tide, falling branches, private land."
-LOCAL = "Local rules win."
 
 
 def build_card(
@@ -72,11 +76,12 @@ def build_card(
     conditions: Conditions,
     in_wind: Callable[[float], WindCase],
     pixels_wide: int,
-    light_window: Sequence[str] = (),
-    white_balance: str = "",
+    day_plan: LightPlan | None = None,
+    white_patch: ReadingPatch | None = None,
+    framing: Framing | None = None,
     cautions: Sequence[Caution] = (),
     assumptions: Sequence[object] = (),
-    sources: Sequence[str] = (),
+    sources: Sequence[Words] = SOURCES,
     place: Place | None = None,
     with_place: bool = False,
     version: str = "",
@@ -94,30 +99,30 @@ def build_card(
     rows = wind_table(in_wind, pixels_wide=pixels_wide)
     sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
 
-    def clean(texts: Iterable[str]) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(one_line(text) for text in texts if text))
-
-    facts: dict[str, object] = {
-        "wind_table": rows,
-        "wind_now": _wind_words(conditions),
-        "corrections": sky_corrections(sky_state, exposure.recommended),
-        "order_of_work": order_of_work(kit, exposure),
-        "red_channel": red_channel_words(kit),
-        "minutes_per_frame": minutes_per_frame(exposure),
-        "light_window": clean(light_window if with_place or not light_window else (HOURS_LEFT_OUT,)),
-        "sun_height_deg": None if not with_place and tells_place(light) else round(light.sun_height_deg),
-        "focus": focus_lines(exposure.focus),
-        "white_balance": full_sentence(white_balance) if white_balance else WHITE_BALANCE_WORDS,
-        "movement": movement.notes if movement is not None else (),
-        "cautions": clean(_cautions(long_words((*exposure.cautions, *cautions)), exposure.cautions)),
-        "assumptions": assumptions_of(
+    left_out = day_plan is not None and not with_place
+    facts = CardFacts(
+        wind_table=rows,
+        wind_m_s=conditions.wind_m_s,
+        corrections=sky_corrections(sky_state, exposure.recommended),
+        order_of_work=order_of_work(kit, exposure),
+        red_channel=red_channel(kit),
+        minutes_per_frame=minutes_per_frame(exposure),
+        hours=() if day_plan is None or left_out else best_hours(day_plan.days[0]),
+        hours_left_out=left_out,
+        light_lines=(HOURS_LEFT_OUT,) if left_out else day_lines(day_plan),
+        sun_height_deg=None if not with_place and tells_place(light) else round(light.sun_height_deg),
+        focus=focus_lines(exposure.focus),
+        white_balance=WHITE_BALANCE if white_patch is None else in_words(white_patch),
+        movement=movement.notes if movement is not None else (),
+        cautions=_cautions((*exposure.cautions, *cautions)),
+        assumptions=assumptions_of(
             light, exposure, kit.factor_source, (*assumptions, *rendering.doubts), with_place=with_place
         ),
-        "sources": clean(sources),
-        "asked_time": asked_time,
-        "version": version,
-        "model_id": scene.model_id,
-    }
+        sources=tuple(sources),
+        asked_time=asked_time,
+        version=version,
+        model_id=scene.model_id,
+    )
     return ShotCard(
         title=one_line(title)[:80] or "photo",
         snap=frozen_array(snap.copy()),
@@ -129,13 +134,10 @@ def build_card(
         movement=movement,
         kit=kit,
         light=light,
-        facts=MappingProxyType(facts),
+        facts=facts,
+        framing=framing,
         place=place if with_place else None,
     )
-
-
-HOURS_LEFT_OUT = "The hours of good light stay off a card without its place: they would tell where it is."
-_SUN_LEFT_OUT = Words("from place and time, left out with the place", "by place and time")
 
 
 def assumptions_of(
@@ -146,7 +148,7 @@ def assumptions_of(
     stops = f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}), from {factor_source}."
     ev100 = f"EV {exposure.metered_ev100.likely:.1f} at ISO 100"
     if not with_place and tells_place(light):
-        sun = _SUN_LEFT_OUT
+        sun = SUN_LEFT_OUT
         if isinstance(exposure.metered_by, SunReading):
             metered, ev100 = Words("a clear day's sun, left out with the place", "clear day"), "by the sun"
     said = [
@@ -158,28 +160,22 @@ def assumptions_of(
     return tuple(dict.fromkeys(Words(*(full_sentence(text) for text in one)) for one in said))
 
 
-def _cautions(said: Iterable[str], of_this_day: Iterable[Caution]) -> tuple[str, ...]:
+def _cautions(of_this_day: Sequence[Caution]) -> tuple[Words, ...]:
     """The usual ones first; what the day's own say again, or say better, is left to these."""
-    standing = STANDING if any(one.kind is CautionKind.LOCAL_RULES for one in of_this_day) else f"{STANDING} {LOCAL}"
-    return (SUN, standing, *said)
-
-
-def _wind_words(conditions: Conditions) -> str:
-    if conditions.wind_m_s is None:
-        return "Wind not known when this was made"
-    return f"Wind when this was made: {conditions.wind_m_s:.1f} m/s (Beaufort {beaufort_of(conditions.wind_m_s)})"
+    local = () if any(one.kind is CautionKind.LOCAL_RULES for one in of_this_day) else (LOCAL_RULES,)
+    return tuple(dict.fromkeys((STANDING, STAYING, *map(in_words, of_this_day), *local)))
 
 
 def card_dict(card: ShotCard) -> dict[str, Any]:
     """The card as plain JSON values, by `data/schemas/card.json`; pictures stay out."""
-    facts: Mapping[str, Any] = card.facts
+    facts = card.facts
     exposure, verdict, light = card.exposure, card.verdict, card.light
     return {
         "schema": SCHEMA,
         "kind": "card",
         "title": card.title,
-        "version": facts["version"],
-        "model_id": facts["model_id"],
+        "version": facts.version,
+        "model_id": facts.model_id,
         "kit": {"name": card.kit.name, "words": card.kit.words, "factor_source": card.kit.factor_source},
         "place": (
             {
@@ -191,11 +187,11 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
             else None
         ),
         "light": {
-            "sun_height_deg": facts["sun_height_deg"],
+            "sun_height_deg": facts.sun_height_deg,
             "sun_side": light.sun_side,
             "sky_state": light.sky_state,
             "planned": light.planned,
-            "window": list(facts["light_window"]),
+            "window": [one.long for one in facts.light_lines],
         },
         "classes": {
             name: {
@@ -231,10 +227,10 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
             "streaks": _setting_dict(exposure.streaks),
             "settings": [_setting_dict(one) for one in setting_choices(exposure)],
             "test_frames": list(long_words(exposure.test_exposures)),
-            "focus": [one.long for one in facts["focus"]],
-            "minutes_per_frame": _rounded(facts["minutes_per_frame"], 1),
+            "focus": [one.long for one in facts.focus],
+            "minutes_per_frame": _rounded(facts.minutes_per_frame, 1),
         },
-        "wind_now": facts["wind_now"],
+        "wind_now": wind_now(facts.wind_m_s),
         "wind_table": [
             {
                 "beaufort": row.beaufort,
@@ -248,7 +244,7 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
                 "blur_px": row.blur_px.as_dict(2) if row.blur_px is not None else None,
                 "foliage_holds": row.foliage_holds,
             }
-            for row in facts["wind_table"]
+            for row in facts.wind_table
         ],
         "corrections": [
             {
@@ -257,15 +253,15 @@ def card_dict(card: ShotCard) -> dict[str, Any]:
                 "times_high": round(one.times_high, 3),
                 "shutter_text": one.shutter_text,
             }
-            for one in facts["corrections"]
+            for one in facts.corrections
         ],
-        "order_of_work": list(facts["order_of_work"]),
-        "red_channel": list(facts["red_channel"]),
-        "white_balance": facts["white_balance"],
-        "movement": list(long_words(facts["movement"])),
-        "cautions": list(facts["cautions"]),
-        "assumptions": [one.long for one in facts["assumptions"]],
-        "sources": list(facts["sources"]),
+        "order_of_work": [one.long for one in facts.order_of_work],
+        "red_channel": [one.long for one in facts.red_channel],
+        "white_balance": facts.white_balance.long,
+        "movement": list(long_words(facts.movement)),
+        "cautions": [one.long for one in facts.cautions],
+        "assumptions": [one.long for one in facts.assumptions],
+        "sources": [one.long for one in facts.sources],
     }
 
 

@@ -11,19 +11,15 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from irpreview.core.exposure.setting import HOLD_PX
-from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.motion.wind import BEAUFORT
 from irpreview.core.units import beaufort_m_s, shutter_text
 from irpreview.core.words.exposure_words import time_range_words
-from irpreview.records import Exposure, Kit, LeadChoice, Range, Setting, SkyState
+from irpreview.records import Exposure, LeadChoice, Range, Setting, SkyState, SubjectKind, WaitFor
 
 SKY_BRIGHTNESS_EV100 = MappingProxyType(
     {"clear": (15.0, 15.0), "thin_cloud": (13.0, 14.0), "broken": (12.0, 15.0), "overcast": (11.0, 12.0)}
 )
 """Usual exposure values at ISO 100 in daylight [EV]. Common practice, no source; low sun and haze take more."""
-
-FINE_RED_SHARE = 0.87
-"""Where sunlit leaves should end on the red channel's scale: Zone VII (0.72 linear) through the sRGB curve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +31,9 @@ class WindRow:
     to_m_s: float
     signs: str
     lead: LeadChoice
+    kind: SubjectKind | None
+    """What leads; None = nothing, or only the choice is known."""
+    wait_for: WaitFor | None
     shutter_text: str
     iso: float | None
     f_number: float | None
@@ -75,6 +74,8 @@ class WindCase:
     """That the picture is judged for. [s]"""
     blur_px: Range | None
     """Of the foliage at that time, pixels of the snap; None = no foliage or not known."""
+    kind: SubjectKind | None = None
+    wait_for: WaitFor | None = None
 
 
 def wind_table(in_wind: Callable[[float], WindCase], *, pixels_wide: int) -> tuple[WindRow, ...]:
@@ -95,6 +96,8 @@ def wind_table(in_wind: Callable[[float], WindCase], *, pixels_wide: int) -> tup
                 to_m_s=BEAUFORT[force].high_m_s,
                 signs=BEAUFORT[force].land,
                 lead=case.lead,
+                kind=case.kind,
+                wait_for=case.wait_for,
                 shutter_text=shutter_text(case.shutter_s),
                 iso=setting.iso if setting is not None else None,
                 f_number=setting.f_number if setting is not None else None,
@@ -130,57 +133,6 @@ def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Corre
             text = time_range_words(Range(likely * low, likely * math.sqrt(low * high), likely * high))
         found.append(Correction(when, low, high, text))
     return tuple(found)
-
-
-def red_channel_rows() -> tuple[tuple[float, float], ...]:
-    """Where the leaves' red hump ends (share of the scale) and the stops that bring it to `FINE_RED_SHARE`.
-
-    From the sRGB curve of IEC 61966-2-1; a camera's own curve may differ by half a stop.
-    """
-    aim = float(to_linear(FINE_RED_SHARE))
-    return tuple((share, math.log2(aim / float(to_linear(share)))) for share in (0.25, 0.5, 0.75))
-
-
-def red_channel_words(kit: Kit) -> tuple[str, ...]:
-    """How to read a test frame: which channel, where the leaves should sit, what to change."""
-    steps = "; ".join(f"{_part(share)}: {_times(stops)}" for share, stops in red_channel_rows())
-    first = (
-        "Judge the histogram's red channel alone: the other two see next to nothing."
-        if kit.sensor == "unmodified" and kit.filter_cut_on_nm >= 665
-        else "Judge the histogram's red channel first: it fills before green and blue."
-    )
-    return (
-        first,
-        f"Sunlit leaves should end near {FINE_RED_SHARE:.0%} of its width, off the right edge.",
-        f"They end elsewhere? Change the time: {steps}; piled up at the right edge: a quarter of the time, look again.",
-        "The overall histogram reads too low; do not chase it.",
-    )
-
-
-def _part(share: float) -> str:
-    return {0.25: "a quarter across", 0.5: "half across", 0.75: "three quarters across"}[share]
-
-
-def _times(stops: float) -> str:
-    return f"{_two_figures(2.0**stops * 10) / 10:g} times"
-
-
-def order_of_work(kit: Kit, exposure: Exposure) -> tuple[str, ...]:
-    """The hand movements in order, from an open lens to the frame."""
-    setting = exposure.recommended
-    f_number = f"f/{setting.f_number:g}" if setting is not None else "the working aperture"
-    steps = [
-        "Frame without the filter: tripod low and weighted, strap and stabilisation off.",
-        f"Focus without the filter at {f_number}.",
-        "Lock: autofocus off, tape the ring.",
-        "Meter without the filter: manual mode, RAW, eyepiece shaded.",
-        "Fit the filter, ring untouched; cloth round the mount against stray light.",
-        "Take the test frames, read red, keep the time that fits.",
-        "Check magnified: near edge, far edge, bright spot in the middle.",
-    ]
-    if kit.sensor == "converted" or kit.focus == "on_sensor":
-        steps[6] = "Check magnified in live view: near edge, far edge, bright spot in the middle."
-    return tuple(steps)
 
 
 def full_sentence(text: str) -> str:

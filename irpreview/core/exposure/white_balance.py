@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -15,6 +16,12 @@ LEAST_SHARE = 0.002
 """Smaller patches are not worth walking to: about 1/22 of the picture's width squared."""
 
 
+Plant = Literal["grass", "leaves", "green"]
+"""`green` = grass or leaves, not known which."""
+Across = Literal["left", "middle", "right"]
+Up = Literal["high", "half_way", "low"]
+
+
 @dataclass(frozen=True, slots=True)
 class ReadingPatch:
     """A rectangle of the photo in its own pixels."""
@@ -23,7 +30,10 @@ class ReadingPatch:
     y: int
     width: int
     height: int
-    says: str
+    plant: Plant
+    across: Across
+    up: Up
+    """Where in the picture."""
 
 
 def patch_for_white_balance(photo: Photo, scene: SceneMap | None = None) -> ReadingPatch | None:
@@ -35,9 +45,9 @@ def patch_for_white_balance(photo: Photo, scene: SceneMap | None = None) -> Read
     size = (max(1, round(photo.width * scale)), max(1, round(photo.height * scale)))
     small = cv2.resize(np.ascontiguousarray(photo.pixels), size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
     green = (small[..., 1] > small[..., 2] * 1.08) & (small[..., 1] >= small[..., 0] * 0.92)
-    candidates: list[tuple[str, NDArray[np.bool_]]] = []
+    candidates: list[tuple[Plant, NDArray[np.bool_]]] = []
     if scene is None:
-        candidates.append(("green leaves or grass", green))
+        candidates.append(("green", green))
     else:
         label = cv2.resize(np.ascontiguousarray(scene.label), size, interpolation=cv2.INTER_NEAREST)
         candidates = [
@@ -58,8 +68,8 @@ def patch_for_white_balance(photo: Photo, scene: SceneMap | None = None) -> Read
         round(y * fy),
         max(1, int(wide * fx)),
         max(1, int(tall * fy)),
-        f"take the custom white balance on the sunlit {word} {_where(x + wide / 2, y + tall / 2, size)}, filter on, "
-        "the patch filling the frame",
+        word,
+        *_where(x + wide / 2, y + tall / 2, size),
     )
 
 
@@ -95,7 +105,7 @@ def _largest(mask: NDArray[np.bool_]) -> tuple[int, int, int, int] | None:
     return best
 
 
-def _where(x: float, y: float, size: tuple[int, int]) -> str:
-    across = ("at the left", "in the middle", "at the right")[min(2, int(3 * x / size[0]))]
-    up = ("high up", "half way up", "low down")[min(2, int(3 * y / size[1]))]
-    return f"{up} {across}"
+def _where(x: float, y: float, size: tuple[int, int]) -> tuple[Across, Up]:
+    across: tuple[Across, ...] = ("left", "middle", "right")
+    up: tuple[Up, ...] = ("high", "half_way", "low")
+    return across[min(2, int(3 * x / size[0]))], up[min(2, int(3 * y / size[1]))]

@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.field_log.difference_picture import difference_picture
 from irpreview.core.field_log.entries import ToneDifference
 from irpreview.core.imaging.registration import Registration
 from irpreview.errors import BadPair
@@ -25,6 +26,8 @@ from irpreview.records import CLASS_ID, CLASS_NAMES, CLASS_WORDS, ByteArray, Flo
 WORKING_SIDE_PX = 512
 FLOOR_ZONE, CEILING_ZONE = -1.0, 10.5
 CONTRAST_RANGE = (0.5, 2.0)
+FULL_SCALE_ZONE = 5.0 + math.log2(1.0 / 0.18)
+NEAR_GREY_ZONES = 1.5
 LEAST_SHARE = 0.01
 LEAST_COMPARED = 0.15
 """Least share of the snap that must be comparable."""
@@ -70,6 +73,12 @@ class Comparison:
     sentences: tuple[str, ...]
     picture: ByteArray
     """(H, W, 3) sRGB: grey where they agree, orange where the frame is brighter, blue where darker."""
+
+    grey_came_out_stops: float = 0.0
+    """How much brighter (+) than middle grey a neutral grey in this light came out on the frame. [stops]
+
+    From all parts that were predicted near middle grey: bright leaves or a dark sky do not count as exposure, as they
+    do in the mean of the frame."""
 
 
 def compare(
@@ -133,7 +142,8 @@ def compare(
         float(good.mean()),
         placed,
         _sentences(classes, parts, contrast, rank, error, placed),
-        frozen_array(difference_picture(whole, predicted_tones)),
+        frozen_array(difference_picture(whole, _zones(predicted_tones))),
+        _grey_came_out(predicted, laid, size, steep),
     )
 
 
@@ -279,6 +289,25 @@ def _matched(predicted: FloatArray, taken: FloatArray) -> tuple[float, float]:
     return float(np.median(predicted - contrast * taken)), contrast
 
 
+def _grey_came_out(predicted: FloatArray, laid: FloatArray, size: tuple[int, int], steep: FloatArray) -> float:
+    """How much brighter than predicted on the scale of tones the parts near middle grey came out. [stops]
+
+    Chosen by the prediction alone, blown out or not: whoever left out what was blown out would take the rest, which is
+    darker than it was predicted, for the whole.
+    """
+    seen = cv2.resize(np.isfinite(laid).astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    taken = _zones(cv2.resize(np.nan_to_num(laid), size, interpolation=cv2.INTER_AREA) / np.maximum(seen, 0.05))
+    usable = (seen > 0.7) & (steep < max(0.25, float(np.quantile(steep, 0.8))))
+    middle = 0.0
+    for _ in range(4):
+        ceiling = min(5.0 + NEAR_GREY_ZONES, FULL_SCALE_ZONE - 0.7 - middle)
+        here = usable & (np.abs(predicted - min(5.0, ceiling - NEAR_GREY_ZONES)) < NEAR_GREY_ZONES)
+        if here.mean() < LEAST_SHARE:
+            here = usable
+        middle = float(np.median((taken - predicted)[here])) if here.any() else 0.0
+    return middle
+
+
 def _part(
     name: str,
     mask: NDArray[np.bool_],
@@ -341,15 +370,3 @@ def _sentences(
     if not any("than predicted" in s for s in out):
         out.append(f"no class differs by more than {CLEAR_ZONES:g} zone")
     return tuple(out)
-
-
-def difference_picture(difference_zones: FloatArray, tones: FloatArray) -> ByteArray:
-    """(H, W, 3) sRGB: the predicted picture in grey; orange = the frame is brighter, blue = darker, full at 2 zones."""
-    grey = np.clip((_zones(tones) - 1.0) / 8.0, 0.0, 1.0)[..., None] * 0.55 + 0.2
-    d = np.nan_to_num(difference_zones)[..., None]
-    amount = np.clip((np.abs(d) - 0.15) / 1.85, 0.0, 1.0) ** 0.7
-    # Okabe and Ito 2008: vermilion against blue, told apart by everyone
-    colour = np.where(d > 0, np.array([213.0, 94.0, 0.0]), np.array([0.0, 114.0, 178.0])) / 255.0
-    mixed = grey * (1.0 - amount) + (0.35 * grey + 0.65 * colour) * amount
-    mixed = np.where(np.isfinite(difference_zones)[..., None], mixed, grey * 0.6)
-    return np.asarray(np.clip(mixed * 255.0 + 0.5, 0.0, 255.0), np.uint8)

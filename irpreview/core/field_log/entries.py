@@ -26,6 +26,23 @@ OUTCOME_WORDS: Mapping[str, str] = MappingProxyType(
         "failed": "not a frame to learn from",
     }
 )
+OUTCOME_TEACHES: Mapping[str, str] = MappingProxyType(
+    {
+        "unknown": "nothing until you say how it came out",
+        "good": "the factor itself",
+        "thin": "that the factor is higher than this frame's exposure allowed for",
+        "dense": "that the factor is lower than this frame's exposure allowed for",
+        "clipped": "that the factor is lower, by two stops or more",
+        "blocked": "that the factor is higher, by four stops or more",
+        "failed": "nothing",
+    }
+)
+"""What each outcome says of the filter factor where no number was given with it."""
+_CAME_OUT_BY_WORD: Mapping[str, float] = MappingProxyType(
+    {"good": 0.0, "thin": -1.0 / 3.0, "dense": 1.0 / 3.0, "clipped": 2.0, "blocked": -4.0}
+)
+"""How a frame came out, in stops, where a word alone was given; the least that the word means. A third of a stop is the
+smallest step that is called too dark or too bright (common practice, no source)."""
 TEXT_LIMIT = 2000
 CAME_OUT_LIMIT_STOPS = 12.0
 FIRST_YEAR, LAST_YEAR = 1900, 2200
@@ -65,6 +82,10 @@ class LogEntry:
     in_shade: bool = False
     sun_height_deg: float | None = None
     notes: str = ""
+    frame_sha256: str | None = None
+    """Content of the frame's file: the same frame is taken in once."""
+    batch: str | None = None
+    """Which homecoming brought it, so that all of it can be taken back."""
     id: int = 0
     uid: str = ""
 
@@ -83,14 +104,14 @@ class LogEntry:
     def raw_factor_stops(self) -> float | None:
         """Factor that this frame alone says, of its own subject and light. [stops]
 
-        metered - taken - came out; where the frame was not judged as bright or dark, the outcome `good` counts as 0.
+        metered - taken - came out; where no number was given, the outcome's word says the least that it means.
         """
         taken = self.frame_ev100
         if taken is None or self.metered_ev100 is None or self.outcome == "failed":
             return None
         came_out = self.came_out_stops
         if came_out is None:
-            came_out = {"good": 0.0, "clipped": 2.0, "blocked": -4.0}.get(self.outcome)
+            came_out = _CAME_OUT_BY_WORD.get(self.outcome)
         return None if came_out is None else self.metered_ev100 - taken - came_out
 
     @property
@@ -105,14 +126,21 @@ class LogEntry:
             "metered light": self.metered_ev100,
         }
         out = [name for name, value in parts.items() if value is None]
-        if self.came_out_stops is None and self.outcome not in ("good", "clipped", "blocked"):
+        if self.came_out_stops is None and self.outcome not in _CAME_OUT_BY_WORD:
             out.append("how it came out")
         return tuple(out)
 
     @property
     def bound(self) -> Bound:
-        """A blown-out frame was at least that bright: the factor is at most what it says; a black one, at least."""
-        return {"clipped": "at_most", "blocked": "at_least"}.get(self.outcome, "exact")  # type: ignore[return-value]
+        """A blown-out frame was at least that bright: the factor is at most what it says; a black one, at least.
+
+        So it is with one that is only called too bright or too dark; where it was said by how much, that counts.
+        """
+        if self.outcome == "clipped" or (self.outcome == "dense" and self.came_out_stops is None):
+            return "at_most"
+        if self.outcome == "blocked" or (self.outcome == "thin" and self.came_out_stops is None):
+            return "at_least"
+        return "exact"
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +170,16 @@ class ToneDifference:
     """Share of the compared picture."""
     pair_key: str
     """Which pair it came from."""
+
+
+@dataclass(frozen=True, slots=True)
+class HomeFrame:
+    """A frame brought home as the log takes it in."""
+
+    entry: LogEntry
+    plan: int | None = None
+    """Number of the entry that planned it, None = none did."""
+    differences: tuple[ToneDifference, ...] = ()
 
 
 ENTRY_FIELDS = tuple(f.name for f in fields(LogEntry))
@@ -187,7 +225,7 @@ def check_entry(entry: LogEntry) -> LogEntry:
         _within("altitude", entry.place.altitude_m, -500.0, 9000.0, "m")
     for name in ("kit_name", "place_name", "snap_path", "snap_sha256", "frame_path", "lens", "notes"):
         _plain_text(name, getattr(entry, name), TEXT_LIMIT)
-    for name in ("kit_key", "uid"):
+    for name in ("kit_key", "uid", "frame_sha256", "batch"):
         _plain_text(name, getattr(entry, name), 64)
     day = entry.day
     if day is not None and not (FIRST_YEAR <= day.year <= LAST_YEAR):

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.framing.frame_movement import PLANTS
 from irpreview.core.framing.frames import placed, steps
 from irpreview.core.motion.print_blur import felt_mm, kept_by
 from irpreview.core.verdict.judging import Parted
@@ -31,7 +32,6 @@ LOOKED_AT_ONCE = 0.45
 ROLE_CLASSES: Mapping[FramingRole, tuple[str, ...]] = MappingProxyType(
     {"structure": ("structure",), "foliage": ("tree", "grass"), "sky": ("cloud", "clear_sky"), "water": ("water",)}
 )
-PLANTS = ("tree", "grass")
 _SIZE: Mapping[FramingRole, tuple[float, float, float]] = MappingProxyType(
     {
         # share of the frame: large enough from, too large from, fills it at (common practice, no source)

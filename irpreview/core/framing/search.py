@@ -14,13 +14,15 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from irpreview.core.framing.coarse import DIFFER, PLANTS, ROLE_CLASSES, best_frames, counted, everywhere, tables_of
+from irpreview.core.framing.coarse import DIFFER, ROLE_CLASSES, best_frames, counted, everywhere, tables_of
+from irpreview.core.framing.frame_movement import PLANTS, movement_in
 from irpreview.core.framing.frames import FORMATS, below_print_resolution, overlap, sizes, wider_than_snap
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.print_blur import felt_mm, kept_by
-from irpreview.core.motion.rates import Rates
+from irpreview.core.motion.rates import Rates, SceneGeometry
 from irpreview.core.verdict.judging import Parted, judge_parted, part_ground
 from irpreview.core.verdict.layers import Ground, linear_luminance, resized, zones_of
+from irpreview.core.verdict.plausibility import UNSURE
 from irpreview.core.verdict.subjects import parting, ramp
 from irpreview.records import CLASS_NAMES, ByteArray, Conditions, FloatArray, Kit, Movement, Range, SceneMap, Verdict
 from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, SoftReason
@@ -38,8 +40,10 @@ _ALIKE = 0.8
 """The same where fewer than three framings would be left."""
 _WORTH_ADDING = 0.4
 """Share of the best one's worth from which there are more than three framings."""
-FRAME_SIDE_PX = 256
+FRAME_SIDE_PX = 192
 """Long side at which frames are judged [px]: the search has a fraction of the time that the snap's own verdict has."""
+LITTLE_PX = 256
+"""A frame of fewer pixels of the analysed snap along its long side is told to be little of it."""
 _VOTE_SIGMA_SHARE = 2.5 / 512
 """Smoothing of the vote, as for a snap of 512 px."""
 _LEAN_DEG, _LEAN_FOCAL_MM = 5.0, 40.0
@@ -52,6 +56,8 @@ _TIE, _SURE_LEAD = 0.8, 0.35
 a snap cropped to the frame as well (measured: all of those do, of the near ties six in ten)."""
 _LEAST_IN_SNAP = 0.008
 """A class below this share of the snap is no subject of a framing."""
+_UNSURE_FROM, _UNSURE_COSTS = 0.15, 0.6
+"""Share of a frame where the network is less than half sure, from which that is told; and what all of it costs."""
 _WATER_COUNTS = 0.12
 """Share of the frame from which water is named as part of the picture."""
 _MUCH_EMPTY_SKY = 0.5
@@ -135,24 +141,12 @@ def ground_in(frame: Frame, parted: Parted, levels: tuple[_Level, _Level]) -> Gr
     )
 
 
-def movement_in(frame: Frame, rates: Rates, shutter_s: float) -> Movement:
-    """What a shutter time [s] makes of the movement, said of this frame: the longer the lens, the larger on the print.
-
-    rates: of the whole snap.
-    """
-    own = in_snap_framing(rates)
-    height, width = own.size
-    size = (max(1, round(height * frame.height)), max(1, round(width * frame.width)))
-    hold = own.hold_limit_px * float(np.hypot(*size) / np.hypot(*own.size))
-    return movement_at(replace(own, size=size, hold_limit_px=hold), shutter_s)
-
-
 def judge_frame(
     frame: Frame, parted: Parted, levels: tuple[_Level, _Level], movement: Movement, conditions: Conditions
 ) -> Verdict:
     """The verdict on one frame, from the snap's own labels and tones. movement: in this frame."""
     part = part_ground(ground_in(frame, parted, levels), parted.photo, parted.rendering, parted.grade, parted.gate)
-    return judge_parted(part, conditions, movement, None, at_photo=False)
+    return judge_parted(part, conditions, movement, None, a_frame=True)
 
 
 def leads(verdict: Verdict) -> bool:
@@ -236,7 +230,7 @@ def _plants(movement: Movement, verdict: Verdict) -> Range | None:
     return max(blurs, key=lambda r: r.likely) if blurs else None
 
 
-def _kept(verdict: Verdict, movement: Movement) -> float:
+def kept_in_wind(verdict: Verdict, movement: Movement) -> float:
     """What the wind leaves of the frame, 0..1."""
     lost = 0.0
     for layer in verdict.layers:
@@ -249,6 +243,7 @@ def find_framings(
     parted: Parted,
     scene: SceneMap,
     rates: Rates,
+    geometry: SceneGeometry,
     shutter_s: float,
     conditions: Conditions,
     kit: Kit,
@@ -258,8 +253,9 @@ def find_framings(
 ) -> Framings:
     """Three to five framings that differ, best first; fewer where the kit's lenses leave no more.
 
-    parted: the snap, parted for its own verdict. shutter_s: at which movement is told [s]. snap_focal_35mm_mm:
-    equivalent focal length of the snap. snap: the verdict on the whole. formats: long to short side.
+    parted: the snap, parted for its own verdict. rates, geometry: of the whole snap. shutter_s: at which movement is
+    told [s]. snap_focal_35mm_mm: equivalent focal length of the snap. snap: the verdict on the whole. formats: long to
+    short side.
     """
     height, width = parted.layer_map.shape
     per_rad = max(width, height) * snap_focal_35mm_mm / 36.0
@@ -274,19 +270,36 @@ def find_framings(
     for role, classes in ROLE_CLASSES.items():
         if sum(la.share for la in parted.layers if la.class_name in classes) < _LEAST_IN_SNAP:
             continue
-        many = JUDGED_OF_THE_LEAD if role == snap.lead else JUDGED
-        for frame in best_frames(role, bases, places, found, tables, per_rad, many, WORTH_A_LOOK):
+        # where nothing leads the snap, whatever comes nearest is looked for
+        many, least = (JUDGED, WORTH_A_LOOK) if leads(snap) and role != snap.lead else (JUDGED_OF_THE_LEAD, 0.0)
+        for frame in best_frames(role, bases, places, found, tables, per_rad, many, least):
             looked_for.setdefault(frame, role)
     levels = levels_of(parted, scene)
-    moves: dict[tuple[float, float], Movement] = {}
     pool: list[Framing] = []
     for frame, role in looked_for.items():
-        size = (frame.width, frame.height)
-        if size not in moves:
-            moves[size] = movement_in(frame, rates, shutter_s)
-        verdict = judge_frame(frame, parted, levels, moves[size], conditions)
-        pool.append(_framing(frame, role, verdict, moves[size], kit, snap, (height, width), tables.cut_by(frame)))
-    return Framings(_chosen(pool), wider)
+        movement = movement_in(frame, rates, geometry, shutter_s, with_limits=False)
+        verdict = judge_frame(frame, parted, levels, movement, conditions)
+        one = _framing(frame, role, verdict, movement, kit, snap, scene.label.shape, tables.cut_by(frame))
+        pool.append(_less_where_unsure(one, scene))
+    return Framings(tuple(_with_limits(one, rates, geometry, shutter_s) for one in _chosen(pool)), wider)
+
+
+def _less_where_unsure(one: Framing, scene: SceneMap) -> Framing:
+    """The framing, worth less the less surely the network knows what lies in it."""
+    height, width = scene.label.shape
+    left, top, right, bottom = one.frame.box_px(width, height)
+    unsure = float((scene.confidence[top:bottom:4, left:right:4] < UNSURE).mean())
+    notes: tuple[FramingNote, ...] = (*one.notes, "what_is_what_unsure") if unsure >= _UNSURE_FROM else one.notes
+    return replace(one, worth=one.worth * (1 - _UNSURE_COSTS * unsure), notes=notes)
+
+
+def _with_limits(one: Framing, rates: Rates, geometry: SceneGeometry, shutter_s: float) -> Framing:
+    """The framing with how long its plants stay sharp, which the search does without."""
+    movement = movement_in(one.frame, rates, geometry, shutter_s)
+    plants = tuple(
+        replace(plant, sharp_until_s=movement.classes[plant.class_name].sharp_until_s) for plant in one.verdict.foliage
+    )
+    return replace(one, movement=movement, verdict=replace(one.verdict, foliage=plants))
 
 
 def _roles(verdict: Verdict, looked_for: FramingRole) -> tuple[FramingRole, ...]:
@@ -345,7 +358,7 @@ def _framing(
     built = any(la.class_name == "structure" for la in verdict.layers)
     if built and abs(frame.up_deg) > _LEAN_DEG and frame.focal_35mm_mm <= _LEAN_FOCAL_MM:
         notes.append("verticals_lean")
-    if max(verdict.layer_map.shape) < FRAME_SIDE_PX:
+    if max(lying, down) < LITTLE_PX:
         notes.append("little_of_the_snap")
         worth *= _FEW_PIXELS
     blur = _plants(movement, verdict)
@@ -372,7 +385,7 @@ def _chosen(pool: list[Framing]) -> tuple[Framing, ...]:
     led = [one for one in ranked if leads(one.verdict)]
 
     def windproof(one: Framing) -> float:
-        return one.worth * _kept(one.verdict, one.movement) ** 2
+        return one.worth * kept_in_wind(one.verdict, one.movement) ** 2
 
     picked: list[Framing] = []
 

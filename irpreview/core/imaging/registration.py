@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -117,28 +118,78 @@ def best_placement(snap: FloatArray, frame: FloatArray) -> Registration | None:
     if float(a.std()) < 0.02 or float(b.std()) < 0.02:
         return None
     a_fine, b_fine = _edges(a, 1.0), _edges(b, 1.0)
-    best: tuple[float, Matrix, float] | None = None
+    best: _Tried | None = None
     for propose in (_by_points, _by_search):
-        starts = [_refined(a, b, m, STAGES[:1])[-1] for m in propose(a, b)]
-        starts.sort(key=lambda m: -_likeness(_half(a_fine), _half(b_fine), _scaled(m, 0.5, 0.5)))
-        for start in starts[:KEPT_CANDIDATES]:
-            tried = _refined(a, b, start, STAGES[1:2])
-            if _bite(a_fine, b_fine, tried[-1])[1] > HOPELESS_BITE:
-                tried += _refined(a, b, tried[-1], STAGES[2:])
-            for matrix in tried:
-                if not _is_possible(matrix, a.shape):
-                    continue
-                likeness, bite = _bite(a_fine, b_fine, matrix)
-                if best is None or bite > best[0]:
-                    best = (bite, matrix, likeness)
-            if best is not None and best[0] > 2.0 * LEAST_BITE:
-                break
+        best = _best_of(a, b, a_fine, b_fine, propose(a, b), best)
         if best is not None and best[0] > 2.0 * LEAST_BITE:
             break
     if best is None:
         return None
     bite, matrix, likeness = best
     return _registration(likeness, bite, matrix, a.shape, b.shape, a_scale, b_scale)
+
+
+def placement_from(snap: FloatArray, frame: FloatArray, starts: Sequence[Matrix]) -> Registration | None:
+    """The best placement that follows from the given ones (snap pixels to frame pixels), good or not; else None.
+
+    Nothing else is searched, which costs a tenth of `best_placement`.
+    """
+    a_scale = min(1.0, WORKING_SIDE_PX / max(snap.shape))
+    b_scale = min(1.0, WORKING_SIDE_PX / max(frame.shape))
+    a, b = _log_small(snap, a_scale), _log_small(frame, b_scale)
+    if float(a.std()) < 0.02 or float(b.std()) < 0.02:
+        return None
+    here = [_scaled(m, a_scale, b_scale) for m in starts]
+    best = _best_of(a, b, _edges(a, 1.0), _edges(b, 1.0), here, None)
+    if best is None:
+        return None
+    bite, matrix, likeness = best
+    return _registration(likeness, bite, matrix, a.shape, b.shape, a_scale, b_scale)
+
+
+def placement_near(snap: FloatArray, frame: FloatArray, start: Matrix) -> Registration | None:
+    """The best placement within a few pixels of a good start, the start itself among them; else None.
+
+    The coarse stages of `placement_from` are left out: where edges repeat (rows of vines, waves) they lead astray.
+    """
+    a_scale = min(1.0, WORKING_SIDE_PX / max(snap.shape))
+    b_scale = min(1.0, WORKING_SIDE_PX / max(frame.shape))
+    a, b = _log_small(snap, a_scale), _log_small(frame, b_scale)
+    if float(a.std()) < 0.02 or float(b.std()) < 0.02:
+        return None
+    a_fine, b_fine = _edges(a, 1.0), _edges(b, 1.0)
+    here = _scaled(start, a_scale, b_scale)
+    tried = [here, *_refined(a, b, here, STAGES[2:])[1:], *_refined(a, b, here, STAGES[1:])[1:]]
+    judged = [(*_bite(a_fine, b_fine, m), m) for m in tried if _is_possible(m, a.shape)]
+    if not judged:
+        return None
+    likeness, bite, matrix = max(judged, key=lambda j: j[1])
+    return _registration(likeness, bite, matrix, a.shape, b.shape, a_scale, b_scale)
+
+
+_Tried = tuple[float, Matrix, float]
+"""(bite, matrix, likeness)"""
+
+
+def _best_of(
+    a: FloatArray, b: FloatArray, a_fine: FloatArray, b_fine: FloatArray, given: Sequence[Matrix], best: _Tried | None
+) -> _Tried | None:
+    """The best of what refinement makes of these starts, and of `best`."""
+    starts = [_refined(a, b, m, STAGES[:1])[-1] for m in given]
+    starts.sort(key=lambda m: -_likeness(_half(a_fine), _half(b_fine), _scaled(m, 0.5, 0.5)))
+    for start in starts[:KEPT_CANDIDATES]:
+        tried = _refined(a, b, start, STAGES[1:2])
+        if _bite(a_fine, b_fine, tried[-1])[1] > HOPELESS_BITE:
+            tried += _refined(a, b, tried[-1], STAGES[2:])
+        for matrix in tried:
+            if not _is_possible(matrix, a.shape):
+                continue
+            likeness, bite = _bite(a_fine, b_fine, matrix)
+            if best is None or bite > best[0]:
+                best = (bite, matrix, likeness)
+        if best is not None and best[0] > 2.0 * LEAST_BITE:
+            break
+    return best
 
 
 def align(plain: FloatArray, filtered: FloatArray) -> Registration:

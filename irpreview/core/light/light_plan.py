@@ -21,7 +21,7 @@ from irpreview.core.light.spectra import Tables
 from irpreview.core.light.surfaces import hard_light
 from irpreview.errors import BadValue
 from irpreview.records import Caution, CautionKind, Kit, Light, Place, SunSide
-from irpreview.records.light import Hardness
+from irpreview.records.light import Hardness, LightPlanDoubt, LightPlanDoubtKind
 
 QUARTER = timedelta(minutes=15)
 LOWEST_USEFUL_DEG = 4.0
@@ -31,12 +31,6 @@ FRAME_MARGIN_DEG = 3.0
 SIDE_WEIGHT: Mapping[SunSide, float] = {"side": 1.0, "behind_camera": 0.85, "ahead": 0.35, "unknown": 0.8}
 """Side light models, light from behind the camera flattens, against the light the leaves go dark (a choice)."""
 GOOD_SCORE = 0.65
-SIDE_WORDS: Mapping[SunSide, str] = {
-    "behind_camera": "sun behind you",
-    "side": "sun at the side",
-    "ahead": "into the light",
-    "unknown": "view direction not given",
-}
 LEAST_QUARTERS = 2
 """A good quarter hour alone is no reason to travel."""
 MOST_DAYS = 366
@@ -81,7 +75,17 @@ class Window:
     start: datetime
     end: datetime
     score: float
-    words: str
+    sun_side: SunSide
+    lowest_deg: float
+    highest_deg: float
+    """Heights of the sun."""
+    sunlit_to_shade: float
+    """Light on a surface that faces the sun over that in open shade."""
+
+    @property
+    def hardness(self) -> Hardness:
+        """Hard, soft or flat."""
+        return hardness_of(self.sunlit_to_shade)
 
     @property
     def minutes(self) -> float:
@@ -95,7 +99,6 @@ class DayPlan:
     windows: tuple[Window, ...]
     score: float
     """Hours of good light, weighted by how good. [h]"""
-    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,18 +110,18 @@ class LightPlan:
     best: tuple[Window, ...]
     """Best windows of the first day, or of all days when several were asked for, best first."""
     cautions: tuple[Caution, ...]
-    doubts: tuple[str, ...]
+    doubts: tuple[LightPlanDoubt, ...]
 
 
 # --- zones and days -------------------------------------------------------------------------------------------------
 
 
-def parse_zone(text: str | None, place: Place) -> tuple[tzinfo, str, tuple[str, ...]]:
+def parse_zone(text: str | None, place: Place) -> tuple[tzinfo, str, tuple[LightPlanDoubt, ...]]:
     """(zone, its words, doubts) of "Europe/Oslo", "+02:00", "UTC" or nothing (then by longitude). Raises BadValue."""
     if text is None or not text.strip():
         hours = round(place.longitude_deg / 15.0)
         words = f"UTC{hours:+d} by longitude"
-        doubt = f"no time zone given: times are {words}; the clock may differ by an hour or two, give --zone"
+        doubt = LightPlanDoubt(LightPlanDoubtKind.ZONE_BY_LONGITUDE, words)
         return timezone(timedelta(hours=hours)), words, (doubt,)
     cleaned = text.strip()
     if cleaned.upper() in ("UTC", "Z", "GMT"):
@@ -197,7 +200,7 @@ def plan_light(
     zone, zone_words, doubts = parse_zone(zone_text, place)
     aod = haze_aod(haze)
     per_day: list[tuple[date, list[datetime]]] = []
-    skipped: list[str] = []
+    skipped: list[date] = []
     for i in range(days):
         day = first_day + timedelta(days=i)
         try:
@@ -205,7 +208,7 @@ def plan_light(
         except BadValue:
             if days == 1:
                 raise
-            skipped.append(day.isoformat())
+            skipped.append(day)
     if not per_day:
         raise BadValue(f"none of the days from {first_day.isoformat()} exist in {zone_words}; choose another date")
     moments = [t for _, times in per_day for t in times]
@@ -218,8 +221,8 @@ def plan_light(
         plans.append(_day_plan(day, rows[at : at + len(times)]))
         at += len(times)
     if skipped:
-        doubts = (*doubts, f"{', '.join(skipped)} does not exist in {zone_words} and is left out")
-    doubts = (*doubts, "astronomy and a clear sky only: weather, hills and trees in the way are not known")
+        doubts = (*doubts, LightPlanDoubt(LightPlanDoubtKind.DAYS_LEFT_OUT, zone_words, tuple(skipped)))
+    doubts = (*doubts, LightPlanDoubt(LightPlanDoubtKind.CLEAR_SKY_ONLY))
     windows = [w for plan in plans for w in plan.windows]
     best = sorted(windows, key=lambda w: (-round(w.score * min(w.minutes, 180.0), -1), w.start))[:5]
     return LightPlan(place, zone_words, heading, tuple(plans), tuple(best), _cautions(rows, heading), doubts)
@@ -337,18 +340,8 @@ def _day_plan(day: date, rows: tuple[Quarter, ...]) -> DayPlan:
         if len(run) >= LEAST_QUARTERS:
             windows.append(_window(run))
         run = [row] if row is not None and row.score >= GOOD_SCORE else []
-    heights = [r.sun_height_deg for r in rows]
-    if max(heights) <= 0.0:
-        words = f"the sun stays down all day (highest {max(heights):.0f} degrees): no hard light"
-    elif min(heights) > 0.0:
-        words = f"the sun stays up all day ({min(heights):.0f} to {max(heights):.0f} degrees)"
-    else:
-        up = [r.time for r in rows if r.sun_height_deg > 0.0]
-        words = f"sun up about {up[0]:%H:%M} to {up[-1] + QUARTER:%H:%M}, highest {max(heights):.0f} degrees"
-    if not windows and max(heights) > 0.0:
-        words += "; no quarter hour with good light for this view"
     score = sum(r.score for r in rows if r.score >= GOOD_SCORE) / 4.0
-    return DayPlan(day, rows, tuple(windows), round(score, 2), words)
+    return DayPlan(day, rows, tuple(windows), round(score, 2))
 
 
 def _window(run: list[Quarter]) -> Window:
@@ -356,10 +349,7 @@ def _window(run: list[Quarter]) -> Window:
     low, high = min(r.sun_height_deg for r in run), max(r.sun_height_deg for r in run)
     score = sum(r.score for r in run) / len(run)
     ratio = 2.0 ** (sum(r.shade_stops for r in run) / len(run))
-    words = f"{start:%H:%M} to {end:%H:%M}: {SIDE_WORDS[run[0].sun_side]}, {low:.0f} to {high:.0f} degrees high, " + (
-        f"{hardness_of(ratio)} light, sun to shade {ratio:.0f} to 1"
-    )
-    return Window(start, end, round(score, 3), words)
+    return Window(start, end, round(score, 3), run[0].sun_side, low, high, ratio)
 
 
 def _cautions(rows: tuple[Quarter, ...], heading: float | None) -> tuple[Caution, ...]:

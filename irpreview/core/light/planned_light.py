@@ -11,9 +11,19 @@ from dataclasses import replace
 from datetime import datetime
 
 from irpreview.core.light.daylight import check_time, haze_aod, light_for
-from irpreview.core.light.light_plan import SIDE_WORDS
 from irpreview.errors import BadValue
-from irpreview.records import Kit, Light, LightBy, LightKnown, Place
+from irpreview.records import (
+    Doubt,
+    FilterLeaks,
+    Kit,
+    Light,
+    LightBy,
+    LightDiffers,
+    LightKnown,
+    Place,
+    SnapLightUnknown,
+    WhatIf,
+)
 
 LOWEST_PLANNED_DEG = 1.0
 OTHER_SUN_DEG = 10.0
@@ -77,41 +87,27 @@ def planned_light(
     )
 
 
-def planned_words(light: Light, snap_light: Light, snap_known: bool) -> tuple[str, ...]:
+def planned_doubts(light: Light, snap_light: Light, snap_known: bool) -> tuple[Doubt, ...]:
     """What has to be said beside a picture in a planned light: what it is, and how the snap's light differs."""
-    said = [
-        f"this is a what-if, no forecast: the snap as it would look with the sun {light.sun_height_deg:.0f} degrees "
-        "high, on the snap's own shadows; weather and clouds are not predicted"
-    ]
+    what_if = WhatIf(light.sun_height_deg)
     if not snap_known:
-        said.append("the light that the snap was taken in is not known, so it may differ from the planned one")
-        return tuple(said)
-    apart = []
+        return (what_if, SnapLightUnknown())
+    apart = LightDiffers()
     if abs(light.sun_height_deg - snap_light.sun_height_deg) >= OTHER_SUN_DEG:
-        apart.append(f"the sun stood {snap_light.sun_height_deg:.0f} degrees high")
-    sides = light.sun_side, snap_light.sun_side
+        apart = replace(apart, sun_height_deg=snap_light.sun_height_deg)
+    sides = snap_light.sun_side, light.sun_side
     if "unknown" not in sides and sides[0] != sides[1]:
-        apart.append(f"{SIDE_WORDS[sides[1]]} instead of {SIDE_WORDS[sides[0]]}")
+        apart = replace(apart, sun_sides=sides)
     elif light.sun_bearing_deg is not None and snap_light.sun_bearing_deg is not None:
         turned = abs((light.sun_bearing_deg - snap_light.sun_bearing_deg + 180.0) % 360.0 - 180.0)
         if turned >= 30.0:
-            apart.append(f"the sun stood {turned:.0f} degrees further round")
+            apart = replace(apart, turned_deg=turned)
     ratio = max(light.haze_aod, 1e-3) / max(snap_light.haze_aod, 1e-3)
     if not 1 / OTHER_HAZE < ratio < OTHER_HAZE:
-        apart.append("with more haze" if ratio < 1 else "with less haze")
-    if apart:
-        said.append(
-            f"this snap's light differs from the planned one ({', '.join(apart)}): shadows will fall otherwise, "
-            "so take another snap in that light before you rely on it"
-        )
-    return tuple(said)
+        apart = replace(apart, haze="more" if ratio < 1 else "less")
+    return (what_if,) if apart == LightDiffers() else (what_if, apart)
 
 
-def leak_words(kit: Kit, share: float) -> tuple[str, ...]:
-    """The sentence on a filter that lets visible light through; share: that light over the infrared signal."""
-    if share < MUCH_LEAK:
-        return ()
-    return (
-        f"visible light that leaks through the filter of {kit.name} is {100 * share:.0f} % of the infrared on this "
-        "sensor: skies come out lighter and leaves darker than behind a tight filter",
-    )
+def leak_doubts(kit: Kit, share: float) -> tuple[Doubt, ...]:
+    """A filter that lets much visible light through; share: that light over the infrared signal."""
+    return () if share < MUCH_LEAK else (FilterLeaks(kit.name, share),)

@@ -13,8 +13,9 @@ from typing import Literal
 
 from irpreview.core.imaging.picture_geometry import print_mm_per_px
 from irpreview.core.light.sensor_noise import noise_word, sensor_of
+from irpreview.core.motion.print_blur import CAUTION, SHARP_MM, blur_word
 from irpreview.core.motion.rates import ClassRate, Rates, in_snap_framing, rates_of_motion
-from irpreview.core.motion.sway import together
+from irpreview.core.motion.sway import longest_holding_s, together
 from irpreview.core.motion.water_motion import water_word
 from irpreview.errors import BadValue
 from irpreview.records import (
@@ -40,17 +41,18 @@ __all__ = [
     "rates_of_motion",
 ]
 
-NOTICED_MM = 0.2
-"""Blur seen on a print at reading distance (5 line pairs per mm). [mm]"""
 GALE_M_S = 17.2
 """Beaufort 8: twigs break off."""
 
 
-def movement_at(rates: Rates, shutter_s: float) -> Movement:
-    """What a shutter time [s] makes of everything that moves. Raises BadValue unless it lies in 0..86400 s."""
+def movement_at(rates: Rates, shutter_s: float, *, with_limits: bool = True) -> Movement:
+    """What a shutter time [s] makes of everything that moves. Raises BadValue unless it lies in 0..86400 s.
+
+    with_limits: False leaves out how long each class holds, for a search over many frames.
+    """
     if not (math.isfinite(shutter_s) and 0.0 < shutter_s <= 86400.0):
         raise BadValue(f"shutter time {shutter_s:g} s cannot be used: above 0 and at most 86400 s; give seconds")
-    classes = {name: _class_movement(rate, rates, shutter_s) for name, rate in rates.classes.items()}
+    classes = {name: _class_movement(rate, rates, shutter_s, with_limits) for name, rate in rates.classes.items()}
     tripod = _class_movement(rates.tripod, rates, shutter_s)
     water = None
     if rates.water_period_s is not None:
@@ -67,7 +69,7 @@ def movement_at(rates: Rates, shutter_s: float) -> Movement:
     )
 
 
-def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float) -> ClassMovement:
+def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float, with_limits: bool = True) -> ClassMovement:
     blur = rate.blur_px(shutter_s)
     height, width = rates.size
     per_px = print_mm_per_px(width, height)
@@ -79,7 +81,8 @@ def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float) -> ClassMov
         blur_px=blur,
         share_of_height=_times(blur, 1.0 / height),
         print_mm=_times(blur, per_px),
-        holds_until_s=rate.holds_until_s(rates.hold_limit_px),
+        holds_until_s=rate.holds_until_s(rates.hold_limit_px) if with_limits else None,
+        sharp_until_s=_sharp_until_s(rate, SHARP_MM / per_px) if with_limits else None,
         flows_from_s=rate.flows_from_s if rate.moves() else None,
         parts=MappingProxyType(parts),
         known=rate.known,
@@ -87,6 +90,17 @@ def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float) -> ClassMov
         halo_px=max(blur.likely, together([part.halo_px(shutter_s) for part in rate.parts])),
         direction_deg=rate.direction_deg,
     )
+
+
+def _sharp_until_s(rate: ClassRate, sharp_px: float) -> float | None:
+    """Longest exposure [s] that `print_blur` calls sharp; None where nothing moves."""
+    if not rate.moves():
+        return None
+
+    def felt_px(shutter_s: float) -> float:
+        return max(rate.extent_px(shutter_s, "likely"), rate.extent_px(shutter_s, "high") / CAUTION)
+
+    return longest_holding_s(felt_px, sharp_px)
 
 
 def _times(value: Range, factor: float) -> Range:
@@ -104,9 +118,9 @@ def _notes(
     said: list[MovementNote] = []
     wind = rates.wind_m_s
     for name in ("tree", "grass"):
-        if name in classes and classes[name].print_mm.high >= NOTICED_MM:
+        if name in classes and blur_word(classes[name].print_mm) != "sharp":
             move = classes[name]
-            said.append(ClassMoves(name, move.known.moving, shutter_s, move, move.print_mm.likely >= NOTICED_MM))
+            said.append(ClassMoves(name, move.known.moving, shutter_s, move, move.print_mm.likely > SHARP_MM))
     if "cloud" in classes and rates.clouds is not None:
         move, drift = classes["cloud"], rates.clouds.deg_per_s
         look = _cloud_look(move, drift.likely * shutter_s, rates.hold_limit_px)
@@ -114,7 +128,7 @@ def _notes(
     if water is not None and "water" in classes and rates.water_period_s is not None:
         move, period_s = classes["water"], rates.water_period_s.likely
         said.append(ClassMoves("water", move.known.moving, shutter_s, move, water=water, wave_period_s=period_s))
-    if "other" in classes and classes["other"].print_mm.likely >= NOTICED_MM:
+    if "other" in classes and classes["other"].print_mm.likely > SHARP_MM:
         move = classes["other"]
         said.append(ClassMoves("other", move.known.moving, shutter_s, move))
     if tripod.blur_px.high > rates.hold_limit_px:

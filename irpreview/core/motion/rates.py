@@ -268,13 +268,18 @@ def in_snap_framing(rates: Rates) -> Rates:
     scale = rates.snap_px_per_rad / rates.px_per_rad
     if abs(scale - 1.0) < 1e-9:
         return rates
-    classes = {name: _scaled(rate, scale) for name, rate in rates.classes.items()}
+    classes = {name: scaled_rate(rate, scale) for name, rate in rates.classes.items()}
     return replace(
-        rates, px_per_rad=rates.snap_px_per_rad, classes=MappingProxyType(classes), tripod=_scaled(rates.tripod, scale)
+        rates,
+        px_per_rad=rates.snap_px_per_rad,
+        classes=MappingProxyType(classes),
+        tripod=scaled_rate(rates.tripod, scale),
     )
 
 
-def _scaled(rate: ClassRate, scale: float) -> ClassRate:
+def scaled_rate(rate: ClassRate, scale: float) -> ClassRate:
+    """The same movement, so many times as large in the picture."""
+
     def times(r: Range) -> Range:
         return Range(r.low * scale, r.likely * scale, r.high * scale)
 

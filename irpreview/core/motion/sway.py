@@ -88,7 +88,7 @@ def longest_holding_s(extent_at: Callable[[float], float], limit: float) -> floa
     low, high = math.log(SHORTEST_S), math.log(LONGEST_S)
     if extent_at(SHORTEST_S) > limit:
         return SHORTEST_S
-    for _ in range(32):
+    for _ in range(28):
         middle = (low + high) / 2.0
         low, high = (middle, high) if extent_at(math.exp(middle)) <= limit else (low, middle)
     return math.exp(low)

@@ -15,12 +15,21 @@ import numpy as np
 
 from irpreview.core.light.daylight import light_spectra
 from irpreview.core.light.optics import Roughness, leak_share, roughness_of_wind
-from irpreview.core.light.planned_light import leak_words, planned_words
+from irpreview.core.light.planned_light import leak_doubts, planned_doubts
 from irpreview.core.light.spectra import Tables
 from irpreview.core.light.surfaces import class_factors, class_visible_reflectance, open_shade_stops
 from irpreview.core.rendering.tones import REFERENCE_KIT, ClassPhysics
 from irpreview.core.rendering.view_factors import brightness_change, light_is_known, view_factors, view_of
-from irpreview.records import CLASS_NAMES, Conditions, Kit, Light, Photo, Range, SceneMap
+from irpreview.records import (
+    CLASS_NAMES,
+    Conditions,
+    Doubt,
+    Kit,
+    Light,
+    Photo,
+    Range,
+    SceneMap,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +129,10 @@ def _leak_share(kit: Kit, light: Light, tables: Tables) -> float:
     return leak_share(kit, tables, np.sum(light_spectra(light, tables), axis=0))
 
 
-def light_words(kit: Kit, light: Light, snap_light: Light, tables: Tables) -> tuple[str, ...]:
+def light_doubts(kit: Kit, light: Light, snap_light: Light, tables: Tables) -> tuple[Doubt, ...]:
     """What has to be said of a planned light and of a leaking filter."""
     rough = Light(sun_height_deg=round(light.sun_height_deg, 1), haze_aod=round(light.haze_aod, 3))
-    leak = leak_words(kit, _leak_share(_bare(kit), rough, tables))
+    leak = leak_doubts(kit, _leak_share(_bare(kit), rough, tables))
     if not light.planned:
         return leak
-    return (*planned_words(light, snap_light, snap_light.sun_bearing_deg is not None), *leak)
+    return (*planned_doubts(light, snap_light, snap_light.sun_bearing_deg is not None), *leak)

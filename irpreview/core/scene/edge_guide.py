@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from irpreview.core.imaging.resize import size_within
-from irpreview.core.rendering.reference_tone import MIX_MAPS
+from irpreview.core.scene.reference_tone import MIX_MAPS
 from irpreview.records import ByteArray, FloatArray
 
 _FIT_SIDE_PX = 384

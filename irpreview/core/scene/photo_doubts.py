@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.records import CLASS_NAMES, ByteArray, Photo, SceneMap, Shot
+from irpreview.records import CLASS_NAMES, ByteArray, Photo, PhotoDoubt, PhotoDoubtKind, SceneMap, Shot
 
 _WORK_SIDE_PX = 512
 SMALL_MEGAPIXELS = 0.3
@@ -36,33 +36,23 @@ DARK_EV100 = 6.0
 UNSURE_CONFIDENCE = 0.5
 
 
-def pixel_doubts(pixels: ByteArray, shot: Shot) -> tuple[str, ...]:
+def pixel_doubts(pixels: ByteArray, shot: Shot) -> tuple[PhotoDoubt, ...]:
     """Doubts from the pixels (H, W, 3) uint8 sRGB and what the camera metered. Empty for an ordinary photo."""
     height, width = pixels.shape[:2]
     doubts = []
     if height * width < SMALL_MEGAPIXELS * 1e6:
-        doubts.append(
-            f"the picture is small ({width} x {height} pixels); fine parts and edges are guessed, "
-            f"so use the original if there is one ({SMALL_MEGAPIXELS} megapixels or more)"
-        )
+        doubts.append(PhotoDoubt(PhotoDoubtKind.SMALL, width, SMALL_MEGAPIXELS, height))
     small = _working_copy(pixels)
     luma_chroma = cv2.cvtColor(small, cv2.COLOR_RGB2YCrCb).astype(np.float32)
     luma = luma_chroma[..., 0]
     screenshot = looks_drawn(pixels)
     if screenshot:
-        doubts.append(
-            "this looks like a screenshot or a drawing, not a photo; the prediction is made for daylight photos"
-        )
+        doubts.append(PhotoDoubt(PhotoDoubtKind.DRAWN))
     elif _chroma_beyond_lightness(luma_chroma) < GREY_RESIDUAL:
-        doubts.append(
-            "the picture is already black-and-white or toned; without its colours, plants, water and stone are "
-            "hard to tell apart, so use the colour original"
-        )
+        doubts.append(PhotoDoubt(PhotoDoubtKind.WITHOUT_COLOUR))
     doubts += _exposure_doubts(small, luma, shot)
     if not screenshot and _steepest_step(luma) < BLUR_STEEPNESS:
-        doubts.append(
-            "the picture is very blurred; edges between surfaces are guessed, so take it again with a steady hand"
-        )
+        doubts.append(PhotoDoubt(PhotoDoubtKind.BLURRED))
     return tuple(doubts)
 
 
@@ -80,24 +70,19 @@ def night_by_pixels(pixels: ByteArray) -> bool:
     return _share_between(small, 0, 8) > BLACK_SHARE and _quantile(luma, 0.99) > 100.0
 
 
-def _exposure_doubts(small: ByteArray, luma: NDArray[np.float32], shot: Shot) -> list[str]:
+def _exposure_doubts(small: ByteArray, luma: NDArray[np.float32], shot: Shot) -> list[PhotoDoubt]:
     metered = metered_ev100(shot)
     level95, level99 = _quantile(luma, 0.95), _quantile(luma, 0.99)
     black = _share_between(small, 0, 8)
     blown = _share_between(small, 250, 255)
     if metered is not None and metered < DARK_EV100:
-        return [
-            f"the phone metered {metered:.1f} EV at ISO 100, as at night, at dusk or indoors; "
-            "the prediction is made for daylight"
-        ]
+        return [PhotoDoubt(PhotoDoubtKind.METERED_DARK, metered)]
     if black > BLACK_SHARE and level99 > 100.0:
-        return ["most of the picture is black with a few lights, as at night; the prediction is made for daylight"]
+        return [PhotoDoubt(PhotoDoubtKind.NIGHT)]
     if level95 < DARK_LEVEL or black > BLACK_SHARE:
-        return [
-            "the picture is much too dark; colours in the shadows are uncertain, so take it again with more exposure"
-        ]
+        return [PhotoDoubt(PhotoDoubtKind.TOO_DARK)]
     if blown > BLOWN_SHARE:
-        return [f"{100 * blown:.0f} % of the picture is plain white; nothing can be told there, so expose it less"]
+        return [PhotoDoubt(PhotoDoubtKind.BLOWN_OUT, blown)]
     return []
 
 
@@ -159,7 +144,7 @@ def _quantile(levels: NDArray[np.float32], share: float) -> float:
     return float(np.searchsorted(np.cumsum(count), share * levels.size)) / 16.0
 
 
-def scene_doubts(photo: Photo, scene: SceneMap) -> tuple[str, ...]:
+def scene_doubts(photo: Photo, scene: SceneMap) -> tuple[PhotoDoubt, ...]:
     """Doubts once it is known what was recognised: no landscape in it, or little that is sure."""
     # every n-th pixel tells shares well enough to doubt by, and spares 0.2 s at 12 megapixels
     step = max(max(photo.height, photo.width) // 1000, 1)
@@ -167,16 +152,7 @@ def scene_doubts(photo: Photo, scene: SceneMap) -> tuple[str, ...]:
     share = dict(zip(CLASS_NAMES, (count / max(count.sum(), 1)).tolist(), strict=True))
     open_air = sum(share[name] for name in ("clear_sky", "cloud", "water", "tree", "grass", "snow"))
     unsure = float((scene.confidence[::step, ::step] < UNSURE_CONFIDENCE).mean())
-    doubts = []
     # a facade can fill a picture without any sky; a room is told from it by the things that stand in it
     if open_air < 0.05 and share["other"] > 0.3:
-        doubts.append(
-            "many things but hardly any sky, plants or water were recognised, so this may be an indoor picture "
-            "or no landscape; the prediction is made for daylight landscapes"
-        )
-    elif unsure > 0.4:
-        doubts.append(
-            f"what {100 * unsure:.0f} % of the picture shows was recognised with little confidence; "
-            "check the classes before trusting the tones"
-        )
-    return tuple(doubts)
+        return (PhotoDoubt(PhotoDoubtKind.PERHAPS_INDOORS),)
+    return (PhotoDoubt(PhotoDoubtKind.LITTLE_RECOGNISED, unsure),) if unsure > 0.4 else ()

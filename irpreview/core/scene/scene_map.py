@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.imaging.resize import size_within
-from irpreview.core.rendering.reference_tone import MIX_MAPS, display_stops, luminance_of, reference_tone
 from irpreview.core.scene.edge_guide import EdgeGuide
+from irpreview.core.scene.reference_tone import MIX_MAPS, display_stops, luminance_of, reference_tone
 from irpreview.core.scene.sky_layer import SAMPLE_STEP, has_sky, sky_layer
 from irpreview.errors import BadValue
 from irpreview.records import (

@@ -15,7 +15,7 @@ from typing import Any, Literal
 from irpreview.core.light.coarse_sun import coarse_time
 from irpreview.core.scouting.near_duplicates import group_views
 from irpreview.core.scouting.places import PlaceGroup, group_places
-from irpreview.core.words.verdict_words import short_headline
+from irpreview.core.words.verdict_words import reasons
 from irpreview.records import ByteArray, LeadChoice, Photo, Place, SceneMap, Verdict
 
 Order = Literal["lead", "contrast"]
@@ -78,7 +78,7 @@ def finding_of(
     return Finding(
         lead=verdict.lead,
         landscape=verdict.gate.landscape,
-        sentence=short_headline(verdict),
+        sentence=reasons(verdict)[0].text,
         lead_turns_at_wind_m_s=None if turns is None else round(turns.likely, 2),
         layered_contrast=verdict.layered_contrast,
         parting=parts.parting,

@@ -116,13 +116,14 @@ def judge_parted(
     movement: Movement | None = None,
     movement_at_wind: MovementAtWind | None = None,
     *,
-    at_photo: bool = True,
+    a_frame: bool = False,
 ) -> Verdict:
     """Sky, lead and doubts of a picture parted into layers.
 
     conditions: wind unknown = a light breeze is assumed, never zero. movement: what the planned shutter makes of the
     scene, None = not known. movement_at_wind: the same in any other wind, to tell where the lead turns; None = that is
-    not told. at_photo: False leaves `layer_map` at the working size, for a search over many frames.
+    not told. a_frame: one of many looked through: `layer_map` stays at the working size, and what is the same for all
+    of them or leads on to other frames (doubts, crops) is left out.
     """
     photo, rendering, ground = parted.photo, parted.rendering, parted.ground
     layers, layer_map, separations = parted.layers, parted.layer_map, parted.separations
@@ -136,7 +137,7 @@ def judge_parted(
     return Verdict(
         layers=layers,
         separations=separations,
-        layer_map=at_photo_size(layer_map, photo.height, photo.width) if at_photo else layer_map,
+        layer_map=layer_map if a_frame else at_photo_size(layer_map, photo.height, photo.width),
         sky=sky,
         lead=lead.choice,
         wait_for=lead.wait_for,
@@ -149,11 +150,17 @@ def judge_parted(
         foliage=foliage_of(layers, lead, movement),
         shade=shade,
         composition=composition_of(
-            layers, separations, layer_map, lead.subject or (lead.subjects[0] if lead.subjects else None)
+            layers,
+            separations,
+            layer_map,
+            lead.subject or (lead.subjects[0] if lead.subjects else None),
+            () if a_frame else _CROPS,
         ),
         layered_contrast=score,
         layered_contrast_parts=parts,
-        doubts=doubts_of(parted.seen, layers, ground, sky, lead.subject, photo, rendering.light, conditions, movement),
+        doubts=()
+        if a_frame
+        else doubts_of(parted.seen, layers, ground, sky, lead.subject, photo, rendering.light, conditions, movement),
         gate=parted.gate,
         grade=parted.grade,
         wind_m_s=None if conditions is None else conditions.wind_m_s,
@@ -207,7 +214,11 @@ def layered_contrast(
 
 
 def composition_of(
-    layers: tuple[Layer, ...], separations: tuple[Separation, ...], layer_map: np.ndarray, subject: Subject | None
+    layers: tuple[Layer, ...],
+    separations: tuple[Separation, ...],
+    layer_map: np.ndarray,
+    subject: Subject | None,
+    formats: tuple[tuple[int, int], ...] = _CROPS,
 ) -> Composition:
     """Facts, not rules: horizon, sky and ground, the strongest edge, what a crop to the common formats keeps."""
     height, width = layer_map.shape
@@ -227,7 +238,7 @@ def composition_of(
         )
         strongest = StrongestEdge(best.a, best.b, abs(best.print_step.likely), best.edge_xy)
     focus = subject.centre_xy if subject is not None else (0.5, 0.5)
-    crops = tuple(_crop(ratio, layers, layer_map, focus) for ratio in _CROPS)
+    crops = tuple(_crop(ratio, layers, layer_map, focus) for ratio in formats)
     return Composition(horizon, round(sky_share, 3), round(1 - sky_share, 3), strongest, crops)
 
 

@@ -244,7 +244,7 @@ def foliage_of(layers: tuple[Layer, ...], lead: Lead, movement: Movement | None)
             leads,
             move.print_mm,
             blur_word(move.print_mm),
-            move.holds_until_s,
+            move.sharp_until_s,
             heart,
         )
         low_in_frame = 1.2 if heart[1] > 0.6 else 1.0  # what is near lies low, and is looked at

@@ -1,80 +1,111 @@
-"""Long sentences in few words, for a card that is read in wind and sunlight.
+"""What the card says besides the answers: order of work, red channel, standing cautions, where figures are from.
 
-What the card's facts (and its JSON) say in full is said here once and briefly. A sentence that is not recognised stays
-as it is: it comes out long, never lost. The tests hold each rule against the sentences that the core really says.
+Each in full for the JSON and in few words for paper.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Sequence
+from irpreview.core.exposure.red_channel import FINE_RED_SHARE, red_channel_rows
+from irpreview.core.words.phrases import cap, wind_text
+from irpreview.core.words.saying import both
+from irpreview.records import Exposure, Kit, Words
 
-Rule = tuple[re.Pattern[str], str]
-
-_NUMBER_RANGE = re.compile(r"\((\d[\d.]*) to (\d[\d.]*)\)")
-
-
-def _rules(*pairs: tuple[str, str]) -> tuple[Rule, ...]:
-    return tuple((re.compile(pattern), short) for pattern, short in pairs)
-
-
-LIGHT = _rules(
-    # A window is only called good when its light is hard: that share stays on the page and in the JSON.
-    (r", \d+% of the light straight from it\.$", "."),
-    (r"^Good light ", ""),
-    (r"^Best of the two weeks from then: ", "Best in two weeks: "),
-    (r", (\d+) to (\d+) degrees high\.$", r", \1-\2° high."),
-    (r", highest (\d+) degrees\.$", r", highest \1°."),
+STANDING = Words(
+    "Never look at the sun through finder or lens; do not leave the camera pointing at it.",
+    "Never look at the sun through finder or lens, nor leave the camera on it.",
 )
-RED = _rules(
-    (r"^Judge the histogram's red channel (alone|first): ", r"Judge it \1: "),
-    # The table below says what to do at the right edge.
-    (r" of its width, off the right edge\.$", " of its width."),
-    (r"; do not chase it\.$", "."),
+STAYING = Words(
+    "Long exposures keep you standing: mind edges, tide, falling branches, private land.",
+    "Mind edges, tide, falling branches, private land.",
 )
-WIND_NOW = _rules(
-    (r"^Wind when this was made: ", "Made for "),
-    (r"^Wind not known when this was made", "Made for an unknown wind"),
+LOCAL_RULES = both("Local rules come first.")
+WHITE_BALANCE = Words(
+    "Custom white balance: sunlit grass or leaves through the filter; without, a grey card in the same sun. Raw files "
+    "can be set later.",
+    "Custom white balance: sunlit grass, else a grey card in the sun, filter on.",
 )
-WHITE_BALANCE = _rules(
-    (
-        r"^Take the custom white balance on the (.*), filter on, the patch filling the frame\.$",
-        r"Custom, filter on, the frame filled with \1.",
+SOURCES = (
+    Words(
+        "Exposure: ISO 2720. Wind: Beaufort scale, WMO-No. 306. Screen curve: IEC 61966-2-1.",
+        "ISO 2720, WMO-No. 306, IEC 61966-2-1.",
+    ),
+    Words(
+        "Sunlight: SPECTRL2 (Bird and Riordan 1986), NREL sun position, as in pvlib.",
+        "SPECTRL2, NREL sun position.",
+    ),
+    Words(
+        "Cloudy skies, zones, focus marks: common practice, no source.", "Skies, zones, focus marks: common practice."
     ),
 )
-SOURCES = _rules(
-    (r"^Exposure: (.*)\. Wind: (.*)\. Screen curve: (.*)\.$", r"\1; \2; \3;"),
-    (r"^Sunlight: (.*)\.$", r"\1;"),
-    (r"^Cloudy skies, zones, focus marks: ", "skies, zones, focus marks: "),
+HOURS_LEFT_OUT = Words(
+    "The hours of good light stay off a card without its place: they would tell where it is.",
+    "Left out with the place.",
 )
-ORDER = _rules(
-    # The heading says that these are done without the filter.
-    (r"^(Frame|Focus|Meter) without the filter", r"\1"),
-    (r"tripod low and weighted, ", "low weighted tripod, "),
-    (r"; cloth round the mount against stray light\.$", "; cloth round the mount."),
-    (r"^Check magnified( in live view)?: near edge, far edge, ", r"Check magnified: near, far, "),
-)
-_LAYERS = re.compile(r"^From near to far: .*, and (.+)$")
-"""The pictures show what lies before what."""
+SUN_LEFT_OUT = Words("from place and time, left out with the place", "Sun: left out with the place")
 
 
-def shorter(sentences: Iterable[str], rules: Sequence[Rule]) -> tuple[str, ...]:
-    """Each sentence by every rule that fits it; figures `(1.2 to 3)` as `(1.2-3)`."""
-    return tuple(_shorter(one, rules) for one in sentences)
+def wind_now(wind_m_s: float | None) -> str:
+    """The wind that the card is made for."""
+    return "Made for wind not given" if wind_m_s is None else f"Made for a {wind_text(wind_m_s)}, {wind_m_s:.1f} m/s"
 
 
-def _shorter(sentence: str, rules: Sequence[Rule]) -> str:
-    for pattern, short in rules:
-        sentence = pattern.sub(short, sentence)
-    return hyphened(sentence)
+def order_of_work(kit: Kit, exposure: Exposure) -> tuple[Words, ...]:
+    """The hand movements in order, from an open lens to the frame."""
+    setting = exposure.recommended
+    f_number = f"f/{setting.f_number:g}" if setting is not None else "the working aperture"
+    live = " in live view" if kit.sensor == "converted" or kit.focus == "on_sensor" else ""
+    return (
+        Words(
+            "Frame without the filter: tripod low and weighted, strap and stabilisation off.",
+            "No filter: frame. Tripod low, weighted.",
+        ),
+        Words(f"Focus without the filter at {f_number}.", f"No filter: focus at {f_number}."),
+        both("Autofocus off, tape the ring."),
+        Words(
+            "Meter without the filter: manual mode, raw, eyepiece shaded.",
+            "No filter: meter. Manual, raw.",
+        ),
+        Words(
+            "Fit the filter, ring untouched; cloth round the mount against stray light.",
+            "Fit the filter; cloth round the mount.",
+        ),
+        Words(
+            "Take the test exposures, read the red channel, keep the exposure that fits.",
+            "Test exposures: read red.",
+        ),
+        Words(
+            f"Check magnified{live}: near edge, far edge, bright spot in the middle.",
+            "Check magnified: near, far, middle.",
+        ),
+    )
 
 
-def hyphened(text: str) -> str:
-    """Ranges in brackets with a hyphen."""
-    return _NUMBER_RANGE.sub(r"(\1-\2)", text)
+def red_channel(kit: Kit) -> tuple[Words, ...]:
+    """How to read a test exposure: which channel, where the leaves should end, what to change."""
+    steps = "; ".join(f"{_PARTS[share]}: {_times(stops)}" for share, stops in red_channel_rows())
+    alone = kit.sensor == "unmodified" and kit.filter_cut_on_nm >= 665
+    return (
+        Words(
+            f"Judge the histogram's red channel {'alone: the other two see next to nothing' if alone else 'first'}.",
+            f"Judge red {'alone' if alone else 'first'}.",
+        ),
+        both(f"Sunlit leaves should end near {100 * FINE_RED_SHARE:.0f} % of its width, off the right edge."),
+        Words(
+            f"They end elsewhere? Change the exposure: {steps}; piled up at the right edge: a quarter, look again.",
+            "",  # the table says it
+        ),
+        Words("The overall histogram reads too low; do not chase it.", "The overall histogram reads too low."),
+    )
 
 
-def without_layers(sentence: str) -> str:
-    """The list of layers down to what holds of their edges."""
-    found = _LAYERS.match(sentence)
-    return found[1][:1].upper() + found[1][1:] if found else sentence
+_PARTS = {0.25: "a quarter across", 0.5: "half across", 0.75: "three quarters across"}
+
+
+def _times(stops: float) -> str:
+    factor = 2.0**stops
+    return f"{factor:.0f} times" if factor >= 9.5 else f"{factor:.1f} times".replace(".0 times", " times")
+
+
+def sky_change(when: str) -> str:
+    """The sky of a correction, in few words."""
+    return cap(when.removeprefix("Full "))

@@ -16,7 +16,7 @@ def _(caution: Caution) -> Words:
             return Words(
                 "This is no solar filter: never look at the sun through it or an optical finder. What it lets through "
                 "burns unseen.",
-                "Never look at the sun through this filter or an optical finder.",
+                "Never look at the sun through filter or finder.",
             )
         case CautionKind.SUN_FRAME:
             if caution.sun_in_frame is not None:
@@ -31,12 +31,12 @@ def _(caution: Caution) -> Words:
             return Words(
                 f"The sun in the frame for {time} can damage sensor and shutter. Keep it out of the frame or behind "
                 "something; cap the lens between frames.",
-                "Keep the sun out of the frame; cap the lens between frames.",
+                "Keep the sun out of the frame.",
             )
         case CautionKind.TIDE:
             return Words(
                 "Check tide and swell for the whole stay, not only the start; keep the way back open.",
-                "Check the tide for the whole stay; keep the way back open.",
+                "Check the tide for the whole stay.",
             )
         case CautionKind.TIDE_IF_TIDAL:
             return Words(
@@ -51,17 +51,17 @@ def _(caution: Caution) -> Words:
         case CautionKind.EDGE:
             return Words(
                 f"Gusts to about {gust}: stay well back from edges, weigh the tripod down.",
-                f"Gusts to {gust}: keep back from edges, weigh the tripod down.",
+                f"Gusts to {gust}: keep back from edges.",
             )
         case CautionKind.EDGE_WIND_UNKNOWN:
             return Words(
                 "Wind not given: expect gusts, stay back from edges, weigh the tripod down.",
-                "Wind not given: keep back from edges, weigh the tripod down.",
+                "Wind not given: keep back from edges.",
             )
         case CautionKind.RUIN:
             return Words(
                 "Old walls and floors give way: stay out of closed or unstable ruins; ask on private land.",
-                "Old walls give way: stay out of closed ruins, ask on private land.",
+                "Old walls give way: stay out of closed ruins.",
             )
         case CautionKind.BRANCH:
             return Words(

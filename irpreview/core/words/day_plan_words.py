@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Literal
 
-from irpreview.core.light.light_plan import SIDE_WORDS
+from irpreview.core.words.light_words import SIDE_WORDS
 from irpreview.core.words.phrases import cap, counted, listed
 from irpreview.core.words.saying import in_words
 from irpreview.records import Caution, SunSide, Words
@@ -70,7 +70,7 @@ def way_text(stay: Stay, plan: PlannedDay) -> str:
     if plan.start is None and stay is plan.stays[0]:
         return "the day starts here"
     if stay.travel_min == 0:
-        return "no way to go"
+        return "at the same spot"
     leave = (stay.begin.astimezone(UTC) - timedelta(minutes=stay.travel_min)).astimezone(stay.begin.tzinfo)
     return f"{length_said(stay.distance_m)}, {duration_text(stay.travel_min)}: leave by {clock(leave, plan.first)}"
 

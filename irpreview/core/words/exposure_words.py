@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from irpreview.core.exposure.asked_time import AskedTime, GreyFilter
 from irpreview.core.exposure.metering import TypedExposure
+from irpreview.core.exposure.white_balance import ReadingPatch
 from irpreview.core.light.sensor_noise import noise_word
 from irpreview.core.units import shutter_text
 from irpreview.core.words.saying import both, in_words
@@ -29,6 +30,7 @@ from irpreview.records import (
     Setting,
     SettingsLeftOut,
     ShortFrames,
+    ShutterUnknown,
     SnapBlownOut,
     SnapReading,
     SnapTagsDisagree,
@@ -164,6 +166,17 @@ def _(asked: AskedTime) -> Words:
     return both(f"{text} {through}".strip())
 
 
+@in_words.register
+def _(patch: ReadingPatch) -> Words:
+    plant = {"grass": "grass", "leaves": "leaves", "green": "grass or leaves"}[patch.plant]
+    up = {"high": "high up", "half_way": "half way up", "low": "low down"}[patch.up]
+    across = {"left": "at the left", "middle": "in the middle", "right": "at the right"}[patch.across]
+    return Words(
+        f"Custom white balance: the sunlit {plant} {up} {across}, filter on, filling the frame.",
+        f"Custom white balance: the sunlit {plant} {across}, filter on.",
+    )
+
+
 # ---- limits and reasons --------------------------------------------------------------------------------------------
 
 
@@ -172,12 +185,13 @@ def _(limit: Limit) -> Words:
     match limit.kind:
         case LimitKind.MOVEMENT:
             who = _class(limit.class_name or "other")
-            return Words(f"{who} blur {_px(limit.found)}; {limit.bound:.0f} px still looks sharp", f"{who} blur")
+            blur = f"{who} {'blur' if limit.class_name in _PLURAL else 'blurs'}"
+            return Words(f"{blur} {_px(limit.found)}; {limit.bound:.0f} px still looks sharp", blur)
         case LimitKind.TRIPOD:
             return Words(f"tripod shakes {_px(limit.found)}; {limit.bound:.0f} px still looks sharp", "tripod shakes")
         case LimitKind.DIFFRACTION:
             return Words(
-                f"diffraction softens: disc {limit.found:.0f} um, {limit.bound:.0f} um still looks sharp", "diffraction"
+                f"diffraction softens: disc {limit.found:.0f} µm, {limit.bound:.0f} µm still looks sharp", "diffraction"
             )
         case LimitKind.DEPTH:
             return Words(f"depth of field too small: f/{limit.bound:.1f} needed", "depth of field too small")
@@ -214,8 +228,8 @@ def _(reason: ApertureReason) -> Words:
             text += f" {reach}"
         else:
             text += f", but not {reach}: f/{reason.needs_f_number:.1f} needed"
-    disc = f"diffraction disc {reason.airy_um:.0f} um at {reason.band_nm:.0f} nm"
-    figures = f"{disc}; {reason.circle_um:.0f} um still looks sharp"
+    disc = f"diffraction disc {reason.airy_um:.0f} µm at {reason.band_nm:.0f} nm"
+    figures = f"{disc}; {reason.circle_um:.0f} µm still looks sharp"
     return Words(f"{text} ({figures}).", f"{text}.")
 
 
@@ -285,7 +299,7 @@ def _(test: ExposureTest) -> Words:
     taken = _set(test.iso, test.f_number, test.shutter_s)
     long = f"{shutter_text(test.long_shutter_s)} at ISO {test.long_iso:g}, f/{test.long_f_number:g}"
     return Words(
-        f"{taken}: if it looks right, take {long} (filter factor {test.factor_stops:.1f} stops).",
+        f"{taken}: if it looks right, take {long}.",
         f"{taken}: if right, take {shutter_text(test.long_shutter_s)}.",
     )
 
@@ -366,9 +380,8 @@ def cost_lines(cost: FrameCost | None) -> tuple[Words, ...]:
         few, many = cost.battery_frames
         lines.append(
             Words(
-                f"A full battery lasts about {few} frames (assumed {low:.0f} to {high:.0f} min open, {few} to {many} "
-                f"frames{cold}).",
-                f"A full battery lasts about {few} frames.",
+                f"A full battery lasts {few} to {many} frames (assumed {low:.0f} to {high:.0f} min open{cold}).",
+                f"A full battery lasts at least {few} frames.",
             )
         )
     return tuple(lines)
@@ -442,6 +455,11 @@ def _(_doubt: MovementLeftOut) -> Words:
     return Words(
         "No wind given and no clip measured, so the setting leaves movement out.", "Wind not given: movement left out."
     )
+
+
+@in_words.register
+def _(doubt: ShutterUnknown) -> Words:
+    return Words(f"No exposure planned: {doubt.why}; give one with --shutter.", "No exposure planned.")
 
 
 @in_words.register

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from irpreview.core.motion.print_blur import blur_word
@@ -10,7 +10,17 @@ from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.phrases import BLURS, cap, listed
 from irpreview.core.words.verdict_words import short_headline
-from irpreview.records.framing import Frame, Framing, FramingNote, FramingRole, Framings, SoftReason
+from irpreview.records.framing import (
+    Frame,
+    Framing,
+    FramingNote,
+    FramingRole,
+    Framings,
+    Orientation,
+    SoftReason,
+    ViewpointReason,
+    Viewpoints,
+)
 
 ROLE_WORDS: Mapping[FramingRole, str] = MappingProxyType(
     {
@@ -25,8 +35,8 @@ REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
     {
         "horizon_in_the_middle": "the horizon cuts the frame in half",
         "subject_cut_by_the_edge": "the frame cuts off what leads",
-        "edge_cuts_a_thing": "the frame cuts a tree or wall beside it",
-        "much_empty_sky": "more than half of the frame is empty sky",
+        "edge_cuts_a_thing": "the frame cuts a tree or wall",
+        "much_empty_sky": "more than half the frame is empty sky",
         "empty_corner": "an upper corner is empty sky",
         "subject_in_the_middle": "what leads stands in the middle",
         "subject_off_the_middle": "what leads stands off the middle",
@@ -39,32 +49,48 @@ NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
         "verticals_lean": "tilted, this lens makes walls lean: keep it level and crop, or step back",
         "little_of_the_snap": "a small part of the snap: tones and edges are less sure",
         "nothing_leads": "nothing leads today",
-        "close_call": "what leads is a close call",
+        "close_call": "two things lead about equally",
+        "what_is_what_unsure": "what is where is unsure in this part of the snap",
     }
 )
 
 
+ORIENTATION_WORDS: Mapping[Orientation, str] = MappingProxyType({"lying": "landscape", "standing": "portrait"})
+VIEWPOINT_WORDS: Mapping[ViewpointReason, str] = MappingProxyType(
+    {
+        "something_leads": "something leads there",
+        "leads_more_strongly": "its lead is stronger",
+        "leads_more_clearly": "its lead is clearer",
+        "layers_part_better": "its layers separate better",
+        "holds_better_in_the_wind": "the wind blurs less of it",
+    }
+)
+"""Why from one viewpoint and not from the next."""
+
+
 def pointing(frame: Frame) -> str:
-    """Where to point from the middle of the snap: "7° right, 12° up of the middle"."""
+    """Where to point, from the middle of the snap: "7° right, 12° up"."""
     across, up = round(frame.right_deg), round(frame.up_deg)
     parts = [f"{abs(across)}° {'right' if across > 0 else 'left'}"] if across else []
     if up:
         parts.append(f"{abs(up)}° {'up' if up > 0 else 'down'}")
-    return f"aim {', '.join(parts)} of the snap's middle" if parts else "aim at the snap's middle"
+    return ", ".join(parts) if parts else "at the middle"
+
+
+def framing_short_lens(frame: Frame) -> str:
+    """Lens, format, which way up: "35 mm, 3:2 landscape"."""
+    way = "" if frame.format == "1:1" else f" {ORIENTATION_WORDS[frame.orientation]}"
+    return f"{frame.lens_mm:g} mm, {frame.format}{way}"
 
 
 def framing_short(one: Framing) -> str:
     """Lens, format, which way up."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f" {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}: {lead_text(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}: {lead_text(one.verdict)}"
 
 
 def framing_sentence(one: Framing) -> str:
     """The framing as one sentence."""
-    frame = one.frame
-    way = "" if frame.format == "1:1" else f", {frame.orientation}"
-    return f"{frame.lens_mm:g} mm, {frame.format}{way}, {pointing(frame)}. {short_headline(one.verdict)}"
+    return f"{framing_short_lens(one.frame)}, {pointing(one.frame)}. {short_headline(one.verdict)}"
 
 
 def framing_details(one: Framing) -> list[str]:
@@ -94,18 +120,22 @@ def wider_sentence(found: Framings) -> str | None:
     return f"{mm} sees wider than this snap: only crops of that frame are shown."
 
 
-def place_sentence(names: list[str], first: list[Framing | None]) -> str | None:
-    """From which of several snaps to work, and why; None where no framing was found."""
-    able = [(framing.worth, name, framing) for name, framing in zip(names, first, strict=True) if framing is not None]
-    if not able:
+def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpoints) -> str | None:
+    """From which of several snaps of one place to work, with which lens, and why; None where no framing was found.
+
+    names, found: of all snaps, in the order in which they were given.
+    """
+    first = here.order[0]
+    if len(here.order) < 2 or not found[first].best:
         return None
-    able.sort(key=lambda one: -one[0])
-    worth, name, best = able[0]
-    text = f"From {name}, with {best.frame.lens_mm:g} mm: {short_headline(best.verdict)}"
-    if len(able) > 1:
-        close = able[1][0] > 0.9 * worth
-        contrast = best.verdict.layered_contrast - able[1][2].verdict.layered_contrast
-        text += f" {able[1][1]} comes {'close' if close else 'second'}: layered contrast {abs(contrast):.0f} of 100 "
-        text += f"{'lower' if contrast > 0 else 'higher'}, lead {able[1][2].verdict.strength:.2f} against "
-        text += f"{best.verdict.strength:.2f}."
-    return text
+    best = found[first].best[0]
+    text = f"From {names[first]}, with {best.frame.lens_mm:g} mm"
+    if here.because:
+        text += f", because {listed([VIEWPOINT_WORDS[reason] for reason in here.because])}"
+    text += f": {lead_text(best.verdict)}"
+    second = here.order[1]
+    if not found[second].best:
+        return f"{text}. {cap(names[second])} gives no framing."
+    other = found[second].best[0]
+    tail = "is about as good" if here.close else "comes next"
+    return f"{text}. {names[second]}, with {other.frame.lens_mm:g} mm, {tail}: {lead_text(other.verdict)}."

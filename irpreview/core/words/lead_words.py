@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from irpreview.core.motion.wind import beaufort_of
-from irpreview.core.units import shutter_text
+from irpreview.core.units import shutter_text, tone_word
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words.phrases import (
     BLURS,
@@ -19,7 +19,6 @@ from irpreview.core.words.phrases import (
     short,
     sky_facts,
     subject_name,
-    tone_word,
     wind_text,
     zones_text,
 )
@@ -94,10 +93,9 @@ def lead_reasons(verdict: Verdict) -> list[Sentence]:
     if runner is not None:
         evidence = f"strength {runner.strength:.2f} of 1 against {verdict.strength:.2f}: step, size, place"
         name = _the(runner, verdict)
-        says = f"{cap(name)} could lead as well."
-        if verdict.clearness == "about_equal":
-            says = f"About equal: {name} could lead as well."
-        out.append(Sentence(says, evidence, runner.centre_xy))
+        equal = verdict.clearness == "about_equal"
+        text = f"{cap(name)} could lead {'just as well' if equal else 'as well: it is close'}."
+        out.append(Sentence(text, evidence, runner.centre_xy))
     return out
 
 
@@ -127,7 +125,7 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
     if best.says == "merges":
         if best.edge_share_separating < _RIM:
             return "", evidence
-        alike = f"as {tone} as the {against}" if tone == behind else f"merges into the {against}"
+        alike = f"{tone} as the {against}" if tone == behind else f"merges into the {against}"
         return f"{alike}; only the rim shows", evidence
     doubt = ", uncertain" if best.says == "uncertain" else ""
     if tone != behind:
@@ -138,8 +136,8 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
 
 
 def weak_edge(subject: Subject, verdict: Verdict) -> str:
-    """What the edge of the lead that does least does: `merges with the trees`; empty where every long edge separates
-    or it is named already.
+    """What the weakest edge of the lead does: `merges with the trees`; empty where every long edge separates or it is
+    named already.
     """
     weakest = subject.weakest
     if weakest is None or weakest is subject.best:
@@ -209,8 +207,8 @@ def _wait(verdict: Verdict, wait_for: WaitFor) -> Sentence:
         name = _the(subject, verdict) if subject is not None else "the foliage"
         text = f"Wait for a lull: {name} would lead, but not in this wind."
         sharp = next((p.sharp_until_s for p in verdict.foliage if p.leads), None)
-        if sharp is not None and verdict.shutter_s is not None and 1 / 1000 < sharp.likely < verdict.shutter_s:
-            text += f" Or try {shutter_text(sharp.likely)}."
+        if sharp is not None and verdict.shutter_s is not None and 1 / 1000 < sharp < verdict.shutter_s:
+            text += f" Or try {shutter_text(sharp)} or shorter."
     return Sentence(text, evidence, at)
 
 
@@ -232,8 +230,8 @@ def _blur(plant: FoliageBlur, verdict: Verdict) -> Sentence:
     if plant.word in ("sharp", "slightly_soft"):
         text = f"{who} {'are' if many else 'is'} {BLURS[plant.word]} at {time}"
         until = plant.sharp_until_s
-        if plant.word != "sharp" and until is not None and 1 / 1000 < until.likely < verdict.shutter_s:
-            text += f"; sharp at {shutter_text(until.likely)}"
+        if plant.word != "sharp" and until is not None and 1 / 1000 < until < verdict.shutter_s:
+            text += f"; sharp at {shutter_text(until)}"
     else:
         text = f"{who} {'blur' if many else 'blurs'} into {BLURS[plant.word]} at {time}"
     evidence = f"blur {millimetres(plant.print_mm)}, {percent(plant.share)} of the frame"

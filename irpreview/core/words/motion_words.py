@@ -184,8 +184,8 @@ def _plants(note: ClassMoves) -> Words:
     long = f"{says}: {print_text(move.print_mm)}; {holds}{f'; {air}' if air else ''}."
     if note.sure and move.flows_from_s is not None and note.shutter_s >= move.flows_from_s:
         long += f" Beyond {shutter_text(move.flows_from_s)} they blur hardly more."
-    until = move.holds_until_s
-    sharp = "" if until is None or look == "sharp" or until.low < 1 / 4000 else f"; sharp at {shutter_text(until.low)}"
+    until = move.sharp_until_s
+    sharp = "" if until is None or look == "sharp" or until < 1 / 4000 else f"; sharp at {shutter_text(until)}"
     return Words(long, f"{says}{sharp}.")
 
 

@@ -42,14 +42,6 @@ FORCES = (
 """Names of the Beaufort scale, force 0 to 12 (WMO-No. 306, code table 1100; WMO-No. 8)."""
 
 
-def tone_word(lightness: float) -> str:
-    """What a print L* looks like."""
-    for limit, word in ((12, "black"), (32, "dark"), (58, "mid-grey"), (80, "light")):
-        if lightness < limit:
-            return word
-    return "white"
-
-
 def counted(number: int) -> str:
     """A small number in words."""
     return _NUMBER[number] if number < len(_NUMBER) else str(number)

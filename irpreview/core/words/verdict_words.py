@@ -5,8 +5,10 @@ Everything is made from the typed verdict; nothing here is read back.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from irpreview.core.motion.wind import beaufort_of
-from irpreview.core.units import shutter_text
+from irpreview.core.units import shutter_text, tone_word
 from irpreview.core.verdict.plausibility import sky_is_empty, sky_worth_waiting_for
 from irpreview.core.verdict.sky import texture_word
 from irpreview.core.words.lead_words import GATE_WORDS, lead_reasons, lead_text, shade_evidence, why_line
@@ -18,13 +20,12 @@ from irpreview.core.words.phrases import (
     short,
     sky_facts,
     subject_name,
-    tone_word,
     wind_name,
     zones_text,
 )
 from irpreview.records import CloudLook, Layer, Sentence, Separation, Verdict, VerdictDoubt
 
-__all__ = ["headline", "reasons", "sentences", "short_headline", "tone_word", "why_line"]
+__all__ = ["headline", "reasons", "sentences", "short_headline", "why_line"]
 
 _SAME_IN_COLOUR = 0.4
 """[zones] below this the colour photo shows one grey."""
@@ -85,6 +86,11 @@ def _name(layer: Layer, verdict: Verdict) -> str:
         if subject.choice != "sky" and layer.index == subject.layer and layer.class_name in ("structure", "tree"):
             return subject_name(subject, verdict.layers)
     return short(layer)
+
+
+def _full_name(layer: Layer, verdict: Verdict) -> str:
+    """Its name with where it is; what could lead is called there what it is called here."""
+    return layer.name.replace(short(layer), _name(layer, verdict))
 
 
 def _pairs(verdict: Verdict, word: str) -> list[tuple[float, str, str]]:
@@ -162,18 +168,19 @@ def _swaps(separation: Separation) -> bool:
     return abs(separation.visible_zones) >= _SAME_IN_COLOUR and separation.visible_zones * separation.zones < 0
 
 
-def _separation_sentence(
-    separation: Separation, layers: tuple[Layer, ...], grade: float, compare: bool = True
-) -> Sentence:
+def _separation_sentence(separation: Separation, verdict: Verdict, compare: bool = True) -> Sentence:
     """`compare` = say how it differs from the colour photo; else another of its kind was told before it."""
-    a, b = layers[separation.a], layers[separation.b]
+    a, b = (
+        replace(layer, name=_full_name(layer, verdict))
+        for layer in (verdict.layers[separation.a], verdict.layers[separation.b])
+    )
     if separation.says == "separates":
         text = _separates(separation, a, b, compare)
     elif separation.says == "merges":
         text = _merges(separation, a, b, compare)
     else:
         text = f"{cap(a.name)} and {b.name}: uncertain"
-    return Sentence(text + ".", separation_evidence(separation, grade), separation.edge_xy)
+    return Sentence(text + ".", separation_evidence(separation, verdict.grade), separation.edge_xy)
 
 
 def _separates(separation: Separation, a: Layer, b: Layer, compare: bool) -> str:
@@ -230,11 +237,13 @@ def _separation_sentences(verdict: Verdict) -> list[Sentence]:
         kind = _swaps(separation)
         compared[kind] += separation.says == "separates"
         compare = not out if separation.says == "merges" else compared[kind] <= 2
-        out.append(_separation_sentence(separation, layers, grade, compare))
+        out.append(_separation_sentence(separation, verdict, compare))
     if len(uncertain) == 1:
-        out.append(_separation_sentence(uncertain[0], layers, grade))
+        out.append(_separation_sentence(uncertain[0], verdict))
     elif uncertain:
-        pairs = ", ".join(f"{layers[s.a].name} against {layers[s.b].name}" for s in uncertain[:2])
+        pairs = ", ".join(
+            f"{_full_name(layers[s.a], verdict)} against {_full_name(layers[s.b], verdict)}" for s in uncertain[:2]
+        )
         text = f"Uncertain: {pairs}{', and others' if len(uncertain) > 2 else ''}. A test exposure will tell."
         out.append(Sentence(text, separation_evidence(uncertain[0], grade), uncertain[0].edge_xy))
     return out
@@ -295,7 +304,8 @@ def _composition_sentences(verdict: Verdict) -> list[Sentence]:
         out.append(Sentence(text, f"median foot of the sky {100 * height:.0f} % up", (0.5, 1 - height)))
     edge = made.strongest_edge
     if edge is not None:
-        text = f"Strongest edge: {verdict.layers[edge.a].name} against {verdict.layers[edge.b].name}."
+        names = [_full_name(verdict.layers[i], verdict) for i in (edge.a, edge.b)]
+        text = f"Strongest edge: {names[0]} against {names[1]}."
         out.append(Sentence(text, f"a step of {edge.print_step:.0f} L* on the print over a long edge", edge.xy))
     return out
 

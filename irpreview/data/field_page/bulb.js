@@ -9,7 +9,7 @@ const show_dock = () => {
   const ring = here().ring ?? planned_ring(known());
   find('#dock-setting').textContent = running ? `${timer.words} · open` : set_words(ring);
   find('#dock-time').textContent = running ? timer_digits(timer, Date.now(), kept.state.up)
-    : shutter_text(time_s(calculator_now(), ring.iso, ring.f_number));
+    : shutter_text(shutter_now(ring));
   find('#start').textContent = running ? 'Timer' : 'Open';
   find('#start').setAttribute('aria-label', running ? 'Show the timer' : 'Open the shutter: start the timer');
 };
@@ -28,7 +28,7 @@ const show_bulb = () => {
   find('#while-open').hidden = find('#stop').hidden = stopped;
   find('#afterwards').hidden = !stopped;
   find('#direction').textContent = kept.state.up ? 'Count down' : 'Count up';
-  find('#quiet').textContent = kept.state.quiet ? 'Sound is off' : bell.context ? 'Sound is on' : 'Tap for sound';
+  find('#quiet').textContent = kept.state.quiet ? 'Sound off' : bell.context ? 'Sound on' : 'Tap for sound';
   find('#quiet').setAttribute('aria-pressed', String(kept.state.quiet));
 };
 
@@ -49,7 +49,7 @@ const beat = () => {
 const open_shutter = () => {
   if (timer_now() && timer_now().stopped_ms === null) { raise(); return; }
   const ring = here().ring ?? planned_ring(known());
-  const likely_s = time_s(calculator_now(), ring.iso, ring.f_number);
+  const likely_s = shutter_now(ring);
   const length_s = read_time(shutter_text(likely_s)) ?? likely_s;
   kept.state.timer = {...started(length_s, Date.now()), place: kept.state.place, iso: ring.iso, f_number: ring.f_number,
     words: `${known().title}: ${set_words(ring)}`};

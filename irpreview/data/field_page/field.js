@@ -23,7 +23,13 @@ const nearest = (list, value) => least(list, (one) => Math.abs(Math.log2(one / v
 const planned_ring = (place) => {
   const start = place.setting ?? {iso: place.calculator.isos[0], f_number: place.calculator.liked_f_number};
   return {iso: nearest(place.calculator.isos, start.iso), f_number: nearest(place.calculator.f_numbers, start.f_number),
-    factor_thirds: 0, light_thirds: 0};
+    factor_thirds: 0, light_thirds: 0, asked_s: place.asked_time?.setting ? place.asked_time.shutter_s : null};
+};
+
+// A time that was asked for stands as it was asked, within the quarter stop that thirds of ISO and aperture leave.
+const shutter_now = (ring) => {
+  const exact_s = time_s(calculator_now(), ring.iso, ring.f_number);
+  return ring.asked_s && is_near(exact_s, ring.asked_s) ? ring.asked_s : exact_s; // a test may have told otherwise since
 };
 
 // The calculator as it stands: the test that was right, and what was turned by hand.
@@ -47,9 +53,10 @@ const turn = (name, step) => {
   const told = find('#rings-' + kept.state.place + ' .told');
   told.textContent = '';
   if (name === 'time') {
-    ask_for(time_s(calculator_now(), ring.iso, ring.f_number) * 2 ** step);
+    ask_for(shutter_now(ring) * 2 ** step);
     return;
   }
+  ring.asked_s = null;
   if (name === 'factor') ring.factor_thirds += step;
   else if (name === 'light') ring.light_thirds += step;
   else {
@@ -70,7 +77,7 @@ const ask_for = (asked_s) => {
   const through = found.grey
     ? ` A further grey filter of ${stops_words(found.grey.grey_stops)} gives it at ${set_words(found.grey)}.` : '';
   if (found.choice) {
-    here().ring = {...ring, iso: found.choice.iso, f_number: found.choice.f_number};
+    here().ring = {...ring, iso: found.choice.iso, f_number: found.choice.f_number, asked_s};
     const bulb = asked_s > place.calculator.longest_timed_s * 1.19;
     const mind = !bulb ? '' : place.calculator.has_bulb ? ' Bulb.' : ' No bulb on this camera.';
     told.textContent = `${time}: ${set_words(found.choice)}.${mind}${through}`;
@@ -87,6 +94,7 @@ const show_rings = () => {
   const index = kept.state.place, place = known(), ring = here().ring ?? planned_ring(place);
   const calculator = calculator_now(), time = time_range_s(calculator, ring.iso, ring.f_number);
   const {isos, f_numbers} = place.calculator;
+  const shown_s = shutter_now(ring);
   const beside = (list, value, step) => list[list.indexOf(value) + step];
   const factor = (thirds) => (calculator.factor_stops + thirds * THIRD).toFixed(1);
   const says = {
@@ -94,7 +102,7 @@ const show_rings = () => {
     f_number: [-1, 0, 1].map((step) => beside(f_numbers, ring.f_number, step)).map((one) => one && `f/${plain_number(one)}`),
     factor: [factor(-1), factor(0), factor(1)],
     light: [-1, 0, 1].map((step) => light_words(ring.light_thirds + step)),
-    time: [shutter_text(time.likely / 2), shutter_text(time.likely), shutter_text(time.likely * 2)],
+    time: [shutter_text(shown_s / 2), shutter_text(shown_s), shutter_text(shown_s * 2)],
   };
   if (known().metered_ev100 === null) [says.light[0], says.light[2]] = ['darker', 'brighter'];
   for (const [name, [before, now, after]] of Object.entries(says)) {
@@ -109,7 +117,7 @@ const show_rings = () => {
   const low = shutter_text(time.low), high = shutter_text(time.high), told = find(`#rings-${index} .told`);
   const sure = low === high ? 'Sure to a third of a stop.' : `Could be ${low} to ${high}.`;
   if (!told.textContent) told.textContent = sure;
-  show_setting(ring, time.likely, sure);
+  show_setting(ring, shown_s, sure);
   show_dock();
 };
 
@@ -120,7 +128,7 @@ const show_setting = (ring, shutter_s, sure) => {
   find('.setting .iso', whole).textContent = `ISO ${plain_number(ring.iso)}`;
   find('.setting .stop', whole).textContent = `f/${plain_number(ring.f_number)}`;
   find('.setting .time', whole).textContent = shutter_text(shutter_s);
-  const first = untouched && known().tests.length ? ' Test frames first.' : here().right !== null ? ' By the test frame.' : '';
+  const first = untouched && known().tests.length ? ' Tests first.' : here().right !== null ? ' By your test.' : '';
   find('.sure', whole).textContent = sure + first;
 };
 
@@ -149,7 +157,7 @@ const right = (rung) => {
   state.right_uid = again ? null : note_frame(index, 'test', test.iso, test.f_number, test.shutter_s, 0).uid;
   if (!again && !state.taken.includes(rung)) state.taken.push(rung);
   // factor and light were turned from what was known before
-  if (state.ring) state.ring = {...state.ring, factor_thirds: 0, light_thirds: 0};
+  if (state.ring) state.ring = {...state.ring, factor_thirds: 0, light_thirds: 0, asked_s: null};
   find(`#rings-${index} .told`).textContent = '';
   kept.save();
   show_tests();
@@ -175,13 +183,15 @@ const show_tests = () => {
 
 // Each test frame as it would look beside a right one, where the factor holds.
 const cut_slices = (index) => {
-  const picture = find(`#picture-${index}`), place = facts.places[index];
+  const picture = find(`#picture-${index}`), place = facts.places[index], one = place.framings[0];
+  const middle = one ? [one.left + one.width / 2, one.top + one.height / 2] : [0.5, 0.5]; // what the picture is about
   for (const [rung, slice] of all(`#tests-${index} .slice`).entries()) {
     const copy = document.createElement('img');
     copy.src = picture.src;
     copy.alt = '';
     const brighter_stops = place.tests[rung].factor_stops - place.calculator.factor_stops;
     copy.style.setProperty('--light', String(2 ** (brighter_stops / 2.2)));
+    copy.style.objectPosition = middle.map((share) => `${share * 100}%`).join(' ');
     slice.replaceChildren(copy);
   }
 };
@@ -226,7 +236,7 @@ const show_place = (index, scroll = true) => {
     if (number === kept.state.place) button.setAttribute('aria-current', 'true');
     else button.removeAttribute('aria-current');
   }
-  find('#all-places').textContent = `${kept.state.place + 1} of ${facts.places.length}`;
+  find('#all-places').textContent = `${kept.state.place + 1} of ${facts.places.length} places`;
   const state = here(), whole = article(kept.state.place);
   find('.head', whole).append(find('.looks'));
   find('.text', whole).value = state.text;

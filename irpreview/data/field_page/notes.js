@@ -21,7 +21,8 @@ const sound_place = (found, index) => {
   const numbers = (list, count) => (Array.isArray(list) ? list : []).filter(is_one_of(count));
   const ring = one.ring, {isos, f_numbers} = place.calculator;
   const turned = ring !== null && typeof ring === 'object' && isos.includes(ring.iso)
-    && f_numbers.includes(ring.f_number) && is_number(ring.factor_thirds) && is_number(ring.light_thirds);
+    && f_numbers.includes(ring.f_number) && is_number(ring.factor_thirds) && is_number(ring.light_thirds)
+    && (ring.asked_s === null || is_number(ring.asked_s));
   const text = (value) => typeof value === 'string' ? value : null;
   return {taken: numbers(one.taken, place.tests.length), work: numbers(one.work, place.order.length),
     right: is_one_of(place.tests.length)(one.right) ? one.right : null, right_uid: text(one.right_uid),

@@ -10,11 +10,18 @@ from hypothesis import strategies as st
 
 from irpreview.core.card.card import card_dict
 from irpreview.core.light.daylight import sun_position
+from irpreview.core.light.light_plan import plan_light
 from irpreview.io.card_files import card_json
-from irpreview.records import Light, LightBy, LightKnown, Place, SunReading
+from irpreview.io.tables import load_tables
+from irpreview.records import Kit, Light, LightBy, LightKnown, Place, SunReading
 from tests.core.card.test_card import card, exposure, rendering
 
+TABLES = load_tables()
 WHEN = datetime(2026, 6, 21, 12, 0, tzinfo=UTC)
+
+
+def plan_at(place: Place):
+    return plan_light(place, WHEN.date(), "UTC", Kit(), TABLES)
 
 
 def made_at(place: Place, with_place: bool, by: LightBy):
@@ -26,7 +33,7 @@ def made_at(place: Place, with_place: bool, by: LightBy):
         exposure=by_sun,
         place=place,
         with_place=with_place,
-        light_window=(f"Good light from {height:.2f} degrees.",),
+        day_plan=plan_at(place),
     )
 
 
@@ -49,10 +56,10 @@ def test_the_height_of_the_sun_and_the_hours_are_there_with_the_place_only():
     without, with_it = (card_dict(made_at(place, told, LightBy.PLACE_AND_TIME)) for told in (False, True))
     assert without["light"]["sun_height_deg"] is None
     assert with_it["light"]["sun_height_deg"] == round(sun_position(place, WHEN)[0])
-    assert "degrees high" not in json.dumps(without["assumptions"])
+    assert "° high" not in json.dumps(without["assumptions"])
     assert len(without["light"]["window"]) == 1
     assert "stay off" in without["light"]["window"][0]
-    assert with_it["light"]["window"] == ["Good light from " + f"{sun_position(place, WHEN)[0]:.2f} degrees."]
+    assert with_it["light"]["window"][0].startswith("21 June 2026: sun up about")
 
 
 def test_a_height_that_was_typed_or_assumed_tells_no_place_and_stays():

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from irpreview.core.exposure.white_balance import patch_for_white_balance
+from irpreview.core.words import in_words
 from irpreview.records import CLASS_ID, Photo, SceneMap
 
 LAWN, SHADED_LAWN = (95, 140, 60), (30, 45, 20)
@@ -41,8 +42,8 @@ def test_it_finds_the_sunlit_lawn_not_the_larger_shaded_one(with_scene: bool) ->
     assert patch.y >= 175
     assert patch.y + patch.height <= 265
     assert patch.width * patch.height > 0.8 * 80 * 120
-    assert "at the right" in patch.says
-    assert "sunlit" in patch.says
+    assert "at the right" in in_words(patch).long
+    assert "sunlit" in in_words(patch).long
 
 
 def test_no_green_no_patch() -> None:

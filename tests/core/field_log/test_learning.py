@@ -5,14 +5,17 @@ stop, one gross error in ten and blown-out or black frames; numbers of the missi
 85-98 % of runs, better with every ten frames.
 """
 
+import math
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from irpreview.core.field_log.entries import LogEntry, kit_key
+from irpreview.core.field_log.entries import OUTCOME_TEACHES, OUTCOME_WORDS, OUTCOMES, LogEntry, kit_key
 from irpreview.core.field_log.learning import Observation, learn_factor, observations_of
 from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.surfaces import class_factors, open_shade_stops
@@ -70,12 +73,17 @@ def test_a_season_of_fifty_frames():
 
 @pytest.mark.long
 def test_seasons_cover_and_improve_with_every_ten_frames():
-    sizes = (10, 20, 30, 40, 50)
+    sizes = (1, 2, 3, 5, 10, 20, 30, 40, 50)
     rows = runs(400, sizes, seed=5000)
     error = [rows[n][:, 0].mean() for n in sizes]
+    for n, row in rows.items():
+        print(
+            f"{n} frames: mean error {row[:, 0].mean():.3f}, within 0.2 in {(row[:, 0] < 0.2).mean():.2f}, covers "
+            f"{row[:, 1].mean():.3f}, {np.median(row[:, 2]):.2f} stops wide"
+        )
     assert all(a > b for a, b in pairwise(error)), error
     for n in sizes:
-        assert 0.85 <= rows[n][:, 1].mean() <= 0.98, (n, rows[n][:, 1].mean())
+        assert 0.85 <= rows[n][:, 1].mean() <= 0.97, (n, rows[n][:, 1].mean())
     assert (rows[50][:, 0] < 0.2).mean() > 0.97
 
 
@@ -186,6 +194,81 @@ def test_a_steady_kit_seldom_seems_changed():
 def entry(**changes):
     usual = {"kit_name": KIT.name, "iso": 100.0, "f_number": 8.0, "shutter_s": 64.0, "metered_ev100": 15.0}
     return LogEntry(**(usual | changes))
+
+
+def test_every_outcome_teaches_what_it_says_it_does():
+    """Each word of the list, with no number beside it: what it is said to teach, it teaches."""
+    for outcome in OUTCOMES:
+        one = entry(outcome=outcome)
+        teaches = OUTCOME_TEACHES[outcome]
+        if teaches.startswith("nothing"):
+            assert one.raw_factor_stops is None
+            assert bool(one.lacks) == (outcome == "unknown"), outcome
+            continue
+        assert one.lacks == (), outcome
+        kind = "at_least" if "higher" in teaches else "at_most" if "lower" in teaches else "exact"
+        assert one.bound == kind, outcome
+        factor = one.raw_factor_stops
+        assert factor is not None
+        assert (factor > 15.0, factor < 15.0) == (kind == "at_least", kind == "at_most"), outcome
+    assert set(OUTCOME_TEACHES) == set(OUTCOMES) == set(OUTCOME_WORDS)
+
+
+def test_a_number_says_more_than_the_word_beside_it():
+    thin = entry(outcome="thin", came_out_stops=-1.5)
+    assert (thin.bound, thin.raw_factor_stops) == ("exact", pytest.approx(16.5))
+    assert entry(outcome="clipped", came_out_stops=2.5).bound == "at_most"
+
+
+@pytest.mark.parametrize("outcome", ["thin", "dense"])
+def test_too_dark_and_too_bright_frames_move_the_factor_the_right_way(outcome):
+    """Ten frames exposed for the estimate, all called too dark: the factor is higher than the estimate."""
+    exposed = entry(metered_ev100=PRIOR.likely, outcome=outcome)  # says the estimate itself, but for the word
+    frames, says = observations_of(KIT, [exposed] * 10)
+    learned = learn_factor(KIT, frames, TABLES).factor_stops
+    assert not says
+    assert (learned.likely > PRIOR.likely + 0.1) == (outcome == "thin")
+    assert (learned.likely < PRIOR.likely - 0.1) == (outcome == "dense")
+
+
+@given(
+    st.lists(st.floats(-1.5, 1.5), min_size=1, max_size=12),
+    st.floats(-1.0, 1.0),
+)
+@settings(max_examples=120, deadline=None)
+def test_never_narrower_than_the_scatter_of_the_frames_allows(off, middle):
+    """Against the textbook: a mean of n frames is known to t(0.95, n - 1) s / sqrt(n) each side (Student 1908), with
+    the prior laid over it (here by drawing, not by the formula of the code)."""
+    values = PRIOR.likely + middle + np.array(off)
+    learned = learn_factor(KIT, [Observation(float(v), 45.0, number=i) for i, v in enumerate(values)], TABLES)
+    n = len(values)
+    assert learned.factor_stops.width <= PRIOR.width * 1.1
+    if learned.set_aside or n < 2:
+        return
+    scatter = float(np.std(values, ddof=1))
+    if float(np.abs(values - np.median(values)).max()) > 2.5 * max(scatter, 0.25) or n > 4:
+        # gross errors are weighed down; what is left must still scatter less than the range of one frame allows
+        assert learned.factor_stops.width >= 0.9 * 2 * 1.645 * min(scatter, 0.2) / math.sqrt(n)
+        return
+    rng = np.random.default_rng(0)
+    drawn = rng.standard_t(n - 1, 40_000) * scatter / math.sqrt(n)
+    weight = np.exp(-0.5 * (drawn / (PRIOR.width / 3.29)) ** 2)
+    order = np.argsort(np.abs(drawn))
+    share = np.cumsum(weight[order]) / weight.sum()
+    half = float(np.abs(drawn)[order][np.searchsorted(share, 0.9)])
+    assert learned.factor_stops.width >= 0.8 * 2.0 * half
+
+
+def test_two_frames_that_disagree_leave_it_open():
+    apart = [
+        learn_factor(KIT, [Observation(15.0, 45.0, number=1), Observation(15.0 + d, 45.0, number=2)], TABLES)
+        for d in (0.0, 0.5, 1.0, 2.0)
+    ]
+    widths = [one.factor_stops.width for one in apart]
+    assert all(a <= b + 1e-6 for a, b in pairwise(widths))
+    assert widths[1] > 1.2  # it was 0.8 of the estimate's 2.8 before
+    assert widths[3] > 1.8
+    assert all(w < PRIOR.width for w in widths)
 
 
 def test_what_a_frame_says():

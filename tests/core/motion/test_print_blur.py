@@ -20,7 +20,7 @@ from irpreview.core.motion.print_blur import (
     felt_mm,
     kept_by,
 )
-from irpreview.records import Conditions, Range
+from irpreview.records import ClassMoves, Conditions, Range
 from tests.core.drawn_scenes import drawn, oak_in_a_meadow
 
 
@@ -59,6 +59,28 @@ def test_words_never_get_better_with_more_wind_time_or_focal_length(
     assert felt_mm(more) >= felt_mm(less) * (1 - 1e-9)
     assert BLUR_WORDS.index(blur_word(more)) >= BLUR_WORDS.index(blur_word(less))
     assert kept_by(felt_mm(more)) <= kept_by(felt_mm(less)) + 1e-9
+
+
+@settings(max_examples=40, deadline=None)
+@given(_WIND, _FOCAL)
+def test_sharp_until_is_where_the_word_changes(wind: float, focal: float) -> None:
+    """The time told is on the words' own scale: sharp just below it, not sharp just above."""
+    photo, scene, _ = SCENE
+    rates = rates_of_motion(scene, Conditions(wind_m_s=wind, focal_35mm_mm=focal), photo)
+    until = movement_at(rates, 1.0).classes["tree"].sharp_until_s
+    assert until is not None
+    if 1e-4 < until < 3600:
+        assert blur_word(movement_at(rates, 0.97 * until).classes["tree"].print_mm) == "sharp"
+        assert blur_word(movement_at(rates, 1.03 * until).classes["tree"].print_mm) != "sharp"
+
+
+@settings(max_examples=30, deadline=None)
+@given(_WIND, _TIME)
+def test_the_movement_speaks_of_plants_exactly_where_they_are_not_sharp(wind: float, time: float) -> None:
+    photo, scene, _ = SCENE
+    moved = movement_at(rates_of_motion(scene, Conditions(wind_m_s=wind), photo), time)
+    told = any(isinstance(note, ClassMoves) and note.class_name == "tree" for note in moved.notes)
+    assert told == (blur_word(moved.classes["tree"].print_mm) != "sharp")
 
 
 def test_rustling_leaves_are_not_sharp_after_half_a_minute() -> None:

@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from irpreview.analysis import light_of, render
 from irpreview.analysis import planned_light as plan_for
 from irpreview.core.imaging.picture_geometry import pixels_per_radian
-from irpreview.core.light.planned_light import leak_words, planned_light, planned_words
+from irpreview.core.light.planned_light import leak_doubts, planned_doubts, planned_light
 from irpreview.core.light.water_surface import water_signal_by_view
 from irpreview.core.rendering.class_physics import class_physics
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
 from irpreview.core.rendering.view_factors import View, brightness_change, enlarged, light_is_known, view_factors
 from irpreview.core.scene.scene_map import repaint, scene_from_network
+from irpreview.core.words import in_words, long_words
 from irpreview.errors import BadValue
 from irpreview.io.kits import load_kit
 from irpreview.io.tables import load_tables
@@ -247,15 +248,15 @@ def test_a_planned_light_is_marked_and_doubted(scene_and_photo):
     photo, scene = scene_and_photo
     done = render(photo, scene, light=plan_for(photo, sun_height_deg=6.0, haze="hazy"))
     assert done.light.planned
-    assert "no forecast" in done.doubts[0]
-    assert "own shadows" in done.doubts[0]
-    assert any("this snap's light differs from the planned one" in doubt for doubt in done.doubts)
-    assert not any("planned" in doubt for doubt in render(photo, scene).doubts)
+    assert "no forecast" in in_words(done.doubts[0]).long
+    assert "own shadows" in in_words(done.doubts[0]).long
+    assert any("snap's light differs from the planned one" in doubt for doubt in long_words(done.doubts))
+    assert not any("planned" in doubt for doubt in long_words(render(photo, scene).doubts))
     same = render(photo, scene, light=plan_for(photo, sun_height_deg=light_of(photo).sun_height_deg + 2.0))
-    assert "no forecast" in same.doubts[0]
-    assert not any("differs" in doubt for doubt in same.doubts)
+    assert "no forecast" in in_words(same.doubts[0]).long
+    assert not any("differs" in doubt for doubt in long_words(same.doubts))
     unknown = render(Photo(pixels=photo.pixels), scene, light=plan_for(Photo(pixels=photo.pixels), sun_height_deg=30))
-    assert any("is not known" in doubt for doubt in unknown.doubts)
+    assert any("is not known" in doubt for doubt in long_words(unknown.doubts))
 
 
 def test_haze_lightens_the_planned_sky_and_spares_the_land(scene_and_photo):
@@ -311,8 +312,8 @@ def test_a_planned_time_finds_its_sun():
     assert light.sun_side == "behind_camera"
     assert light.haze_aod == 0.2
     assert light.planned
-    said = planned_words(light, sun(180.0, 66.0, "ahead"), True)
-    assert any("into the light instead of sun behind you" in text for text in said)
+    said = planned_doubts(light, sun(180.0, 66.0, "ahead"), True)
+    assert any("into the light instead of sun behind you" in text for text in long_words(said))
 
 
 # ------------------------------------------------------------------------------------------------------- the leak
@@ -331,9 +332,9 @@ def test_a_leak_lightens_the_sky_first(scene_and_photo):
     assert abs(rise["structure"]) < 0.5 * rise["clear_sky"]
     assert rise["tree"] < -0.3
     assert rise["grass"] < -0.3
-    assert any("leaks" in doubt for doubt in b.doubts)
-    assert not any("leaks" in doubt for doubt in a.doubts)
-    assert leak_words(tight, 0.02) == ()
+    assert any("leaks" in doubt for doubt in long_words(b.doubts))
+    assert not any("leaks" in doubt for doubt in long_words(a.doubts))
+    assert leak_doubts(tight, 0.02) == ()
 
 
 def test_a_painted_cloud_stays_a_cloud(scene_and_photo):

@@ -11,6 +11,10 @@ import pytest
 from PIL import Image, ImageDraw, ImageFont
 
 from irpreview.core.scene.photo_doubts import pixel_doubts, scene_doubts
+from irpreview.core.words import (
+    in_words,
+    long_words,
+)
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_ID, Photo, SceneMap, Shot
 
@@ -47,7 +51,7 @@ def light_times(pixels: np.ndarray, factor: float) -> np.ndarray:
 
 
 def said(pixels: np.ndarray, shot: Shot | None = None) -> str:
-    return " | ".join(pixel_doubts(pixels, shot or Shot()))
+    return " | ".join(long_words(pixel_doubts(pixels, shot or Shot())))
 
 
 def test_ordinary_photographs_raise_none(views):
@@ -62,7 +66,7 @@ def test_research_photographs_hardly_raise_any(research):
 
     for pattern, most in (("rgb_nir_pairs/*_rgb.jpg", 0.01), ("labelled_scenes/*/*.jpg", 1 / 60)):
         paths = sorted(research.glob(pattern))[::3]
-        doubted = [p.name for p in paths if any("small" not in d for d in load_photo(p).doubts)]
+        doubted = [p.name for p in paths if any("small" not in d for d in long_words(load_photo(p).doubts))]
         assert len(doubted) <= max(most * len(paths), 1), doubted
 
 
@@ -110,9 +114,9 @@ def test_night_by_its_lights_and_by_its_metering(view):
         cv2.circle(night, (x, 500), 14, (255, 220, 150), -1)
     assert "night" in said(as_jpeg(night))
     # EV 100 = log2(N^2 / t) - log2(ISO / 100): 1.8^2 * 10 at ISO 1600 gives 1.0, 1.8^2 * 1000 at ISO 50 gives 12.7
-    assert "1.0 EV" in said(view, Shot(f_number=1.8, shutter_s=0.1, iso=1600))
+    assert "EV 1.0" in said(view, Shot(f_number=1.8, shutter_s=0.1, iso=1600))
     assert said(view, Shot(f_number=1.8, shutter_s=0.001, iso=50)) == ""
-    assert "dusk" in said(view, Shot(brightness_ev=-1.0))
+    assert "night" in said(view, Shot(brightness_ev=-1.0))
     assert said(view, Shot(brightness_ev=8.0)) == ""
 
 
@@ -192,14 +196,16 @@ def scene(shares: dict[str, float], confidence: float) -> tuple[Photo, SceneMap]
 
 
 def test_no_landscape_is_doubted():
-    assert "indoor" in scene_doubts(*scene({"structure": 0.6, "other": 0.4}, 0.9))[0]
+    assert "no landscape" in in_words(scene_doubts(*scene({"structure": 0.6, "other": 0.4}, 0.9))[0]).long
     assert scene_doubts(*scene({"clear_sky": 0.3, "tree": 0.3, "ground": 0.4}, 0.9)) == ()
     assert scene_doubts(*scene({"structure": 0.8, "clear_sky": 0.2}, 0.9)) == ()
     # a facade and nothing else; a room with a floor; a street with a car in it
     assert scene_doubts(*scene({"structure": 1.0}, 0.9)) == ()
-    assert "indoor" in scene_doubts(*scene({"structure": 0.35, "ground": 0.3, "other": 0.35}, 0.9))[0]
+    assert (
+        "no landscape" in in_words(scene_doubts(*scene({"structure": 0.35, "ground": 0.3, "other": 0.35}, 0.9))[0]).long
+    )
     assert scene_doubts(*scene({"structure": 0.6, "ground": 0.3, "other": 0.1}, 0.9)) == ()
 
 
 def test_little_confidence_is_doubted():
-    assert "confidence" in scene_doubts(*scene({"tree": 0.5, "water": 0.5}, 0.4))[0]
+    assert "confidence" in in_words(scene_doubts(*scene({"tree": 0.5, "water": 0.5}, 0.4))[0]).long

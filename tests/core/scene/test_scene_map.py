@@ -3,8 +3,8 @@ import numpy as np
 import pytest
 
 from irpreview.core.imaging.resize import size_within
-from irpreview.core.rendering.reference_tone import reference_tone
 from irpreview.core.scene.edge_guide import EdgeGuide
+from irpreview.core.scene.reference_tone import reference_tone
 from irpreview.core.scene.scene_map import (
     class_planes,
     layers_of,

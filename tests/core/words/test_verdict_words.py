@@ -8,10 +8,11 @@ from typing import get_args
 
 import pytest
 
+from irpreview.core.units import tone_word
 from irpreview.core.verdict.judging import judge_scene
 from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.core.words.lead_words import LEAD_NAMES, LEAD_WORDS
-from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline, tone_word
+from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.errors import BadValue
 from irpreview.records import Conditions, LeadChoice, Sentence, Verdict
 from tests.core.drawn_scenes import (
