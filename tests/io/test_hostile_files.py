@@ -166,10 +166,10 @@ def test_scans_are_counted_against_the_size_they_go_over():
     data = packed.getvalue()
     load_photo(data, max_side=256)
     at = data.rfind(b"\xff\xda")
-    begun = time.monotonic()
+    begun = time.process_time()
     with pytest.raises(BadPhoto, match="goes over its 64 megapixels"):
         load_photo(data[:at] + data[at:-2] * 20 + b"\xff\xd9", max_side=256)
-    assert time.monotonic() - begun < 5.0
+    assert time.process_time() - begun < 5.0
 
 
 SECRET = "kx7secret"
