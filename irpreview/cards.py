@@ -52,7 +52,7 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
         pixels_wide=analysis.photo.full_size[1],
         day_plan=analysis.day_plan,
         white_patch=analysis.white_patch,
-        framing=next(iter(analysis.framings.best), None),
+        framing=next(iter(analysis.framings.best), None) if analysis.framings.leads else None,
         assumptions=analysis.doubts,
         place=analysis.photo.place,
         with_place=with_place,

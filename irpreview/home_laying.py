@@ -26,9 +26,10 @@ from irpreview.core.imaging.registration import (
     Registration,
     best_placement,
     placement_from,
+    placement_near,
 )
 from irpreview.core.imaging.resize import within
-from irpreview.core.imaging.template_search import Template, likely_places, rough_places, template_of
+from irpreview.core.imaging.template_search import Template, likely_places, rough_places, sharper_place, template_of
 from irpreview.core.verdict.layers import at_photo_size, linear_luminance
 from irpreview.errors import BadPair, IrpreviewError
 from irpreview.io.log_entry_files import FrameFile, read_frame
@@ -44,6 +45,11 @@ SHOWN_SIDE_PX = 440
 ALIKE_TRIED, NEAR_TRIED = 4, 2
 """On so many of the snaps most like it a frame is tried, and on so many nearest in time."""
 BEYOND_DOUBT = 2.0 * LEAST_BITE
+SHARPENED = (3, 1)
+"""Where nothing is beyond doubt: so many places are searched more finely on the snap most like it, and on the next."""
+WORTH_A_CLOSER_LOOK = 0.35
+"""Less alike at first look, a snap is none that a costly search would find the frame on: of 55 frames on their own
+snaps none was below 0.39, half of those on others were below 0.27."""
 RIVAL_LIKENESS = 0.6
 """Once a frame lies beyond doubt on a snap, only others that are so alike at first look are tried as well."""
 _NOTHING: FloatArray = np.zeros((0, 0), np.float32)
@@ -247,9 +253,25 @@ def _seen(task: FrameTask, frame: FrameFile) -> FrameSeen:
         for i in tried:  # where the prediction is wrong, the snap's own brightness may still hold
             view = view_of(task.folder, i)
             _better(found, i, placement_from(np.asarray(view.luminance, np.float32), frame.linear, starts[i]))
+    if found and max(s.bite for s, _ in found.values()) < BEYOND_DOUBT:
+        for i, most in zip(sorted(tried, key=lambda n: -likely[n][0].likeness), SHARPENED, strict=False):
+            view = view_of(task.folder, i)
+            tones = np.asarray(view.tones, np.float32)
+            for place in likely[i][:most]:
+                if place.likeness < WORTH_A_CLOSER_LOOK:
+                    break
+                sharp = sharper_place(tones, frame.linear, place)
+                _better(found, i, placement_near(tones, frame.linear, sharp.matrix))
+                if found[i][0].bite < LEAST_BITE:
+                    luminance = np.asarray(view.luminance, np.float32)
+                    _better(found, i, placement_near(luminance, frame.linear, sharp.matrix))
+                if found[i][0].bite >= LEAST_BITE:
+                    break
     if found and max(s.bite for s, _ in found.values()) < LEAST_BITE:
         i = max(found, key=lambda n: found[n][0].rough)
-        _better(found, i, best_placement(np.asarray(view_of(task.folder, i).tones, np.float32), frame.linear))
+        if found[i][0].rough >= WORTH_A_CLOSER_LOOK:
+            tones = np.asarray(view_of(task.folder, i).tones, np.float32)
+            _better(found, i, best_placement(tones, frame.linear))
     best = max(found, key=lambda n: found[n][0].bite, default=None)
     laid, why = None, ""
     if best is not None:

@@ -243,7 +243,7 @@ def kit_of(inputs: Inputs) -> Kit:
     changes: dict[str, Any] = {}
     if inputs.factor_stops is not None:
         stops = _within(inputs.factor_stops, 0.0, 24.0, "filter factor", "stops")
-        changes |= {"factor_stops": Range(stops - 0.5, stops, stops + 0.5), "factor_source": "your own test frame"}
+        changes |= {"factor_stops": Range(stops - 0.5, stops, stops + 0.5), "factor_source": "your own test exposure"}
     if inputs.widest_f_number is not None:
         changes["f_number_min"] = _within(inputs.widest_f_number, 0.7, kit.f_number_max, "widest aperture", "")
     low = inputs.lowest_iso if inputs.lowest_iso is not None else kit.iso_min

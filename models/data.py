@@ -1,6 +1,7 @@
 """The research photographs as padded uint8 arrays, the block-wise folds, and the augmentation on the device.
 
 `python models/data.py pack ../shared .carry/data.bin` reads the folder once; the training reads the packed file.
+`python models/data.py rendered FOLDER .carry/rendered.bin` packs pictures of demo_scenes/generator/random_scenes.py.
 """
 
 import csv
@@ -19,8 +20,8 @@ from torch import Tensor
 
 PAIR_SIDE, SCENE_SIDE = 576, 320
 SOURCE_WEIGHT = {  # share of the scene part of a batch; the facades would drown the rest
-    "ade_natural": 0.42,
-    "msrc_v2": 0.23,
+    "ade_natural": 0.44,
+    "msrc_v2": 0.21,
     "labelmefacade": 0.12,
     "camvid": 0.05,
     "wsiseg": 0.05,
@@ -30,16 +31,20 @@ SOURCE_WEIGHT = {  # share of the scene part of a batch; the facades would drown
     "cocostuff_sample": 0.02,
     "neon_snow": 0.02,
 }
+RENDERED = "rendered"
 PACK_QUALITY = {"ade_natural": 84, "labelmefacade": 66, "camvid": 70}
+
+
+def _picture(path: Path, quality: int) -> np.ndarray:
+    import cv2
+
+    return cv2.imencode(".webp", cv2.imread(str(path)), [cv2.IMWRITE_WEBP_QUALITY, quality])[1].ravel()
 
 
 def pack(shared: Path, target: Path) -> None:
     """All photographs in one file small enough for a lease: pictures as WebP (the training blurs, sharpens and adds
     noise anyway; figures are taken from the originals), label maps together without loss."""
     import cv2
-
-    def picture(path: Path, quality: int) -> np.ndarray:
-        return cv2.imencode(".webp", cv2.imread(str(path)), [cv2.IMWRITE_WEBP_QUALITY, quality])[1].ravel()
 
     blobs: dict[str, np.ndarray] = {}
     maps: list[tuple[str, np.ndarray]] = []
@@ -49,28 +54,64 @@ def pack(shared: Path, target: Path) -> None:
         for p in sorted((shared / folder).glob("*_rgb.jpg"))
     }
     for name, folder in folders.items():
-        blobs[f"pair/{name}/rgb"] = picture(folder / f"{name}_rgb.jpg", 87)
-        blobs[f"pair/{name}/nir"] = picture(folder / f"{name}_nir.jpg", 81)
+        blobs[f"pair/{name}/rgb"] = _picture(folder / f"{name}_rgb.jpg", 87)
+        blobs[f"pair/{name}/nir"] = _picture(folder / f"{name}_nir.jpg", 81)
         if (folder / f"{name}_labels.png").exists():
             maps.append((f"pair/{name}", cv2.imread(str(folder / f"{name}_labels.png"), cv2.IMREAD_GRAYSCALE)))
     with (shared / "labelled_scenes" / "split.csv").open(newline="") as file:
         rows = [[r["name"], r["source"], r["split"], r["sky_means"]] for r in csv.DictReader(file)]
     for name, source, *_ in rows:
         path = shared / "labelled_scenes" / f"{name}.jpg"
-        blobs[f"scene/{name}/rgb"] = picture(path, PACK_QUALITY.get(source, 73))
+        blobs[f"scene/{name}/rgb"] = _picture(path, PACK_QUALITY.get(source, 73))
         maps.append((f"scene/{name}", cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)))
+    _write(target, blobs, maps, list(folders), rows)
+
+
+def pack_rendered(folder: Path, target: Path, most_of_one: float = 0.98) -> None:
+    """Rendered pictures and their classes as scenes of one source, for training only. Left out: where one class
+    covers all but `1 - most_of_one` of the picture, and the nearly black."""
+    import cv2
+
+    blobs: dict[str, np.ndarray] = {}
+    maps: list[tuple[str, np.ndarray]] = []
+    for path in sorted(folder.glob("*.jpg"), key=lambda p: int(p.stem)):
+        label = cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
+        if (
+            label is None
+            or np.bincount(label.ravel()).max() > most_of_one * label.size
+            or cv2.imread(str(path)).mean() < 25
+        ):
+            continue
+        blobs[f"scene/{path.stem}/rgb"] = _picture(path, 84)
+        maps.append((f"scene/{path.stem}", label))
+    _write(
+        target,
+        blobs,
+        maps,
+        [],
+        [[name.removeprefix("scene/"), RENDERED, "train", "clear_sky_only"] for name, _ in maps],
+    )
+
+
+def _write(
+    target: Path,
+    blobs: dict[str, np.ndarray],
+    maps: list[tuple[str, np.ndarray]],
+    pairs: list[str],
+    rows: list[list[str]],
+) -> None:
     every_map = np.concatenate([m.ravel() for _, m in maps]).astype(np.uint8)
     blobs["labels"] = np.frombuffer(lzma.compress(every_map.tobytes()), np.uint8)
     facts = {
         "blobs": {key: len(value) for key, value in blobs.items()},
         "maps": {key: m.shape for key, m in maps},
-        "pairs": list(folders),
+        "pairs": pairs,
         "scenes": rows,
     }
     head = lzma.compress(json.dumps(facts).encode())
     target.parent.mkdir(parents=True, exist_ok=True)
     target.write_bytes(len(head).to_bytes(4, "little") + head + np.concatenate(list(blobs.values())).tobytes())
-    print(f"{len(folders)} pairs, {len(rows)} scenes, {target.stat().st_size / 2**20:.1f} MiB")
+    print(f"{len(pairs)} pairs, {len(rows)} scenes, {target.stat().st_size / 2**20:.1f} MiB")
 
 
 @dataclass
@@ -170,11 +211,28 @@ def load(path: Path) -> tuple[Pictures, Pictures]:
     return pairs, scenes
 
 
-def scene_weight(scenes: Pictures) -> Tensor:
-    """How often each labelled scene is drawn: SOURCE_WEIGHT shared out in a source, up to three times as often with
-    water in it, seven times with snow."""
+def joined(scenes: Pictures, more: Pictures) -> Pictures:
+    """Labelled scenes of two packed files, one after the other."""
+    a, b = scenes, more
+    return Pictures(
+        a.names + b.names,
+        torch.cat([a.rgb, b.rgb]),
+        torch.cat([a.label, b.label]),
+        None,
+        torch.cat([a.size, b.size]),
+        torch.cat([a.merged, b.merged]),
+        a.fold + b.fold,
+        a.source + b.source,
+        a.split + b.split,
+    )
+
+
+def scene_weight(scenes: Pictures, rendered: float = 0.15) -> Tensor:
+    """How often each labelled scene is drawn: SOURCE_WEIGHT (and `rendered`) shared out in a source, up to three times
+    as often with water in it, seven times with snow."""
     count = {s: scenes.source.count(s) for s in set(scenes.source)}
-    weight = torch.tensor([SOURCE_WEIGHT[s] / count[s] for s in scenes.source], device=scenes.label.device)
+    of_source = {**SOURCE_WEIGHT, RENDERED: rendered}
+    weight = torch.tensor([of_source[s] / count[s] for s in scenes.source], device=scenes.label.device)
     flat = scenes.label.flatten(1)
     share = ((flat == 9) | (flat == 3)).float().mean(1)
     snow = (flat == 9).float().mean(1)
@@ -365,6 +423,6 @@ def jitter(rgb: Tensor, gen: torch.Generator, strength: float = 1.0) -> Tensor:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) != 4 or sys.argv[1] != "pack":
-        sys.exit("usage: python models/data.py pack SHARED_FOLDER DATA.bin")
-    pack(Path(sys.argv[2]), Path(sys.argv[3]))
+    if len(sys.argv) != 4 or sys.argv[1] not in ("pack", "rendered"):
+        sys.exit("usage: python models/data.py pack SHARED_FOLDER DATA.bin | rendered FOLDER RENDERED.bin")
+    (pack if sys.argv[1] == "pack" else pack_rendered)(Path(sys.argv[2]), Path(sys.argv[3]))

@@ -8,7 +8,7 @@
 
 --fold 0..3 holds back the pairs of that block, and always the val split of the labelled scenes; --leave-out a whole
 source besides. The scores of what was held back come beside the weights as JSON. Needs torch and OpenCV. `--steps`
-makes a run repeatable, `--seconds` fits it into a lease.
+makes a run repeatable, `--seconds` or `--until` fits it into a lease.
 """
 
 import argparse
@@ -324,6 +324,8 @@ def train(args: argparse.Namespace) -> None:
     torch.manual_seed(args.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
     pairs_all, scenes_all = D.load(args.data)
+    if args.rendered:
+        scenes_all = D.joined(scenes_all, D.load(args.rendered)[1])
     held = [i for i, f in enumerate(pairs_all.fold) if f == args.fold and f >= 0]
     if args.leave_out == "pairs":  # their photographs fill the batch, but teach nothing
         pairs_all.label.zero_()
@@ -340,7 +342,10 @@ def train(args: argparse.Namespace) -> None:
         ],
         device,
     )
-    chance = torch.cumsum(D.scene_weight(scenes), 0)
+    chance = torch.cumsum(D.scene_weight(scenes, args.rendered_share), 0)
+
+    parts_kept = [f"pairs of fold {args.fold}"] * bool(held) + ["labelled scenes, val split"] * (not args.everything)
+    kept_back = ", ".join(parts_kept + [args.leave_out] * bool(args.leave_out))
 
     model = SceneNetwork(args.encoder, args.drop_path, args.dropout)
     if args.start:
@@ -363,11 +368,12 @@ def train(args: argparse.Namespace) -> None:
     gen = torch.Generator(device=device).manual_seed(args.seed)
     teachers = Teachers(args.teachers, args.asked, device, gen) if args.teachers else None
     class_weight = torch.tensor((0.0, *CLASS_WEIGHT), device=device)
-    started, step = time.time(), 0
+    started, step, half_way = time.time(), 0, False
+    seconds = args.until - started if args.until else args.seconds
     model.train()
     while True:
         spent = time.time() - started
-        progress = step / args.steps if args.steps else spent / args.seconds
+        progress = step / args.steps if args.steps else spent / seconds
         if progress >= 1:
             break
         rise = min(1.0, step / args.rise)
@@ -384,14 +390,15 @@ def train(args: argparse.Namespace) -> None:
         decay = min(args.ema, (1 + step) / (10 + step))
         with torch.no_grad():
             torch._foreach_lerp_(averaged, current, 1 - decay)
+        if progress > 0.85 and not half_way:  # a lease may end before its time
+            half_way = True
+            save_network(average, args.encoder, f"of {kept_back}, not taught to the end", args.out)
         if step % args.log_every == 0:
             parts = " ".join(f"{name} {value.item():.3f}" for name, value in zip(PARTS, (loss, *seen), strict=True))
             print(f"[{args.name}] step {step} {spent:.0f}s {parts}", flush=True)
     torch.backends.cudnn.benchmark = False  # the evaluation has a new shape for every picture
     print(f"[{args.name}] {step} steps in {time.time() - started:.0f} s", flush=True)
-    kept_back = [f"pairs of fold {args.fold}"] * bool(held) + ["labelled scenes, val split"] * (not args.everything)
-    kept_back += [args.leave_out] * bool(args.leave_out)
-    save_network(average, args.encoder, ", ".join(kept_back), args.out)
+    save_network(average, args.encoder, kept_back, args.out)
     if args.quick:
         return
     average = load_network(args.out, device)
@@ -429,6 +436,8 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--scoring", type=Path, default=Path(__file__).parents[2] / "shared", help="folder of scoring.py")
     p.add_argument("--encoder", default="lite2")
     p.add_argument("--encoder-weights", type=Path, default=None)
+    p.add_argument("--rendered", type=Path, default=None, help="packed rendered scenes, taught as well")
+    p.add_argument("--rendered-share", type=float, default=0.15, help="of them, against 1 for all labelled scenes")
     p.add_argument("--start", type=Path, default=None, help="go on from these weights")
     p.add_argument("--teachers", type=Path, nargs="*", default=[], help="networks whose mean teaches this one too")
     p.add_argument("--asked", type=int, default=2, help="teachers asked in each step")
@@ -441,6 +450,7 @@ def parser() -> argparse.ArgumentParser:
     p.add_argument("--everything", action="store_true", help="the scenes of the val split too")
     p.add_argument("--steps", type=int, default=0)
     p.add_argument("--seconds", type=float, default=450)
+    p.add_argument("--until", type=float, default=0, help="instead: the clock's time [s since 1970], loading counts")
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--view", type=int, default=384, help="side of a view [px]")
     p.add_argument("--pairs", type=int, default=9)

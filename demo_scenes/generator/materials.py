@@ -117,12 +117,13 @@ def _wetted(g, surface, soil, wet_m):
     return g.node("ShaderNodeMixShader", {0: share, 1: surface, 2: mirror}).outputs[0]
 
 
-def ground(stage, palette, beds=0.0, wet_m=None):
+def ground(stage, palette, beds=0.0, wet_m=None, snow=False):
     """The terrain: meadow, rock, soil and far wood by vertex weights; palette gives two materials for each.
 
     Weights (R, G, B, A) = meadow, rock, soil, wood. Classes follow the weights: meadow 5, rock and soil 7, wood 4.
     beds: strength of the level beds and the rain streaks in the rock. wet_m: (height where a film of water lies on the
     soil, height where it has drained off) [m]; the film mirrors the sky at a flat angle, as on mud after the tide.
+    snow: what is left of the weights is snow (9), not meadow.
     """
     pairs = {key: tuple(mineral(kind) for kind in kinds) for key, kinds in palette.items()}
 
@@ -155,8 +156,8 @@ def ground(stage, palette, beds=0.0, wet_m=None):
         bare = g.math("MULTIPLY", g.math("ADD", rock, soil), g.math("SUBTRACT", 1.0, wood))
         bare = g.math("MINIMUM", bare, 1.0)
         meadow = g.math("MULTIPLY", g.math("SUBTRACT", 1.0, bare), g.math("SUBTRACT", 1.0, wood))
-        first = g.node("ShaderNodeCombineColor", {0: wood, 1: meadow, 2: 0.0}).outputs[0]
-        second = g.node("ShaderNodeCombineColor", {0: bare, 1: 0.0, 2: 0.0}).outputs[0]
+        first = g.node("ShaderNodeCombineColor", {0: wood, 1: 0.0 if snow else meadow, 2: 0.0}).outputs[0]
+        second = g.node("ShaderNodeCombineColor", {0: bare, 1: 0.0, 2: meadow if snow else 0.0}).outputs[0]
         return surface, first, second
 
     return stage.material("ground", build)

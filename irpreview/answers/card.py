@@ -6,6 +6,7 @@ from typing import Any, Literal
 
 from irpreview.answers.base import Answer, Span, Whole
 from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
+from irpreview.answers.framing import FramingAnswer, framing_answer
 from irpreview.answers.verdict import VerdictPart, verdict_part
 from irpreview.core.card.card import card_dict
 from irpreview.core.card.field_tables import setting_choices
@@ -99,6 +100,8 @@ class CardAnswer(Whole):
     light: CardLight
     classes: dict[str, CardClass]
     verdict: VerdictPart
+    framing: FramingAnswer | None
+    """The best framing; null where the kit's lenses leave none."""
     exposure: CardExposure
     wind_now: str
     wind_table: list[WindRowAnswer]
@@ -117,6 +120,7 @@ def card_answer(card: ShotCard) -> CardAnswer:
     told: dict[str, Any] = card_dict(card)
     exposure, asked = card.exposure, card.facts.asked_time
     told["verdict"] = verdict_part(card.verdict)
+    told["framing"] = None if card.framing is None else framing_answer(card.framing)
     told["exposure"] |= {
         "recommended": setting_answer(exposure.recommended),
         "asked_time": asked_time_answer(asked) if isinstance(asked, AskedTime) else None,

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span, span
 from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
+from irpreview.answers.framing import FramingAnswer, framing_answer
 from irpreview.answers.movement import MovementAnswer, movement_answer
 from irpreview.answers.picture import Zones, zones_of
 from irpreview.core.words import long_words
@@ -268,13 +269,20 @@ class JudgeAnswer(Whole, Asked, Zones, VerdictPart):
     """None = no time was asked for."""
     movement: MovementAnswer
     doubts: list[str]
+    framings: list[FramingAnswer] | None = None
+    """Best first; null where they were not asked for."""
     files: dict[str, str]
 
 
 def judge_answer(
-    analysis: Analysis, photo: str, files: Mapping[str, str], more_doubts: tuple[str, ...] = ()
+    analysis: Analysis,
+    photo: str,
+    files: Mapping[str, str],
+    more_doubts: tuple[str, ...] = (),
+    *,
+    with_framings: bool = False,
 ) -> JudgeAnswer:
-    """The verdict on one photo."""
+    """The verdict on one photo, with its framings where they are asked for."""
     return JudgeAnswer(
         **dict(asked_of(analysis)),
         **dict(zones_of(analysis)),
@@ -284,5 +292,6 @@ def judge_answer(
         asked_time=asked_time_answer(analysis.asked_time),
         movement=movement_answer(analysis.movement, analysis.rates),
         doubts=list(long_words((*analysis.doubts, *more_doubts))),
+        framings=[framing_answer(one) for one in analysis.framings.best] if with_framings else None,
         files=dict(files),
     )

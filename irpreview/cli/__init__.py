@@ -30,7 +30,7 @@ COMMANDS = {
     "day-plan": "Several places on one day: the order by when the light is right at each, with ways and slack.",
     "movement": "What the wind does to this picture at a shutter time; without one, at the recommended time.",
     "card": "Make the card for one photo: PDF on A5, PNG for the phone, JSON. Writes into --out, made if missing.",
-    "field-page": "Write one HTML file for the phone: settings, test frames, timer and notes, without network.",
+    "field-page": "Write one HTML file for the phone: settings, test exposures, timer and notes, without network.",
     "scout": "Judge all snaps of a folder, put like ones together, and rank them on a contact sheet.",
     "log": "The field log: frames brought home, and what they teach about filter, camera and lens.",
     "kit": "Filter and camera: list the built-in kits, show one, make a file of your own.",

@@ -46,7 +46,7 @@ def register(app: typer.Typer) -> None:
         ] = False,
         as_json: JsonOption = False,
     ) -> None:
-        """Write one HTML file for the phone: settings, test frames, timer and notes, without network."""
+        """Write one HTML file for the phone: settings, test exposures, timer and notes, without network."""
         asked.check()
         if title and len(title) > len(photos):
             raise fail_usage(f"{len(title)} titles for {len(photos)} photos; give at most one for each")

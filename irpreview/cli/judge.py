@@ -15,6 +15,7 @@ from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, WhyOption, emit_json, say, shutter_text
 from irpreview.core.verdict.verdict_picture import draw_verdict
 from irpreview.core.words import in_words
+from irpreview.core.words.framing_words import framing_sentence
 from irpreview.core.words.lead_words import lead_text, why_line
 from irpreview.core.words.phrases import wind_text
 from irpreview.core.words.verdict_words import reasons, sentences
@@ -36,6 +37,9 @@ FolderOption = Annotated[
 SortOption = Annotated[
     bool, typer.Option("--sort", help="Several photos: the one with the most layered contrast first.")
 ]
+FramingsOption = Annotated[
+    bool, typer.Option("--framings", help="Also which pictures to make from here, as `irpreview frame` finds them.")
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -48,6 +52,7 @@ def register(app: typer.Typer) -> None:
         asked: Asked,
         out: FolderOption = None,
         sort: SortOption = False,
+        framings: FramingsOption = False,
         why: WhyOption = False,
         as_json: JsonOption = False,
     ) -> None:
@@ -64,11 +69,14 @@ def register(app: typer.Typer) -> None:
                 if analysis.request.conditions.wind_m_s is None:
                     doubts += ("wind not given, so the blur of foliage is uncertain; give --wind",)
                 written = _write(analysis, path, out) if out is not None else {}
-                answer = judge_answer(analysis, str(path), written, doubts).as_json()
+                answer = judge_answer(analysis, str(path), written, doubts, with_framings=framings).as_json()
             except Exception as error:
                 refused.add(path, error)
                 continue
             text = report(analysis, answer["doubts"], why=why)
+            if framings:
+                told = [f"    {i}. {framing_sentence(one)}" for i, one in enumerate(analysis.framings.best, 1)]
+                text += "\n  " + "\n".join(["Pictures to make from here:", *told])
             if sort:
                 answers.append((analysis.verdict.layered_contrast, answer, text))
             else:

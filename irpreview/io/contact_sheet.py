@@ -11,11 +11,13 @@ from PIL import Image
 
 from irpreview.core.scouting.places import length_text
 from irpreview.core.scouting.sheet import Entry, PlaceMap, Section, Sheet
-from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, font_files
+from irpreview.io.print_style import ACCENT, INK, LINE, MM, QUIET, register_fonts
 
 A4_PT = (210.0 * MM, 297.0 * MM)
+LEAST_PT = 9.0
+"""No text on the sheet is smaller than this."""
 _EDGE = 13.0 * MM
-_PICTURE_WIDE, _PICTURE_HIGH = 58.0 * MM, 42.0 * MM
+_PICTURE_WIDE, _PICTURE_HIGH = 56.0 * MM, 42.0 * MM
 _GAP = 2.0 * MM
 _ROW_GAP = 4.5 * MM
 Pictures = Callable[[str], tuple[bytes, bytes]]
@@ -30,16 +32,9 @@ class _Paper:
     """Pages that are filled from the top."""
 
     def __init__(self, sheet: Sheet, pictures: Pictures) -> None:
-        from reportlab.pdfbase import pdfmetrics
-        from reportlab.pdfbase.ttfonts import TTFont
         from reportlab.pdfgen.canvas import Canvas
 
-        fonts = font_files()
-        pdfmetrics.registerFont(TTFont("Sheet", str(fonts["regular"])))
-        pdfmetrics.registerFont(TTFont("Sheet-Bold", str(fonts["bold"])))
-        pdfmetrics.registerFontFamily(
-            "Sheet", normal="Sheet", bold="Sheet-Bold", italic="Sheet", boldItalic="Sheet-Bold"
-        )
+        register_fonts("Sheet")
         self.sheet, self.pictures = sheet, pictures
         self.buffer = io.BytesIO()
         self.canvas = Canvas(self.buffer, pagesize=A4_PT, pageCompression=1, invariant=1)
@@ -52,7 +47,7 @@ class _Paper:
     def made(self) -> bytes:
         self.say(self.sheet.title, 15, bold=True, after=4)
         for line in self.sheet.summary:
-            self.say(line, 8.2, after=1.5)
+            self.say(line, LEAST_PT, after=1.5)
         self.y -= 6
         for place_map in self.sheet.maps:
             self.map(place_map)
@@ -61,10 +56,10 @@ class _Paper:
         if self.sheet.refused:
             self.heading("Could not be used", "")
             for line in self.sheet.refused:
-                self.say(line, 8, after=1.5)
+                self.say(line, LEAST_PT, after=1.5)
         self.heading("Before you go", "")
         for line in self.sheet.cautions:
-            self.say(line, 8, after=1.5)
+            self.say(line, LEAST_PT, after=1.5)
         self.foot()
         self.canvas.save()
         return self.buffer.getvalue()
@@ -93,10 +88,10 @@ class _Paper:
             self.y = A4_PT[1] - _EDGE
 
     def foot(self) -> None:
-        self.canvas.setFont("Sheet", 6.5)
+        self.canvas.setFont("Sheet", LEAST_PT)
         self.canvas.setFillColor(QUIET)
         self.canvas.drawString(
-            _EDGE, _EDGE - 4, "Predicted from daylight snaps by irpreview; a test frame in the place decides."
+            _EDGE, _EDGE - 4, "Predicted from daylight snaps by irpreview; a test exposure in the place decides."
         )
         self.canvas.drawRightString(A4_PT[0] - _EDGE, _EDGE - 4, str(self.page))
 
@@ -112,7 +107,7 @@ class _Paper:
         self.room(40)
         self.say(text, 11.5, bold=True, colour=ACCENT, after=1)
         if note:
-            self.say(note, 8, colour=QUIET)
+            self.say(note, LEAST_PT, colour=QUIET)
         self.y -= 4
 
     def section(self, section: Section) -> None:
@@ -122,7 +117,7 @@ class _Paper:
             self.room(34 + (rows[0][2] if rows else 0))
             self.heading(section.heading, section.note)
         elif section.note:
-            self.say(section.note, 8, colour=QUIET, after=4)
+            self.say(section.note, LEAST_PT, colour=QUIET, after=4)
         for entry, words, high in rows:
             self.room(high)
             self.row(entry, words, high)
@@ -133,16 +128,15 @@ class _Paper:
         wide, tall = _fitted(self.pictures(entry.key)[0])
         beside = self.width - 2 * (wide + _GAP) - 1.5 * MM
         lines = [
-            (self.paragraph(f"{entry.rank}  {entry.name}", 8.6, bold=True), 1.5),
-            (self.paragraph(f"{entry.lead_words[:1].upper()}{entry.lead_words[1:]}", 8.2, colour=ACCENT, bold=True), 1),
-            (self.paragraph(entry.sentence, 7.8), 2.5),
-            (self.paragraph(f"Layered contrast {entry.contrast}", 7.4, bold=True), 0.5),
-            (self.paragraph(", ".join(entry.figures), 7.2, colour=QUIET), 0.5),
+            (self.paragraph(f"{entry.rank}  {entry.name}", 9.5, bold=True), 1.5),
+            (self.paragraph(entry.sentence, 9.5, colour=ACCENT), 2.5),
+            (self.paragraph(f"Layered contrast {entry.contrast}", LEAST_PT, bold=True), 0.5),
+            (self.paragraph(", ".join(entry.figures), LEAST_PT, colour=QUIET), 0.5),
         ]
         if entry.taken:
-            lines.append((self.paragraph(entry.taken, 7.2, colour=QUIET), 0.5))
+            lines.append((self.paragraph(entry.taken, LEAST_PT, colour=QUIET), 0.5))
         if entry.alike:
-            lines.append((self.paragraph(entry.alike, 6.8, colour=QUIET), 0))
+            lines.append((self.paragraph(entry.alike, LEAST_PT, colour=QUIET), 0))
         words = [(line, float(line.wrap(beside, 1e6)[1]), after) for line, after in lines]
         high = sum(h + after for _, h, after in words)
         return words, max(high, tall, 20 * MM)
@@ -177,7 +171,7 @@ class _Paper:
         for x, y in zip(plan.east_m, plan.north_m, strict=True):
             pen.circle(left + x * scale, bottom + 16 + y * scale, 2.6, stroke=0, fill=1)
         pen.setFillColor(INK)
-        pen.setFont("Sheet-Bold", 8.5)
+        pen.setFont("Sheet-Bold", LEAST_PT)
         for name, (x, y) in zip(plan.names, plan.label_at, strict=True):
             pen.drawCentredString(left + x * scale, bottom + 16 + y * scale - 3, name)
         pen.setStrokeColor(INK)
@@ -186,7 +180,7 @@ class _Paper:
         pen.line(bar_left, bar_y, bar_left + bar, bar_y)
         for x in (bar_left, bar_left + bar):
             pen.line(x, bar_y, x, bar_y + 3)
-        pen.setFont("Sheet", 6.5)
+        pen.setFont("Sheet", LEAST_PT)
         pen.drawString(bar_left + bar + 4, bar_y - 1, length_text(plan.bar_m))
         north, top = left + wide - 12, bottom + tall + 8
         pen.line(north, top - 16, north, top)
@@ -196,10 +190,10 @@ class _Paper:
         self.y = bottom - 3
         beside, y = left + wide + 4 * MM, bottom + tall + 16
         for at, (name, words) in enumerate(place_map.lines):
-            line = self.paragraph(f"{name}: {words}", 7.6)
+            line = self.paragraph(f"{name}: {words}", LEAST_PT)
             _, high = line.wrap(A4_PT[0] - _EDGE - beside, 1e6)
             if y - high < bottom + 10:
-                pen.setFont("Sheet", 7.6)
+                pen.setFont("Sheet", LEAST_PT)
                 pen.drawString(beside, bottom, f"and {len(place_map.lines) - at} more places, see below")
                 break
             line.drawOn(pen, beside, y - high)
@@ -207,7 +201,7 @@ class _Paper:
         self.say(
             "Where the places lie to each other, drawn from the snaps' own positions; no paths, walls or water are on "
             "it.",
-            7,
+            LEAST_PT,
             colour=QUIET,
             after=6,
         )

@@ -116,6 +116,7 @@ def answer_of(analysis: Analysis) -> Answer:
 
 
 def setting_words(setting: Setting) -> str:
+    """`ISO 400, f/9, 30 s`."""
     return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
 
 
@@ -130,6 +131,7 @@ def shutter_now(analysis: Analysis) -> dict[str, object]:
 
 
 def range_words(shutter: Range) -> str:
+    """`8 s to 1 min 20 s`."""
     low, high = shutter_text(shutter.low), shutter_text(shutter.high)
     return low if low == high else f"{low} to {high}"
 

@@ -675,7 +675,8 @@ class Desk:
             return Shown(status=f"The card is ready, {has} the location.", values={"cards": files})
 
     def make_field_page(self, token: str | None, with_place: bool) -> Iterator[Shown]:
-        """The field page of all snaps as one HTML file; between two snaps others have their turn."""
+        """The field page of all snaps as one HTML file; between two snaps others have their turn, or it is stopped."""
+        since = self.sessions.stops(token)
         try:
             with self.sessions.at(token) as session:
                 count = len(session.snaps)
@@ -687,7 +688,7 @@ class Desk:
                 if count > 1:
                     yield Shown(status=f"The field page: place {index + 1} of {count}.")
                 work = partial(self._field_place, token, index, with_place, faults)
-                place = yield from self.in_turn(work, token)
+                place = yield from self.in_turn(work, token, since)
                 places += [] if place is None else [place]
             page = field_page(tuple(places), with_place=with_place, version=__version__)
             text = field_page_html(page).encode()

@@ -1,8 +1,9 @@
 """Gaps against real near-infrared photographs: the RGB-NIR Scene Dataset (Brown and Susstrunk, CVPR 2011).
 
-Judged on the 29 pairs that the shipped network has not seen (models/folds.py). Its fold is the luckiest of four: by an
-earlier measurement with four networks over all 123 pairs, errors on the other folds are about a fifth larger, so the
-figures here keep some distance from what they must reach.
+Judged on the 29 pairs that the network for tests has not seen (models/folds.py). Its fold is the luckiest of four: over
+all 123 pairs, each by a network that had not seen it, the mean error is 0.30 zone, the range covers 0.85, `separates`
+is right in 0.96, `merges` in 0.74 and 0.19 stay uncertain (models/README.md), so the figures here keep some distance
+from what they must reach.
 """
 
 from __future__ import annotations
@@ -24,19 +25,19 @@ from irpreview.records import Conditions, Light, Photo, Verdict
 pytestmark = pytest.mark.research
 
 MEASURED = {
-    "separations": 128,
-    "mean_error": 0.214,
+    "separations": 142,
+    "mean_error": 0.219,
     "sign_above_1": 1.0,
     "sign_above_half": 1.0,
-    "covered": 0.898,
-    "median_width": 0.89,
-    "separates_right": 0.959,
-    "merges_right": 0.941,
-    "uncertain": 0.297,
+    "covered": 0.944,
+    "median_width": 1.07,
+    "separates_right": 0.988,
+    "merges_right": 0.857,
+    "uncertain": 0.211,
 }
 """On 2026-11-28, by the network for tests, which has not seen these pairs and is of the same recipe as the one that
-ships. The two networks before, one alone on the same pairs with the same constants (164 separations): error
-0.221, covered 0.890, separates 0.923, merges 0.733, uncertain 0.262."""
+ships; constants of the doubt fitted to all 123 pairs held back in turn. The version before, with constants fitted to
+these pairs alone (128 separations): error 0.214, covered 0.898, separates 0.959, merges 0.941, uncertain 0.297."""
 
 
 @pytest.fixture(scope="module")
@@ -76,11 +77,10 @@ def test_spread_covers_what_it_says_and_is_no_wide_guess(figures: dict[str, floa
 
 
 def test_verdicts_agree_with_the_real_pictures(figures: dict[str, float]) -> None:
-    """Goals: 0.95 and 0.80 right, 0.22 uncertain. The last is missed (see MEASURED); its limit tells when it gets
-    worse."""
+    """Goals: 0.95 and 0.80 right, 0.22 uncertain."""
     assert figures["separates_right"] >= 0.95
     assert figures["merges_right"] >= 0.80
-    assert figures["uncertain"] <= 0.33
+    assert figures["uncertain"] <= 0.24
 
 
 def test_a_picture_fitted_to_itself_has_no_error(evaluation: ModuleType) -> None:

@@ -56,7 +56,8 @@ def test_the_better_standpoint_comes_first_with_its_lens_and_why(
     best = answers[1]["framings"][0]
     assert best["subject"] == "tower"
     told = views["whole.jpg"]["sentence"]
-    assert told.startswith(f"From {whole}, with {best['lens_mm']:g} mm: build on the tower, because ")
+    assert told.startswith(f"From {whole}, with {best['lens_mm']:g} mm, because ")
+    assert "the tower leads" in told
     assert "left.jpg" in told
 
 

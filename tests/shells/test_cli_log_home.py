@@ -146,7 +146,7 @@ def test_shown_first_then_taken_in_then_taken_back(run, brought, tmp_path):
     with FieldLog(tmp_path / "log.sqlite", read_only=True) as log:
         assert len(log) == 1
         assert log.entry(plan).frame_ev100 is None
-    assert run("log", "take-back", answer["batch"])[0] == 1
+    assert run("log", "take-back", answer["batch"])[0] == 2
 
 
 def test_without_a_log_it_shows_and_makes_none(run, brought, tmp_path):
@@ -158,15 +158,15 @@ def test_without_a_log_it_shows_and_makes_none(run, brought, tmp_path):
     assert "belongs to none of the snaps" in text
     assert "broken.jpg could not be used" in err
     assert not (tmp_path / "log.sqlite").exists()
-    assert run("log", "take", next(tmp_path.glob("home-*.json")), "--only", "9")[0] == 1
+    assert run("log", "take", next(tmp_path.glob("home-*.json")), "--only", "9")[0] == 2
 
 
 @pytest.mark.parametrize(
     ("arguments", "code", "says"),
     [
         (("frames",), 2, "say where the snaps are"),
-        (("frames", "--snaps", "nowhere"), 1, "there is no snap or folder"),
-        (("nowhere", "--snaps", "snaps"), 1, "there is no folder"),
+        (("frames", "--snaps", "nowhere"), 2, "there is no snap or folder"),
+        (("nowhere", "--snaps", "snaps"), 2, "there is no folder"),
         (("empty", "--snaps", "snaps"), 1, "there is no frame"),
         (("frames", "--snaps", "empty"), 1, "there is no snap in"),
         (("frames", "--snaps", "frames/broken.jpg"), 1, "can be used"),

@@ -17,7 +17,7 @@ from irpreview.analysis import Analysis
 from irpreview.answers.base import asked_of
 from irpreview.answers.picture import render_answer
 from irpreview.cards import card_of
-from irpreview.core.card.blocks import card_blocks, footer_words, key_figures
+from irpreview.core.card.blocks import card_blocks, card_front, footer_words
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.core.light.coarse_sun import STEP_DEG, coarse_height_deg, coarse_light, coarse_time
 from irpreview.core.light.daylight import sun_position
@@ -99,7 +99,7 @@ def handed_on(snap, place, when, planned=None):
     head = asked_of(analysis)
     return {
         "card": card_json(card),
-        "card's words": repr((key_figures(card), card_blocks(card), footer_words(card))),
+        "card's words": repr((card_front(card), card_blocks(card), footer_words(card))),
         "sheet": repr(sheet_of(scouting)),
         "tables": scouting_csv(scouting) + scouting_json(scouting),
         "log": repr(facts_of(entry, locations=False)),

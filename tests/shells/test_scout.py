@@ -25,7 +25,7 @@ from PIL import Image
 
 from irpreview import judge, load_photo, scouting
 from irpreview.cli import main
-from irpreview.core.words.verdict_words import short_headline
+from irpreview.core.words.verdict_words import reasons
 from irpreview.errors import BadCluster, BadPhoto, BadValue
 from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import LogLessons
@@ -140,7 +140,7 @@ def test_it_says_what_judge_says(done: Path, day: Path) -> None:
     row = next(r for r in rows(done) if r["photo"] == "walk/lea.jpg")
     assert float(row["layered_contrast"]) == verdict.layered_contrast
     assert row["lead"] == verdict.lead
-    assert row["sentence"] == short_headline(verdict)
+    assert row["sentence"] == reasons(verdict)[0].text
     assert int(row["separates"]) == sum(g.says == "separates" for g in verdict.separations)
 
 

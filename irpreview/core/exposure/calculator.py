@@ -28,7 +28,7 @@ from irpreview.core.exposure.setting import (
     nominal_isos,
 )
 from irpreview.core.exposure.test_exposures import BY_EYE_STOPS
-from irpreview.core.light.sensor_noise import Sensor, sensor_of
+from irpreview.core.light.sensor_noise import CLEAN_SNR, Sensor, sensor_of
 from irpreview.records import Exposure, ExposureTest, Kit, Range
 
 
@@ -43,10 +43,10 @@ class Noise:
     high_iso: float
 
     def snr(self, iso: float, shutter_s: float) -> float:
-        """Signal to noise of mid grey, one pixel."""
+        """Signal to noise of mid grey, one pixel, to a tenth as a `Setting` carries it: so both choose alike."""
         signal = self.grey_e_at_iso_100 * 100.0 / iso
         read = self.read_high_iso_e if iso >= self.high_iso else self.read_e
-        return signal / math.sqrt(signal + self.dark_e_per_s * shutter_s + read**2)
+        return math.floor(10.0 * signal / math.sqrt(signal + self.dark_e_per_s * shutter_s + read**2) + 0.5) / 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +153,7 @@ def _cheapest(calculator: Calculator, every: list[Choice], asked_s: float, grey_
     near = [one for one in through if is_near(one.shutter_s, asked_s)]
 
     def cost(one: Choice) -> float:
-        snr = calculator.noise.snr(one.iso, one.shutter_s * 2.0**-grey_stops)
+        snr = calculator.noise.snr(one.iso, one.shutter_s * 2.0**-grey_stops) or CLEAN_SNR
         return cost_of(snr, one.f_number, calculator.f_numbers[0], one.shutter_s, asked_s)
 
     return min(near, key=cost, default=None)

@@ -54,7 +54,7 @@ def read_back(
     too_dark_stops: how much more light it needed, negative = too bright. The reading of the light adds its doubt.
     """
     if not (-6.0 <= too_dark_stops <= 6.0):
-        raise BadValue(f"a test frame {too_dark_stops:g} stops off cannot be read; take one within 6 stops of right")
+        raise BadValue(f"a test exposure {too_dark_stops:g} stops off cannot be read; take one within 6 stops of right")
     likely = factor_of_frame(shutter_s, f_number, iso, ev100.likely, placement_stops) + too_dark_stops
     eye = BY_HISTOGRAM_STOPS if by_histogram else BY_EYE_STOPS + 0.15 * abs(too_dark_stops)
     return Range(

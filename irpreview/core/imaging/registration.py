@@ -147,6 +147,26 @@ def placement_from(snap: FloatArray, frame: FloatArray, starts: Sequence[Matrix]
     return _registration(likeness, bite, matrix, a.shape, b.shape, a_scale, b_scale)
 
 
+def placement_near(snap: FloatArray, frame: FloatArray, start: Matrix) -> Registration | None:
+    """The best placement within a few pixels of a good start, the start itself among them; else None.
+
+    The coarse stages of `placement_from` are left out: where edges repeat (rows of vines, waves) they lead astray.
+    """
+    a_scale = min(1.0, WORKING_SIDE_PX / max(snap.shape))
+    b_scale = min(1.0, WORKING_SIDE_PX / max(frame.shape))
+    a, b = _log_small(snap, a_scale), _log_small(frame, b_scale)
+    if float(a.std()) < 0.02 or float(b.std()) < 0.02:
+        return None
+    a_fine, b_fine = _edges(a, 1.0), _edges(b, 1.0)
+    here = _scaled(start, a_scale, b_scale)
+    tried = [here, *_refined(a, b, here, STAGES[2:])[1:], *_refined(a, b, here, STAGES[1:])[1:]]
+    judged = [(*_bite(a_fine, b_fine, m), m) for m in tried if _is_possible(m, a.shape)]
+    if not judged:
+        return None
+    likeness, bite, matrix = max(judged, key=lambda j: j[1])
+    return _registration(likeness, bite, matrix, a.shape, b.shape, a_scale, b_scale)
+
+
 _Tried = tuple[float, Matrix, float]
 """(bite, matrix, likeness)"""
 

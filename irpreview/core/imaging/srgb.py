@@ -31,13 +31,13 @@ LINEAR_OF_LEVEL = to_linear(np.arange(256) / 255.0).astype(np.float32)
 """(256,) linear tone of each 8-bit level."""
 
 
-UNDEVELOPED_OF_LEVEL = (LINEAR_OF_LEVEL / (3 - 2 * LINEAR_OF_LEVEL)).astype(np.float32)
+UNDEVELOPED_OF_LEVEL = (LINEAR_OF_LEVEL / (3.5 - 2.5 * LINEAR_OF_LEVEL)).astype(np.float32)
 """(256,) light in the scene of each 8-bit level, white = 1: a camera's development of highlights undone.
 
 No phone draws the sRGB curve straight: what is bright is crowded together below white, so clouds lose their light and
-shade, and blue on its way to white loses colour. Light y / (3 - 2 y) undoes a usual development: contrast times 1.1 at
-middle grey, 1.9 at a cloud's 0.7. For comparison: of light 0.25 and 0.5 it would have drawn 0.50 and 0.75; the default
-tone curve of the DNG reference code (dng_render.cpp, "ACR3 default") draws 0.52 and 0.80."""
+shade, and blue on its way to white loses colour. Light y / (3.5 - 2.5 y) undoes a usual development: contrast times
+1.15 at middle grey, 2 at a cloud's 0.7. It drew light 0.25 and 0.5 at 0.54 and 0.78; the default tone curve of the DNG
+reference code (dng_render.cpp, "ACR3 default") draws them at 0.52 and 0.80."""
 
 
 def linear_pixels(pixels: ByteArray) -> FloatArray:

@@ -8,10 +8,10 @@ where the network is sure. How much likelier a pixel's own colour is as sky than
 says of the place as the prior (Bayes' rule with two normal distributions). So an edge stands where the photo has it.
 
 **The tone.** Clear sky, haze, veil and cloud are one thing mixed in different shares: white light and blue. Infrared
-takes away what is blue, so the tone of the sky is one straight line of the pixel's own blueness, log2(B / R), for the
-whole picture: stops against the visible = level + slope x blueness. Level and slope come from the network's answer over
-all of the sky; a slope found on little blue is drawn to the usual one. Nothing is left that could fall apart into clear
-and cloud, and the share of cloud follows the same scale.
+takes away what is blue, so the tone of the sky is one straight line of the pixel's own blueness, log2(B / R) with the
+camera's development of highlights undone, for the whole picture: stops against the visible = level + slope x blueness.
+Level and slope come from the network's answer over all of the sky; a slope found on little blue is drawn to the usual
+one. Nothing is left that could fall apart into clear and cloud, and the share of cloud follows the same scale.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS, UNDE
 from irpreview.records import ByteArray, FloatArray
 
 BLUE_SLOPE = -0.55
-"""[stops per stop of log2(B / R)] what a sky usually loses for its blue. Of -0.6, -0.8, -1.0 and -1.2 the one that
-renders the 29 pairs held back best (PSNR 27.5, 27.7, 27.6, 27.4 dB). The pairs' own skies lose 0.25 to 0.88 (90 and
-5 %), 0.57 in the middle, for their blacks are lifted (tests/reference/test_edges.py)."""
-_SLOPE_WEIGHT = 0.6
+"""[stops per stop of log2(B / R)] what a sky usually loses for its blue. Of -0.45 to -0.8 those to -0.55 render the 29
+pairs held back alike (PSNR 27.8 dB; 27.6 at -0.8). The pairs' own skies lose about 0.4 in the middle, for their blacks
+are lifted (tests/reference/test_edges.py)."""
+_SLOPE_WEIGHT = 0.7
 """Blueness variance [stops^2] at which a picture's own slope counts as much as the usual one."""
 _FIT_SIDE_PX = 256
 _COLOURS_SHARE = 0.03
@@ -44,9 +44,9 @@ _STRAY = 0.012
 """Chance of a stray pixel of the other layer along the border: twigs before the sky, sky between leaves."""
 _LEAST_SKY = 0.003
 _LOWEST_LEVEL = 2.0**-9
-_LEAST_BLUE_STEP = 0.35
+_LEAST_BLUE_STEP = 0.5
 """[stops of log2(B / R)] a clear sky is at least that much bluer than cloud."""
-_USUAL_BLUE = 1.4
+_USUAL_BLUE = 2.0
 """[stops of log2(B / R)] of clear sky where the picture shows cloud only."""
 _BLOWN_LEVEL = 244
 """Of 255, in the darkest of the three channels."""
@@ -219,7 +219,7 @@ def _line(x: FloatArray, y: FloatArray, weight: FloatArray) -> tuple[float, floa
 def _ends(x: FloatArray, clear: FloatArray, cloud: FloatArray) -> tuple[float, float]:
     """Blueness of cloud and of clear sky in this picture, by the network's weights for both."""
     has_clear, has_cloud = (float(weight.mean()) > 0.004 for weight in (clear, cloud))
-    white = min(max(_median(x, cloud), -0.2), 0.35) if has_cloud else 0.0
+    white = min(max(_median(x, cloud), -0.3), 0.5) if has_cloud else 0.0
     blue = _median(x, clear) if has_clear else white + _USUAL_BLUE
     return white, max(blue, white + _LEAST_BLUE_STEP)
 

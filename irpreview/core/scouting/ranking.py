@@ -15,7 +15,7 @@ from typing import Any, Literal
 from irpreview.core.light.coarse_sun import coarse_time
 from irpreview.core.scouting.near_duplicates import group_views
 from irpreview.core.scouting.places import PlaceGroup, group_places
-from irpreview.core.words.verdict_words import short_headline
+from irpreview.core.words.verdict_words import reasons
 from irpreview.records import ByteArray, LeadChoice, Photo, Place, SceneMap, Verdict
 
 Order = Literal["lead", "contrast"]
@@ -54,6 +54,7 @@ class Finding:
     model_id: str
 
     def as_dict(self) -> dict[str, Any]:
+        """As plain values."""
         return asdict(self)
 
     @classmethod
@@ -64,6 +65,7 @@ class Finding:
 
     @property
     def taken_at(self) -> datetime | None:
+        """When the snap was taken."""
         return None if self.taken is None else datetime.fromisoformat(self.taken)
 
 
@@ -78,7 +80,7 @@ def finding_of(
     return Finding(
         lead=verdict.lead,
         landscape=verdict.gate.landscape,
-        sentence=short_headline(verdict),
+        sentence=reasons(verdict)[0].text,
         lead_turns_at_wind_m_s=None if turns is None else round(turns.likely, 2),
         layered_contrast=verdict.layered_contrast,
         parting=parts.parting,
@@ -123,6 +125,7 @@ class View:
 
     @property
     def best(self) -> Snap:
+        """The snap that stands for the view."""
         return self.snaps[0]
 
 
@@ -141,6 +144,7 @@ class Scouting:
 
     @property
     def snap_count(self) -> int:
+        """How many snaps all its views hold."""
         return sum(len(view.snaps) for view in self.views)
 
 

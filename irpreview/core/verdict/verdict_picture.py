@@ -29,7 +29,7 @@ _LINE: dict[SeparationWord, tuple[int, int, int]] = {
     "uncertain": (255, 255, 255),
     "merges": (86, 180, 233),
 }
-_SAID: dict[SeparationWord, str] = {"separates": "holds apart", "uncertain": "too close to call", "merges": "melts"}
+_SAID: dict[SeparationWord, str] = {"separates": "separates", "uncertain": "uncertain", "merges": "merges"}
 _MARK_RADIUS = 19
 _COLUMN_PX, _ROW_PX = 680, 42
 """The widest entry, "farther cloud in the middle  zone 6.2, prints mid-grey", takes 670 px."""

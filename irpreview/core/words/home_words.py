@@ -48,7 +48,7 @@ def clock_words(clocks: Clocks | None) -> str:
 def where_words(one: RealFrame) -> str:
     """Which snap a frame belongs to, and how that is known."""
     if one.snap is None:
-        near = f"; {one.nearest} is most like it, but not surely the same view" if one.nearest else ""
+        near = f"; {one.nearest} (left) is most like it, but not surely the same view" if one.nearest else ""
         return f"{FOUND_WORDS[one.found]}{near}: left out"
     said = f"snap {one.snap}, {FOUND_WORDS[one.found]}"
     if one.found is Found.EITHER and one.rivals:

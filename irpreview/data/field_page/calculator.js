@@ -19,7 +19,7 @@ const time_range_s = (calculator, iso, f_number) => {
 const snr_of = (noise, iso, shutter_s) => {
   const signal = noise.grey_e_at_iso_100 * 100 / iso;
   const read = iso >= noise.high_iso ? noise.read_high_iso_e : noise.read_e;
-  return signal / Math.sqrt(signal + noise.dark_e_per_s * shutter_s + read ** 2);
+  return Math.floor(10 * signal / Math.sqrt(signal + noise.dark_e_per_s * shutter_s + read ** 2) + 0.5) / 10;
 };
 
 const cost_of = (snr, f_number, widest_f_number, found_s, asked_s) => {
@@ -55,7 +55,7 @@ const least = (list, measure) => {
 const cheapest = (calculator, every, asked_s, grey_stops) => {
   const through = every.map((one) => ({...one, shutter_s: one.shutter_s * 2 ** grey_stops, grey_stops}));
   return least(through.filter((one) => is_near(one.shutter_s, asked_s)), (one) => cost_of(
-    snr_of(calculator.noise, one.iso, one.shutter_s * 2 ** -grey_stops), one.f_number, calculator.f_numbers[0],
+    snr_of(calculator.noise, one.iso, one.shutter_s * 2 ** -grey_stops) || CLEAN_SNR, one.f_number, calculator.f_numbers[0],
     one.shutter_s, asked_s));
 };
 

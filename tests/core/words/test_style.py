@@ -6,6 +6,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from datetime import date
 from itertools import product
 from pathlib import Path
 
@@ -16,7 +17,23 @@ from irpreview.core.units import beaufort_m_s
 from irpreview.core.words import in_words
 from irpreview.core.words.phrases import FORCES, in_a, wind_text
 from irpreview.core.words.verdict_words import headline, short_headline, why_line
-from irpreview.records import CLASS_WORDS, Caution, CautionKind, ClipDoubt, ClipDoubtKind
+from irpreview.records import (
+    CLASS_WORDS,
+    Caution,
+    CautionKind,
+    ClipDoubt,
+    ClipDoubtKind,
+    Doubt,
+    FilterLeaks,
+    LightDiffers,
+    LightPlanDoubt,
+    LightPlanDoubtKind,
+    PhotoDoubt,
+    PhotoDoubtKind,
+    SnapLightUnknown,
+    SunBelowHorizon,
+    WhatIf,
+)
 from tests.core.words.test_verdict_words import SCENES, WINDS, _said
 
 PACKAGE = Path(__file__).resolve().parents[3] / "irpreview"
@@ -100,6 +117,30 @@ def test_cautions_and_doubts_of_clips_keep_their_length() -> None:
     for words in told:
         assert max(len(part.split()) for part in parts(words.long)) <= MOST_LONG_WORDS, words.long
         assert len(words.short) <= len(words.long)
+
+
+DOUBTS: tuple[Doubt, ...] = (
+    *(PhotoDoubt(kind, 0.4, 0.3, 9.0, "2024-05-03 12:00") for kind in PhotoDoubtKind),
+    *(LightPlanDoubt(kind, "Europe/Oslo", (date(2026, 5, 3),)) for kind in LightPlanDoubtKind),
+    WhatIf(12.0),
+    SnapLightUnknown(),
+    LightDiffers(30.0, ("side", "ahead"), None, "more"),
+    FilterLeaks("converted-590", 0.2),
+    SunBelowHorizon(),
+)
+
+
+@pytest.mark.parametrize("doubt", DOUBTS, ids=lambda doubt: getattr(doubt, "kind", type(doubt).__name__))
+def test_each_doubt_of_a_snap_and_its_light_is_whole_short_and_in_the_same_words(doubt: Doubt) -> None:
+    words = in_words(doubt)
+    for text in words:
+        assert text[0].isupper() or text[0].isdigit(), text
+        assert text.endswith("."), text
+        assert not BANNED.search(text), text
+        assert not UNITS.search(text), text
+    assert max(len(part.split()) for part in parts(words.long)) <= MOST_LONG_WORDS, words.long
+    assert max(len(part.split()) for part in parts(words.short)) <= MOST_SHORT_WORDS, words.short
+    assert len(words.short) <= len(words.long)
 
 
 def test_no_label_of_the_network_is_a_word_for_people() -> None:
