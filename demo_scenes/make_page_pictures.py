@@ -42,7 +42,10 @@ def shot(browser: Browser, url: str, width: int, scheme: str) -> np.ndarray:
 
 
 def columns(picture: np.ndarray) -> np.ndarray:
-    """A long, narrow page cut into columns side by side."""
+    """A long, narrow page cut into columns side by side, the last one filled up with the page's own paper."""
+    left = max(0, COLUMNS * COLUMN_HEIGHT_PX - len(picture))
+    paper = np.full((left, picture.shape[1], 3), picture[-1, 0], np.uint8)
+    picture = np.vstack([picture, paper])
     gap = np.full((COLUMN_HEIGHT_PX, GAP_PX, 3), 110, np.uint8)
     parts: list[np.ndarray] = []
     for number in range(COLUMNS):
