@@ -209,7 +209,9 @@ def test_framings_are_seen_and_chosen(desk, whole_snap):
     assert best != whole
     expect(framings(desk).first).to_have_attribute("aria-pressed", "true")
     for index in range(framings(desk).count()):
-        expect(framings(desk).nth(index)).to_contain_text(re.compile(r"\d+ mm, \d:\d( landscape| portrait)?: .+ leads?"))
+        expect(framings(desk).nth(index)).to_contain_text(
+            re.compile(r"\d+ mm, \d:\d( landscape| portrait)?: .+ leads?")
+        )
     said = desk.locator("[data-framed]:not([hidden])")
     expect(said).to_have_count(1)
     first = said.inner_text()
