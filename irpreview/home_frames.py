@@ -196,6 +196,8 @@ def _entry(row: _Row, kit: Kit) -> LogEntry | None:
     if row.laid is not None and "came_out_stops" in facts:
         value["came_out_stops"] = round(min(max(row.laid.came_out_stops, -12.0), 12.0), 2)
         value.pop("outcome", None)  # what was blown out or black was left out of the comparison
+    elif value.get("outcome") not in ("clipped", "blocked"):
+        value.pop("came_out_stops", None)  # the mean of the frame alone says it a stop too bright where leaves glow
     place, taken_at = value["place"], value.get("taken_at")
     if place is not None and isinstance(taken_at, datetime):
         value["sun_height_deg"] = round(sun_position(place, taken_at)[0], 1)

@@ -51,6 +51,7 @@ class Settings:
 
     @property
     def planned(self) -> bool:
+        """Whether a light other than the snaps' own was asked for."""
         return self.inputs.planned_sun_deg is not None or bool(self.inputs.planned_time)
 
     def facts(self) -> dict[str, Any]:
@@ -124,6 +125,8 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
+    """A snap that could not be judged."""
+
     task: Task
     why: str
 
@@ -137,6 +140,8 @@ class NotThere:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
+    """A snap that was judged."""
+
     task: Task
     kept: Kept
 

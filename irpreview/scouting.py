@@ -46,11 +46,14 @@ class Progress:
 
     @property
     def left(self) -> int:
+        """Files still to be judged."""
         return self.files - self.known - self.copies - self.done
 
 
 @dataclass(frozen=True, slots=True)
 class ScoutRun:
+    """What came of a run, and how far it got."""
+
     scouting: Scouting | None
     """None where the run was stopped before its end."""
     progress: Progress

@@ -190,6 +190,7 @@ def low_flats(stage, rng):
         "came_out": "in the low sun the crowns stay near middle grey, within a zone of the clear sky; cloud on dark "
         "sky is the stronger step",
         "also_right": ["wait", "none"],
+        "also_right_when_calm": ["sky"],
         "waits_for": "a lull",
         "wind": "crowns and their mirror image go with the first wind",
     },

@@ -242,5 +242,6 @@ class Refusals:
         self.count += 1
 
     def leave(self) -> None:
+        """Leave with status 1 if anything was refused."""
         if self.count:
             raise typer.Exit(1)

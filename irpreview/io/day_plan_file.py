@@ -22,6 +22,8 @@ def read_field_day(path: Path | str, *, with_place: bool) -> FieldDay:
     """
     path = Path(path)
     try:
+        if path.exists() and not (path.is_file() or path.is_dir()):
+            raise BadValue(f"{path} is no ordinary file (a device or a pipe); {_ASK}")
         if path.is_file() and path.stat().st_size > LARGEST_PLAN_MB * 1e6:
             raise BadValue(f"{path} is larger than {LARGEST_PLAN_MB:g} MB, a day plan has about 0.02; {_ASK}")
         data = path.read_bytes()

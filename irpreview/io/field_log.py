@@ -290,6 +290,7 @@ class FieldLog(LogRows):
         return count
 
     def differences(self, kit_name: str) -> tuple[ToneDifference, ...]:
+        """All tone differences logged for a kit."""
         rows = self._rows(
             "SELECT d.* FROM tone_differences d JOIN kits ON kits.id = d.kit_id WHERE kits.name = ? ORDER BY d.id",
             (kit_name,),
@@ -314,9 +315,11 @@ class FieldLog(LogRows):
         return _entry_of(row)
 
     def has_uid(self, uid: str) -> bool:
+        """Whether a frame of that number in another log is here already."""
         return self._one("SELECT 1 FROM frames WHERE uid = ?", (uid,)) is not None
 
     def kit_names(self) -> tuple[str, ...]:
+        """Names of the kits that have frames."""
         return tuple(r[0] for r in self._rows("SELECT DISTINCT kits.name FROM kits JOIN frames ON kit_id = kits.id"))
 
     def all_kit_names(self) -> tuple[str, ...]:

@@ -34,6 +34,8 @@ def read_proposal(path: Path) -> HomeAnswer:
     if path.is_dir():
         path = _only_one(path)
     try:
+        if path.exists() and not path.is_file():
+            raise BadLog(f"{path} is no ordinary file (a device or a pipe); name what `irpreview log match` wrote")
         if path.stat().st_size > LARGEST_FILE_MB * 1e6:
             raise BadLog(f"{path} is larger than {LARGEST_FILE_MB:.0f} MB: no proposal of `irpreview log match`")
         return HomeAnswer.model_validate(json.loads(path.read_text(encoding="utf-8")))
@@ -41,9 +43,8 @@ def read_proposal(path: Path) -> HomeAnswer:
         raise BadLog(
             f"{path} could not be read ({error.strerror or error}); `irpreview log match` writes the proposal"
         ) from None
-    except (ValueError, RecursionError, ValidationError) as error:
-        said = " ".join(str(error).split())[:100]
-        raise BadLog(f"{path.name} is no proposal of `irpreview log match` ({said}); match the frames anew") from None
+    except (ValueError, RecursionError, ValidationError):  # whose words would quote the file
+        raise BadLog(f"{path.name} is no proposal of `irpreview log match`; match the frames anew") from None
 
 
 def _only_one(folder: Path) -> Path:

@@ -40,12 +40,16 @@ class _Section(BaseModel):
 
 
 class FilterSection(_Section):
+    """`[filter]` of a kit file."""
+
     cut_on_nm: float | None = _number("cut_on_nm")
     curve: Annotated[str, Field(min_length=1, max_length=500)] | None = None
     leak: float | None = _number("leak")
 
 
 class SensorSection(_Section):
+    """`[sensor]` of a kit file."""
+
     kind: Literal["unmodified", "full_spectrum", "converted"] | None = None
     infrared_cut_edge_nm: float | None = _number("infrared_cut_edge_nm")
     infrared_cut_slope_nm: float | None = _number("infrared_cut_slope_nm")
@@ -56,6 +60,8 @@ class SensorSection(_Section):
 
 
 class LensSection(_Section):
+    """`[lens]` of a kit file."""
+
     name: Annotated[str, Field(min_length=1, max_length=80)] | None = None
     focal_mm: (
         Annotated[list[Annotated[float, Field(ge=2.0, le=2000.0, allow_inf_nan=False)]], Field(min_length=1)] | None
@@ -66,6 +72,8 @@ class LensSection(_Section):
 
 
 class BodySection(_Section):
+    """`[body]` of a kit file."""
+
     iso_min: float | None = _number("iso_min")
     iso_max: float | None = _number("iso_max")
     longest_timed_s: float | None = _number("longest_timed_s")
@@ -74,6 +82,8 @@ class BodySection(_Section):
 
 
 class StopsRange(_Section):
+    """A range in stops, low to high."""
+
     low: float = Field(ge=-10.0, le=30.0)
     likely: float = Field(ge=-10.0, le=30.0)
     high: float = Field(ge=-10.0, le=30.0)
@@ -83,6 +93,8 @@ _Correction = Annotated[float | None, Field(ge=-5.0, le=5.0, allow_inf_nan=False
 
 
 class ClassCorrections(_Section):
+    """Corrections of single classes [stops]."""
+
     clear_sky: _Correction = None
     cloud: _Correction = None
     water: _Correction = None
@@ -95,6 +107,8 @@ class ClassCorrections(_Section):
 
 
 class CalibrationSection(_Section):
+    """`[calibration]` of a kit file."""
+
     factor_stops: StopsRange | None = None
     factor_source: Annotated[str, Field(min_length=1, max_length=500)] | None = None
     class_correction_stops: ClassCorrections | None = None

@@ -110,6 +110,22 @@ def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
             "name another file, or bring back a backup copy"
         )
     try:
+        return _ready(path, read_only)
+    except _Older as older:
+        # whoever only reads must not wait for the first one who writes; a copy of the old file is kept
+        try:
+            _ready(path, False).close()
+        except BadLog:
+            raise BadLog(str(older)) from None
+        return _ready(path, True)
+
+
+class _Older(Exception):
+    """A log of an older version was opened to be read only."""
+
+
+def _ready(path: Path, read_only: bool) -> sqlite3.Connection:
+    try:
         connection = _open(path, read_only)
     except sqlite3.Error as error:
         raise bad_log(path, error) from None
@@ -170,7 +186,7 @@ def _bring_up_to_date(connection: sqlite3.Connection, path: Path, read_only: boo
         raise BadLog(f"{path} is a database of something else, not a field log; name another file")
     if read_only:
         if version < VERSION:
-            raise BadLog(f"the log {path} is of version {version} and must be updated first; make it writable once")
+            raise _Older(f"the log {path} is of version {version} and must be updated first; make it writable once")
         return
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA journal_mode = WAL")

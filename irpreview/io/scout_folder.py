@@ -27,6 +27,8 @@ class FoundPhoto:
 
 @dataclass(frozen=True, slots=True)
 class FolderListing:
+    """What a folder holds."""
+
     photos: tuple[FoundPhoto, ...]
     unreadable: tuple[tuple[str, str], ...]
     """(relative path, one line why) of subfolders and files that may not be looked at."""
@@ -35,6 +37,7 @@ class FolderListing:
 
 
 def stamp_of(facts: os.stat_result) -> tuple[int, int, int, int]:
+    """What tells that a file is the same as before."""
     return facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns, facts.st_ino
 
 

@@ -30,6 +30,7 @@ class SqliteFile(ABC):
         self.close()
 
     def close(self) -> None:
+        """Close the file."""
         self._connection.close()
 
     @contextlib.contextmanager

@@ -8,6 +8,8 @@ from enum import StrEnum
 
 
 class CautionKind(StrEnum):
+    """What has to be minded."""
+
     SUN_EYES = "sun_eyes"
     SUN_FRAME = "sun_frame"
     TIDE = "tide"
@@ -31,6 +33,8 @@ class CautionKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
+    """Something that can hurt someone or the gear, with the figures that it rests on."""
+
     kind: CautionKind
     gust_m_s: float | None = None
     """Gust to plan on, for edges and branches."""

@@ -41,9 +41,11 @@ class Range:
 
     @property
     def width(self) -> float:
+        """High end less low end."""
         return self.high - self.low
 
     def as_dict(self, digits: int = 3) -> dict[str, float]:
+        """The three values, rounded, as JSON holds them."""
         return {"low": round(self.low, digits), "likely": round(self.likely, digits), "high": round(self.high, digits)}
 
 

@@ -84,6 +84,8 @@ class Stay:
 
 
 class LeftOutReason(StrEnum):
+    """Why a place is not among the stays."""
+
     TOO_FAR = "too_far"
     """Even straight from the start, the stay would end too late."""
     OWN_HOURS = "own_hours"
@@ -114,6 +116,8 @@ class LeftOut:
 
 
 class DayPlanDoubtKind(StrEnum):
+    """What a plan of a day cannot know."""
+
     STRAIGHT_WAYS = "straight_ways"
     CLEAR_SKY_ONLY = "clear_sky_only"
     TIDE_AND_WEATHER = "tide_and_weather"

@@ -56,6 +56,8 @@ MeteredBy = HandReading | SnapReading | SunReading
 
 
 class LimitKind(StrEnum):
+    """What speaks against a setting."""
+
     MOVEMENT = "movement"
     TRIPOD = "tripod"
     DIFFRACTION = "diffraction"
@@ -85,6 +87,8 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
+    """ISO, aperture and time with its range."""
+
     iso: float
     f_number: float
     shutter_s: Range
@@ -99,12 +103,16 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class NoiseReason:
+    """Why this ISO: signal over noise in the mid grey."""
+
     iso: float
     snr: float
 
 
 @dataclass(frozen=True, slots=True)
 class ApertureReason:
+    """Why this aperture: diffraction against the sharpness asked for."""
+
     f_number: float
     airy_um: float
     circle_um: float
@@ -116,12 +124,16 @@ class ApertureReason:
 
 @dataclass(frozen=True, slots=True)
 class TimeReason:
+    """Why this time, and whether the release must be held."""
+
     shutter_s: float
     bulb: bool
 
 
 @dataclass(frozen=True, slots=True)
 class BlurReason:
+    """What moves at this time."""
+
     shutter_s: float
     blur_px: Mapping[str, float]
     """Per class, pixels of the final picture."""
@@ -194,6 +206,8 @@ class ExposureTest:
 
 @dataclass(frozen=True, slots=True)
 class FocusAdvice:
+    """Where to focus, and from where to where it is sharp."""
+
     focal_mm: float
     f_number: float
     hyperfocal_m: float
@@ -243,6 +257,7 @@ class FrameCost:
 
     @property
     def minutes_per_frame(self) -> float:
+        """From one press of the release to the next [min]."""
         return self.seconds_per_frame / 60.0
 
 
@@ -251,6 +266,8 @@ class FrameCost:
 
 @dataclass(frozen=True, slots=True)
 class ReadingsDisagree(Doubt):
+    """Two readings of the light differ by more than their doubt."""
+
     used: MeterName
     other: MeterName
     used_ev100: float
@@ -259,12 +276,16 @@ class ReadingsDisagree(Doubt):
 
 @dataclass(frozen=True, slots=True)
 class SnapTagsDisagree(Doubt):
+    """The snap's exposure and its brightness tag differ."""
+
     settings_ev100: float
     brightness_ev100: float
 
 
 @dataclass(frozen=True, slots=True)
 class SnapBlownOut(Doubt):
+    """Too much of the snap is white to be a reading."""
+
     share: float
 
 
@@ -278,6 +299,8 @@ class SettingsLeftOut(Doubt):
 
 @dataclass(frozen=True, slots=True)
 class HotSpotUnknown(Doubt):
+    """Whether the lens has a hot spot at this aperture is not known."""
+
     f_number: float
 
 
@@ -295,6 +318,8 @@ class MovementLeftOut(Doubt):
 
 @dataclass(frozen=True, slots=True)
 class TimeUnsure(Doubt):
+    """The time could be so much shorter or longer that tests come first."""
+
     low_s: float
     high_s: float
     stops: float
@@ -314,6 +339,8 @@ class SunAndCloud(Doubt):
 
 @dataclass(frozen=True, slots=True)
 class Exposure:
+    """What to set, why, how sure it is, and how to find out in the field."""
+
     factor_stops: Range
     factor_parts: Mapping[str, Range]
     metered_ev100: Range

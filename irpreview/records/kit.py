@@ -46,6 +46,7 @@ class Kit:
 
     @property
     def pixel_pitch_um(self) -> float:
+        """Distance between pixels [um]."""
         return 1000.0 * self.format_width_mm / self.pixels_wide
 
 

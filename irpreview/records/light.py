@@ -38,6 +38,8 @@ class Conditions:
 
 
 class LightBy(StrEnum):
+    """How the sun's height came to be known."""
+
     ASSUMED = "assumed"
     """Neither place nor time."""
     ASSUMED_NO_DAYLIGHT = "assumed_no_daylight"
@@ -58,6 +60,7 @@ class LightKnown:
 
     @property
     def assumed(self) -> bool:
+        """Whether it is a guess."""
         return self.by in (LightBy.ASSUMED, LightBy.ASSUMED_NO_DAYLIGHT)
 
 
@@ -124,6 +127,8 @@ class SunBelowHorizon(Doubt):
 
 
 class LightPlanDoubtKind(StrEnum):
+    """What a plan of the light cannot know."""
+
     ZONE_BY_LONGITUDE = "zone_by_longitude"
     DAYS_LEFT_OUT = "days_left_out"
     """The clocks of the zone skipped them."""

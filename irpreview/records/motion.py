@@ -17,6 +17,8 @@ WaterWord = Literal["frozen", "texture", "silky", "smooth", "mist"]
 
 
 class KnownBy(StrEnum):
+    """How a rate came to be known."""
+
     CLIP = "clip"
     """Measured."""
     FIST = "fist"
@@ -28,6 +30,8 @@ class KnownBy(StrEnum):
 
 
 class DistanceBy(StrEnum):
+    """How a distance came to be known."""
+
     GIVEN = "given"
     LEVEL_GROUND = "level_ground"
     FOOT_AND_HEIGHT = "foot_and_height"
@@ -36,6 +40,8 @@ class DistanceBy(StrEnum):
 
 
 class HorizonBy(StrEnum):
+    """What the horizon was told by."""
+
     WATER = "water"
     GRASS = "grass"
     GROUND = "ground"
@@ -44,12 +50,16 @@ class HorizonBy(StrEnum):
 
 
 class CloudHeightBy(StrEnum):
+    """How the height of the clouds came to be known."""
+
     GIVEN = "given"
     DEW_POINT = "dew_point"
     ASSUMED_LOW = "assumed_low"
 
 
 class Moving(StrEnum):
+    """What moves."""
+
     PLANTS = "plants"
     GRASS = "grass"
     WAVES = "waves"
@@ -88,6 +98,7 @@ class HowKnown:
 
     @property
     def measured(self) -> bool:
+        """Whether a clip measured it."""
         return self.by is KnownBy.CLIP
 
 
@@ -116,6 +127,8 @@ class ClassMovement:
 
 @dataclass(frozen=True, slots=True)
 class CloudDrift:
+    """How fast the clouds go over the sky, and which way."""
+
     deg_per_s: Range
     toward_deg: float | None
     image_deg: float | None
@@ -124,6 +137,8 @@ class CloudDrift:
 
 @dataclass(frozen=True, slots=True)
 class WaterMovement:
+    """How many waves pass, and what that makes of the water."""
+
     periods: Range
     word: WaterWord
 
@@ -150,6 +165,8 @@ class ClassMoves:
 
 @dataclass(frozen=True, slots=True)
 class TripodShakes:
+    """The wind shakes the tripod."""
+
     print_mm: Range
     wind_m_s: Range
     sure: bool
@@ -157,6 +174,8 @@ class TripodShakes:
 
 @dataclass(frozen=True, slots=True)
 class Gale:
+    """Gusts in which no tripod stands by itself."""
+
     gust_m_s: float
 
 
@@ -174,6 +193,8 @@ MovementNote = ClassMoves | TripodShakes | Gale | GustLikely
 
 @dataclass(frozen=True, slots=True)
 class Movement:
+    """What everything in the picture does during a shutter time."""
+
     shutter_s: float
     classes: Mapping[str, ClassMovement]
     tripod: ClassMovement
@@ -187,22 +208,30 @@ class Movement:
 
 @dataclass(frozen=True, slots=True)
 class FocalAssumed(Doubt):
+    """The focal length is a guess."""
+
     focal_35mm_mm: float
 
 
 @dataclass(frozen=True, slots=True)
 class WindUnknown(Doubt):
+    """The wind was not given."""
+
     wind_m_s: Range
 
 
 @dataclass(frozen=True, slots=True)
 class DistanceEstimated(Doubt):
+    """A distance was estimated from the picture."""
+
     class_name: str
     distance_m: Range
     by: DistanceBy
 
 
 class ClipDoubtKind(StrEnum):
+    """What a clip cannot tell."""
+
     SHORT = "short"
     SLOW = "slow"
     """Too few frames a second for leaves."""

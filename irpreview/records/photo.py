@@ -15,6 +15,8 @@ WORKING_SIDE_PX = 1024
 
 @dataclass(frozen=True, slots=True)
 class Place:
+    """A point on the earth [degrees, degrees, m]."""
+
     latitude_deg: float
     longitude_deg: float
     altitude_m: float = 0.0
@@ -126,8 +128,10 @@ class Photo:
 
     @property
     def height(self) -> int:
+        """Rows [px]."""
         return int(self.pixels.shape[0])
 
     @property
     def width(self) -> int:
+        """Columns [px]."""
         return int(self.pixels.shape[1])

@@ -53,6 +53,8 @@ class Gate:
 
 @dataclass(frozen=True, slots=True)
 class Layer:
+    """A part of the picture of one kind and tone."""
+
     index: int
     name: str
     """Words a person would use: 'near grass', 'far trees'."""
@@ -88,6 +90,8 @@ class Separation:
 
 @dataclass(frozen=True, slots=True)
 class Sky:
+    """What the sky gives."""
+
     okta: int | None
     texture_stops: float
     word: Literal["clear", "textured", "overcast", "hazy", "none"]
@@ -157,6 +161,8 @@ class Shade:
 
 @dataclass(frozen=True, slots=True)
 class VerdictDoubt:
+    """What makes the verdict less sure."""
+
     kind: DoubtKind
     value: float | None = None
     """Degrees, share or m/s, as the kind says."""
@@ -165,6 +171,8 @@ class VerdictDoubt:
 
 @dataclass(frozen=True, slots=True)
 class StrongestEdge:
+    """The edge with the largest step over its length."""
+
     a: int
     b: int
     print_step: float
@@ -184,6 +192,8 @@ class Crop:
 
 @dataclass(frozen=True, slots=True)
 class Composition:
+    """Facts of the frame."""
+
     horizon_height: float | None
     """Share of the height from below; None = no skyline."""
     sky_share: float
@@ -203,6 +213,8 @@ class ContrastParts:
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
+    """A sentence, what it rests on, and where in the picture it belongs."""
+
     text: str
     evidence: str
     at_xy: tuple[float, float] | None = None
@@ -211,6 +223,8 @@ class Sentence:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
+    """What the picture will do: layers, separations, sky, lead."""
+
     layers: tuple[Layer, ...]
     separations: tuple[Separation, ...]
     layer_map: NDArray[np.int16]
@@ -244,4 +258,5 @@ class Verdict:
 
     @property
     def turns_at_wind_m_s(self) -> Range | None:
+        """Wind at which another thing leads [m/s]; None = it does not turn."""
         return None if self.turn is None else self.turn.wind_m_s

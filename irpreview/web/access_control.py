@@ -141,6 +141,7 @@ class AccessControl:
         self.wrong: dict[str, list[float]] = {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through, or answer it here."""
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return

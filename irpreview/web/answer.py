@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from irpreview.analysis import Analysis
 from irpreview.core.card.field_tables import setting_choices
@@ -116,6 +116,7 @@ def answer_of(analysis: Analysis) -> Answer:
 
 
 def setting_words(setting: Setting) -> str:
+    """`ISO 400, f/9, 30 s`."""
     return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
 
 
@@ -130,6 +131,7 @@ def shutter_now(analysis: Analysis) -> dict[str, object]:
 
 
 def range_words(shutter: Range) -> str:
+    """`8 s to 1 min 20 s`."""
     low, high = shutter_text(shutter.low), shutter_text(shutter.high)
     return low if low == high else f"{low} to {high}"
 
@@ -172,6 +174,13 @@ class Glance:
     """The best framing in a sentence; empty = not looked for, or none."""
     frame: tuple[float, ...] = ()
     """Where that framing lies in the snap: left, top, width and height in shares."""
+    framing_sought: bool = False
+    judged_for: str = ""
+    """Wind and focal length it was judged for: what its framing hangs on and the rest of the line does not show."""
+
+    def bare(self) -> Glance:
+        """The same without its framing."""
+        return replace(self, framing="", frame=(), framing_sought=False)
 
 
 def glance_of(analysis: Analysis, with_framing: bool = False) -> Glance:
@@ -188,6 +197,8 @@ def glance_of(analysis: Analysis, with_framing: bool = False) -> Glance:
         setting_words(best) if best is not None else "",
         float(verdict.layered_contrast),
         *_best_framing(analysis if with_framing else None),
+        framing_sought=with_framing,
+        judged_for=f"{analysis.request.conditions.wind_m_s} m/s, {analysis.request.wishes.focal_35mm_mm} mm",
     )
 
 

@@ -386,7 +386,10 @@ class Desk:
     def _note(self, session: Session) -> None:
         """Put the state of the snap looked at down: in the strip, and on the disk."""
         analysis = self.analysis_of(session)
-        snap = self._judged(session.snaps[session.current], analysis)
+        before = session.snaps[session.current]
+        snap = self._judged(before, analysis)
+        if snap.glance.bare() == before.glance.bare():
+            snap = replace(snap, glance=before.glance)  # the same answer: the framing found for it stays
         session.snaps[session.current] = replace(snap, scene=analysis.bare_scene)
         self.keeping.save(session)
 
@@ -619,19 +622,40 @@ class Desk:
     def _views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
         return {name: pictures.data_address(pictures.VIEWS[name](analysis)) for name in names}
 
+    def beside(self, token: str | None) -> Iterator[Shown]:
+        """All snaps side by side at once, then again with each best framing that was not looked for yet."""
+        try:
+            yield self.section(token, "beside")
+            with self.sessions.at(token) as session:
+                unframed = [i for i in sections.best_first(session) if not session.snaps[i].glance.framing_sought]
+            for index in unframed:
+                yield (yield from self.in_turn(partial(self._frame, token, index), token))
+        except Stopped:
+            yield Shown(status=STOPPED)
+        except Exception as error:
+            yield sorry(error)
+
+    def _frame(self, token: str | None, index: int) -> Shown:
+        """Side by side, with the best framing of one more snap."""
+        with self.sessions.at(token) as session:
+            if index >= len(session.snaps) or not session.snaps[index].infrared:
+                return Shown()
+            snap, looked_at = session.snaps[index], index == session.current
+            analysis = self.analysis_of(session) if looked_at else self._analysis(session, snap, for_strip=True)
+            session.snaps[index] = replace(snap, glance=answer.glance_of(analysis, with_framing=True))
+        return self.section(token, "beside")
+
     @answered
     def section(self, token: str | None, name: str) -> Shown:
         """What is behind the answer: one section."""
         with self.sessions.at(token) as session:
             if name == "beside":
-                if session.snaps and not session.snaps[session.current].glance.framing:
-                    analysis, snap = self.analysis_of(session), session.snaps[session.current]
-                    session.snaps[session.current] = replace(snap, glance=answer.glance_of(analysis, True))
-                return Shown(parts={"section-body": sections.beside(session)})
-            if name not in sections.SECTIONS:
+                text = sections.beside(session)
+            elif name in sections.SECTIONS:
+                text = sections.SECTIONS[name](self.analysis_of(session))
+            else:
                 raise BadValue(f"there is no section {name!s:.20}")
-            text = sections.SECTIONS[name](self.analysis_of(session))
-            return Shown(parts={"section-body": text})
+            return Shown(parts={"section-body": text}, values={"section": name})
 
     # ---- take it with you ---------------------------------------------------------------------------------------
 

@@ -47,6 +47,7 @@ class LogDesk:
 
     @property
     def file(self) -> Path:
+        """Where the log lies."""
         return self.path if self.path is not None else default_path()
 
     def taught(self, kit: Kit, sun_height_deg: float | None = None) -> Kit:

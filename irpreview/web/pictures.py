@@ -41,6 +41,7 @@ def jpeg_bytes(pixels: NDArray[np.uint8], quality: int = 86) -> bytes:
 
 
 def jpeg_address(packed: bytes) -> str:
+    """A packed JPEG as a `data:` address."""
     return "data:image/jpeg;base64," + base64.b64encode(packed).decode()
 
 

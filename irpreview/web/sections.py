@@ -68,9 +68,13 @@ SECTIONS: Mapping[str, Callable[[Analysis], str]] = MappingProxyType(
 )
 
 
+def best_first(session: Session) -> list[int]:
+    """The snaps that stand side by side, by their numbers in the session."""
+    return sorted(range(len(session.snaps)), key=lambda i: (-session.snaps[i].glance.worth, i))[:MOST_BESIDE]
+
+
 def beside(session: Session) -> str:
     """All snaps side by side, best first, each with what leads."""
-    order = sorted(range(len(session.snaps)), key=lambda i: (-session.snaps[i].glance.worth, i))[:MOST_BESIDE]
     snaps = [
         {
             "index": index,
@@ -80,7 +84,7 @@ def beside(session: Session) -> str:
             "tall": 100.0 * snap.photo.height / snap.photo.width,
             "trouble": snap.trouble,
         }
-        for index, snap in ((i, session.snaps[i]) for i in order)
+        for index, snap in ((i, session.snaps[i]) for i in best_first(session))
     ]
     return filled("beside.html", snaps=snaps, current=session.current)
 

@@ -116,6 +116,7 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
         ),
         "view": heavy(lambda token, data: desk.view(token, str(data.get("name", "")))),
         "section": heavy(lambda token, data: desk.section(token, str(data.get("name", "")))),
+        "beside": plain(lambda token, _: desk.beside(token)),
         "card": heavy(
             lambda token, data: desk.make_card(token, str(data.get("title", "")), data.get("with_place") is True)
         ),

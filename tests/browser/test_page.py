@@ -191,6 +191,67 @@ def test_the_last_move_wins(desk, snap):
     expect(wind).to_have_value("1")
 
 
+# ---- framings -------------------------------------------------------------------------------------------------------
+
+
+def framings(page):
+    return page.get_by_role("list", name="Framings, best first").get_by_role("button")
+
+
+def test_framings_are_seen_and_chosen(desk, whole_snap):
+    give(desk, whole_snap)
+    answered(desk)
+    whole = desk.locator("#under").get_attribute("src")
+    desk.keyboard.press("7")
+    expect(desk.locator("#under")).to_have_attribute("data-view", "framings", timeout=PATIENCE_MS)
+    assert framings(desk).count() >= 2
+    best = desk.locator("#under").get_attribute("src")
+    assert best != whole
+    expect(framings(desk).first).to_have_attribute("aria-pressed", "true")
+    for index in range(framings(desk).count()):
+        words = re.compile(r"\d+ mm, \d:\d( landscape| portrait)?: .+ leads?")
+        expect(framings(desk).nth(index)).to_contain_text(words)
+    said = desk.locator("[data-framed]:not([hidden])")
+    expect(said).to_have_count(1)
+    first = said.inner_text()
+    framings(desk).nth(1).click()
+    expect(desk.locator("#under")).not_to_have_attribute("src", best, timeout=PATIENCE_MS)
+    expect(framings(desk).nth(1)).to_have_attribute("aria-pressed", "true")
+    expect(said).to_have_count(1)
+    assert said.inner_text() != first
+    # where the lens points stands in the sentence, in words
+    expect(said).to_contain_text(re.compile(r"\d+° (right|left|up|down)|at the middle"))
+    lists = desk.locator("#framings").inner_html()
+    wind = desk.get_by_role("slider", name="Wind", exact=True)
+    view(desk, "Infrared")
+    wind.focus()
+    wind.press("End")
+    expect(desk.locator("#wind-says")).to_contain_text("Beaufort 7")
+    answered(desk)
+    expect(desk.locator("#answer .wind")).not_to_contain_text("assumed", timeout=PATIENCE_MS)
+    # another wind, another list: what was found before is not shown beside the new answer
+    desk.keyboard.press("7")
+    expect(framings(desk).first).to_have_attribute("aria-pressed", "true", timeout=PATIENCE_MS)
+    assert desk.locator("#framings").inner_html() != lists
+
+
+def test_framings_on_a_small_screen(browser, watched, base_url, whole_snap):
+    context = watched(browser.new_context(viewport={"width": 1280, "height": 720}))
+    page = ready(context, base_url)
+    give(page, whole_snap)
+    answered(page)
+    page.keyboard.press("7")
+    expect(page.locator("#under")).to_have_attribute("data-view", "framings", timeout=PATIENCE_MS)
+    seen_at_once(page, 720, "#under", "#views", "#framings", ".bar")
+    assert box(page.locator("#under"))["height"] >= 380
+    assert page.evaluate("document.documentElement.scrollHeight") <= 720
+    page.set_viewport_size({"width": 390, "height": 844})
+    fits(page, 390)
+    for index in range(framings(page).count()):
+        assert box(framings(page).nth(index))["height"] >= 43.5
+    context.close()
+
+
 # ---- corrections ----------------------------------------------------------------------------------------------------
 
 
@@ -282,10 +343,20 @@ def test_several_snaps_side_by_side(desk, snap, temple):
     beside = desk.get_by_role("list", name="Snaps side by side, best first").get_by_role("listitem")
     expect(beside).to_have_count(2, timeout=PATIENCE_MS)
     expect(beside.first).to_contain_text("ISO")
+    # each says its best framing, with its place in the snap; also the one that was given first
+    tower = beside.filter(has_text="photo.jpg")
+    expect(tower.locator(".framed")).to_contain_text(re.compile(r"\d+ mm, .*leads?"), timeout=PATIENCE_MS)
+    expect(tower.locator(".frame-in-snap .part")).to_have_count(1)
+    framed = tower.locator(".framed").inner_text()
     desk.get_by_role("button", name="Look closer at temple.jpg").click()
     expect(desk.locator("#title")).to_have_attribute("placeholder", "temple", timeout=PATIENCE_MS)
     answered(desk)
     expect(desk.locator("#answer .hours")).to_contain_text("Give place and day")
+    # the snap left keeps its framing, and another section is not overwritten by a late answer
+    expect(beside.filter(has_text="photo.jpg").locator(".framed")).to_have_text(framed, timeout=PATIENCE_MS)
+    section(desk, "Tables")
+    desk.wait_for_timeout(1500)
+    expect(desk.locator("#section-body .beside")).to_have_count(0)
 
 
 def test_each_file_that_is_no_photo_has_its_own_line(desk, snap, tmp_path):

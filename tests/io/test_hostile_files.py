@@ -13,11 +13,15 @@ from PIL import Image
 
 from irpreview.core.units import parse_shutter, parse_wind
 from irpreview.core.words import long_words
-from irpreview.errors import BadKit, BadLog, BadPhoto, BadValue
+from irpreview.errors import BadKit, BadLog, BadPhoto, BadValue, IrpreviewError
+from irpreview.io.day_plan_file import read_field_day
 from irpreview.io.field_log import FieldLog
+from irpreview.io.field_notes import read_field_notes
+from irpreview.io.home_proposal import read_proposal
 from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import import_log
 from irpreview.io.photos import load_photo
+from irpreview.io.places_file import read_places
 
 SCENE = Path(__file__).parents[2] / "demo_scenes" / "low_flats" / "photo.jpg"
 
@@ -162,10 +166,10 @@ def test_scans_are_counted_against_the_size_they_go_over():
     data = packed.getvalue()
     load_photo(data, max_side=256)
     at = data.rfind(b"\xff\xda")
-    begun = time.monotonic()
+    begun = time.process_time()
     with pytest.raises(BadPhoto, match="goes over its 64 megapixels"):
         load_photo(data[:at] + data[at:-2] * 20 + b"\xff\xd9", max_side=256)
-    assert time.monotonic() - begun < 5.0
+    assert time.process_time() - begun < 5.0
 
 
 SECRET = "kx7secret"
@@ -242,3 +246,26 @@ def refusal(data):
     with pytest.raises(BadPhoto) as caught:
         load_photo(data)
     return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "read",
+    [
+        load_kit,
+        read_places,
+        read_field_notes,
+        read_proposal,
+        load_photo,
+        lambda path: read_field_day(path, with_place=False),
+        lambda path: import_log(FieldLog(path.with_name("log.sqlite")), path),
+    ],
+    ids=["kit", "places", "notes", "proposal", "photo", "day plan", "import"],
+)
+def test_a_pipe_hangs_no_reader_and_a_stranger_s_text_is_not_quoted(tmp_path, read):
+    for ending in ("toml", "json", "csv"):
+        os.mkfifo(tmp_path / f"pipe.{ending}")
+        (tmp_path / f"text.{ending}").write_text(f'{{"{SECRET}": "{SECRET}"}}', encoding="utf-8")
+        for name in (f"pipe.{ending}", f"text.{ending}"):
+            with pytest.raises(IrpreviewError) as caught:
+                read(tmp_path / name)
+            assert SECRET not in str(caught.value)

@@ -5,6 +5,7 @@ registered pairs of the RGB-NIR Scene Dataset (Brown and Susstrunk, CVPR 2011). 
 tests/benchmarks/edges.py.
 """
 
+import json
 from functools import lru_cache
 from pathlib import Path
 
@@ -13,9 +14,12 @@ import numpy as np
 import pytest
 
 import irpreview
-from irpreview.core.imaging.srgb import linear_pixels
+from irpreview.analysis import analyse
+from irpreview.core.imaging.srgb import UNDEVELOPED_OF_LEVEL, linear_pixels
+from irpreview.core.rendering.finishing import print_of
 from irpreview.core.scene.sky_layer import BLUE_SLOPE
 from irpreview.errors import IrpreviewError
+from irpreview.request import Request
 from tests.benchmarks import edges
 
 FOLDERS = sorted(path.parent for path in edges.SCENES.glob("*/truth.json"))
@@ -43,19 +47,25 @@ def figures() -> edges.Figures:
     return edges.means([edges.of_scene(folder, rendered(folder).tones) for folder in FOLDERS])
 
 
-@pytest.mark.xfail(strict=True, reason="aim 0.22; 0.29 on 2026-11-28 (0.34 before the sky was a layer of its own)")
+@pytest.mark.xfail(
+    strict=True,
+    reason="aim 0.22; 0.2204 on 2026-11-28 (0.34, then 0.29 before): russet crowns and reed of autumn_pool 0.41",
+)
 def test_near_an_edge_the_tone_is_nearly_as_right_as_inside():
     assert figures().near <= 0.22
 
 
-@pytest.mark.xfail(strict=True, reason="aim 0.16; 0.20 on 2026-11-28 (0.24 before the sky was a layer of its own)")
+@pytest.mark.xfail(
+    strict=True,
+    reason="aim 0.16; 0.171 on 2026-11-28 (0.24, then 0.20 before); 0.150 without autumn_pool, whose crowns are 0.34",
+)
 def test_a_little_off_the_edge():
     assert figures().middle <= 0.16
 
 
 def test_what_was_reached_at_edges_holds():
-    assert figures().near <= 0.30
-    assert figures().middle <= 0.21
+    assert figures().near <= 0.235
+    assert figures().middle <= 0.18
 
 
 def test_inside():
@@ -63,29 +73,40 @@ def test_inside():
 
 
 def test_even_stays_even():
-    """True infrared itself is uneven by 0.049 stop in these cells; predicted 0.050 on 2026-11-28, 0.054 before."""
+    """True infrared itself is uneven by 0.049 stop in these cells; predicted 0.052 on 2026-11-28.
+
+    0.054 and 0.050 before, with skies of less contrast than the true ones.
+    """
     assert figures().even_share > 0.1
     assert figures().uneven <= 0.053
 
 
-def test_the_tower_has_no_rim():
-    """Sky beside the tower, row by row: from 4 px on it is as dark as 30 px off (it fell from 105 to 42 over 15 px)."""
-    folder = edges.SCENES / "moor_tower"
-    drawn = rendered(folder, grade=4.0).picture.astype(float)
-    classes = cv2.imread(str(folder / "classes.png"), cv2.IMREAD_GRAYSCALE)
-    rims: dict[str, list[float]] = {"left": [], "right": []}
-    for row in range(140, 360):
-        stone = np.flatnonzero(classes[row] == 6)
-        if stone.size < 40:
-            continue
-        sides = {"left": classes[row, : stone[0]][::-1], "right": classes[row, stone[-1] + 1 :]}
-        levels = {"left": drawn[row, : stone[0]][::-1], "right": drawn[row, stone[-1] + 1 :]}
-        for side, found in sides.items():
-            if (found[3:40] == 1).all():
-                rims[side].append(float(levels[side][4:16].mean() - levels[side][25:40].mean()))
-    assert min(len(rows) for rows in rims.values()) > 15
-    for side, rows in rims.items():
-        assert abs(np.median(rows)) < 6, side
+RIM_SCENES = ("autumn_pool", "dry_hill", "hazel_wood_edge", "moor_tower", "pellow_street", "plain_blue_lea")
+
+
+@pytest.mark.parametrize("name", RIM_SCENES)
+def test_sky_has_no_rim_beside_tower_roofs_and_crowns(name):
+    """Clear sky from 3 px off a thing on is as far from the true infrared as at 24 to 36 px, to a fifth of a stop.
+
+    At the photo's 1152 px. Before, the sky beside the tower was 1.3 stops too light at 4 px and fell over 15 px.
+    """
+    folder = edges.SCENES / name
+    code = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
+    classes, true = (cv2.imread(str(folder / f), cv2.IMREAD_GRAYSCALE) for f in ("classes.png", "infrared.png"))
+    true = code["full_scale"] * (cv2.resize(true.astype(np.float32), classes.shape[::-1]) / 255.0) ** 2
+    off = np.log2(np.maximum(rendered(folder).tones, 2.0**-8)) - np.log2(np.maximum(true, 2.0**-8))
+    judged = 0
+    for thing in (4, 6):
+        distance = cv2.distanceTransform((classes != thing).astype(np.uint8), cv2.DIST_L2, 5)
+        others = cv2.distanceTransform(np.isin(classes, (0, 1, thing)).astype(np.uint8), cv2.DIST_L2, 5)
+        sky = (classes == 1) & (others > 20)
+        far = sky & (distance >= 24) & (distance < 36)
+        for nearest, farthest in ((3, 5), (5, 8), (8, 12), (12, 18)):
+            beside = sky & (distance >= nearest) & (distance < farthest)
+            if min(beside.sum(), far.sum()) > 150:
+                judged += 1
+                assert abs(np.median(off[beside]) - np.median(off[far])) < 0.2, (thing, nearest)
+    assert judged >= 3
 
 
 @pytest.mark.parametrize("grade", [0.0, 2.0, 4.0])
@@ -103,6 +124,21 @@ def test_the_zone_told_is_the_zone_drawn(folder, grade):
         assert rendering.classes[name].zone.likely == pytest.approx(5 + np.log2(linear / 0.18), abs=0.3), name
 
 
+@pytest.mark.parametrize("grade", [0.0, 2.0, 4.0])
+@each_scene
+def test_the_zone_told_of_a_layer_is_the_zone_drawn(folder, grade):
+    """The same for the layers that the verdict names: what the print's curve says of a layer, and its drawn median."""
+    snap(folder)  # skips where there is no network
+    answer = analyse(irpreview.load_photo(folder / "photo.jpg"), Request(grade=grade))
+    verdict, picture, curve = answer.verdict, answer.rendering.picture, print_of(answer.rendering)
+    of_layer = cv2.resize(verdict.layer_map, picture.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    for layer in verdict.layers:
+        grey = float(np.median(picture[of_layer == layer.index])) / 255
+        linear = grey / 12.92 if grey <= 0.04045 else ((grey + 0.055) / 1.055) ** 2.4
+        told = float(curve.zone(layer.zone.likely))
+        assert told == pytest.approx(5 + np.log2(linear / 0.18), abs=0.3), (layer.name, grey)
+
+
 @pytest.mark.research
 def test_the_usual_slope_of_a_sky_is_that_of_the_pairs(research):
     """What the skies of the pairs lose per stop of log2(B / R): and the constant is among them."""
@@ -116,7 +152,8 @@ def test_the_usual_slope_of_a_sky_is_that_of_the_pairs(research):
             continue
         colour = np.maximum(cv2.GaussianBlur(linear_pixels(cv2.imread(str(path))), (0, 0), 2), 0.003)
         tone = np.maximum(cv2.GaussianBlur(linear_pixels(nir), (0, 0), 2), 0.003)
-        blueness = np.log2(colour[..., 0] / colour[..., 2])[sky]
+        scene = np.maximum(cv2.GaussianBlur(UNDEVELOPED_OF_LEVEL[cv2.imread(str(path))], (0, 0), 2), 0.001)
+        blueness = np.log2(scene[..., 0] / scene[..., 2])[sky]
         visible = np.log2(colour @ np.array([0.0722, 0.7152, 0.2126], np.float32))[sky]
         blown = cv2.imread(str(path)).min(axis=2)[sky] > 244
         if blueness[~blown].std() > 0.12:

@@ -23,6 +23,7 @@ FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 
 
 def diagonal_mm(kit: Kit) -> float:
+    """Diagonal of the kit's sensor [mm]."""
     return math.hypot(kit.format_width_mm, kit.format_height_mm)
 
 

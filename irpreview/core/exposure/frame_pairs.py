@@ -113,10 +113,12 @@ def exposure_of(frame: Frame) -> float:
 
 
 def brightness(linear: FloatArray) -> FloatArray:
+    """Mean of the channels, (h, w, 3) to (h, w), linear."""
     return np.asarray(linear.mean(axis=2), np.float32)
 
 
 def check_levels(plain: Frame, filtered: Frame) -> None:
+    """Both frames carry enough unclipped tone to be compared. Raises BadPhoto."""
     names = ("red", "green", "blue")
     for frame, need in ((plain, "plain"), (filtered, "filtered")):
         clipped = frame.clipped if frame.clipped is not None else frame.linear >= CLIPPED_CODE

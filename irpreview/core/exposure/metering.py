@@ -64,6 +64,7 @@ class Metering:
 
     @property
     def how(self) -> MeterName:
+        """Which kind of reading it is."""
         return self.by.name
 
 
@@ -85,6 +86,7 @@ class TypedExposure:
 
     @property
     def ev100(self) -> float | None:
+        """Exposure value at ISO 100 [EV]; None where a part was not said."""
         return Shot(f_number=self.f_number, iso=self.iso, shutter_s=self.shutter_s).ev100
 
     @property

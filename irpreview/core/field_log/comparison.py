@@ -235,6 +235,7 @@ class CorrectionCheck:
 
     @property
     def helps(self) -> bool:
+        """Whether the personal correction lowers the error by enough to be used."""
         return self.after_zones < HELPS_SHARE * self.before_zones
 
 

@@ -91,6 +91,7 @@ class LogEntry:
 
     @property
     def day(self) -> date | None:
+        """The day of the frame, by its time or as it was typed."""
         return self.taken_at.date() if self.taken_at is not None else self.taken_on
 
     @property

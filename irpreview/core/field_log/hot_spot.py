@@ -94,6 +94,7 @@ class HotSpot:
 
     @property
     def shows(self) -> bool:
+        """Whether the spot is surely there."""
         return self.strength_stops.low > 0.0
 
 

@@ -89,11 +89,14 @@ class Window:
 
     @property
     def minutes(self) -> float:
+        """How long it lasts [min]."""
         return (self.end - self.start).total_seconds() / 60.0
 
 
 @dataclass(frozen=True, slots=True)
 class DayPlan:
+    """The light of one day by quarter hours, and its good windows."""
+
     day: date
     quarters: tuple[Quarter, ...]
     windows: tuple[Window, ...]
@@ -103,6 +106,8 @@ class DayPlan:
 
 @dataclass(frozen=True, slots=True)
 class LightPlan:
+    """The light of one or more days at one place."""
+
     place: Place
     zone_words: str
     heading_deg: float | None

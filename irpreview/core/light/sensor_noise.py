@@ -27,6 +27,8 @@ ISOS = tuple(map(float, _ISOS.split()))
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
+    """What noise is reckoned from: full well, dark current and reading, as of a usual full-frame sensor."""
+
     full_well_e: float = 50_000.0
     """At ISO 100, per pixel."""
     mid_grey_share: float = 0.127

@@ -74,6 +74,7 @@ class Tables:
     """Column name -> key of `sources`."""
 
     def source_of(self, column: str) -> SourceRecord:
+        """Where a column comes from."""
         return self.sources[self.column_source[column]]
 
 

@@ -168,6 +168,7 @@ def _hat(guide: FloatArray, kind: int, kernel: ByteArray) -> FloatArray:
 
 
 def box_of(mask: NDArray[np.bool_], pad: int) -> tuple[int, int, int, int]:
+    """(top, bottom, left, right) of a mask with a margin, inside the picture [px]."""
     rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     return (
         max(int(rows[0]) - pad, 0),

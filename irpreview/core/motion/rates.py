@@ -128,12 +128,15 @@ class ClassRate:
 
     @property
     def measured(self) -> bool:
+        """Whether a clip measured it."""
         return self.known.measured
 
     def extent_px(self, shutter_s: float, which: Which) -> float:
+        """Extent of the blur at a shutter time [s], at one end of its range [px]."""
         return together([part.extent_px(shutter_s, which) for part in self.parts])
 
     def blur_px(self, shutter_s: float) -> Range:
+        """Extent of the blur at a shutter time [s] [px]."""
         low, likely, high = (self.extent_px(shutter_s, which) for which in ("low", "likely", "high"))
         return Range(low, likely, high)
 
@@ -148,6 +151,7 @@ class ClassRate:
         return Range(until("high"), until("likely"), until("low"))
 
     def moves(self) -> bool:
+        """Whether anything of it could move within an hour."""
         return self.extent_px(3600.0, "high") > 0.0
 
 

@@ -54,6 +54,7 @@ class Finding:
     model_id: str
 
     def as_dict(self) -> dict[str, Any]:
+        """As plain values."""
         return asdict(self)
 
     @classmethod
@@ -64,6 +65,7 @@ class Finding:
 
     @property
     def taken_at(self) -> datetime | None:
+        """When the snap was taken."""
         return None if self.taken is None else datetime.fromisoformat(self.taken)
 
 
@@ -123,6 +125,7 @@ class View:
 
     @property
     def best(self) -> Snap:
+        """The snap that stands for the view."""
         return self.snaps[0]
 
 
@@ -141,6 +144,7 @@ class Scouting:
 
     @property
     def snap_count(self) -> int:
+        """How many snaps all its views hold."""
         return sum(len(view.snaps) for view in self.views)
 
 

@@ -64,6 +64,8 @@ class PlaceMap:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
+    """The contact sheet: what is on it, in order and in words."""
+
     title: str
     summary: tuple[str, ...]
     sections: tuple[Section, ...]

@@ -68,6 +68,7 @@ class Ground:
 
     @property
     def shape(self) -> tuple[int, int]:
+        """(height, width) of the maps [px]."""
         return int(self.infrared_zone.shape[0]), int(self.infrared_zone.shape[1])
 
 

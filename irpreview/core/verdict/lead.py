@@ -59,6 +59,8 @@ Blurs = Mapping[str, float]
 
 @dataclass(frozen=True, slots=True)
 class Lead:
+    """What leads, how strongly, and what would be needed to lead."""
+
     choice: LeadChoice
     strength: float
     needed: float

@@ -139,6 +139,8 @@ def word_for(zone_a: float, zone_b: float, sigma: float, limit: float, curve: Pr
 
 @dataclass(frozen=True, slots=True)
 class EdgeStep:
+    """What the step along a shared edge does."""
+
     zones: float
     share_separating: float
     xy: tuple[float, float]

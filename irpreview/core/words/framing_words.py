@@ -96,7 +96,9 @@ def framing_sentence(one: Framing) -> str:
 def framing_details(one: Framing) -> list[str]:
     """What merges, what the wind does, what speaks for or against the frame."""
     verdict = one.verdict
-    out = [f"{cap(listed([ROLE_WORDS[role] for role in one.roles]))}."]
+    # where nothing leads, what the frame was looked for is no lead
+    said = [role for role in one.roles if "nothing_leads" not in one.notes or role in ("water", "wind")]
+    out = [f"{cap(listed([ROLE_WORDS[role] for role in said]))}."] if said else []
     if one.plant_print_mm is not None:
         word = BLURS[blur_word(one.plant_print_mm)]
         time = shutter_text(one.movement.shutter_s)

@@ -26,10 +26,11 @@ const apply = (shown) => {
   } else if (shown.values?.words !== undefined && passing) say('');
   for (const [id, html] of Object.entries(shown.parts ?? {})) {
     const place = find(`#${id}`);
+    if (id === 'section-body' && shown.values?.section !== open_section) continue; // another one is open by now
     if (place) place.innerHTML = html; // made by the page's own templates, escaped there
     if (id === 'strip') document.body.classList.toggle('many', place.querySelectorAll('.snap').length > 1);
     if (id === 'section-body') dress(place);
-    if (id === 'framings') new_framings();
+    if (id === 'framings') new_framings(true);
   }
   if (shown.faults) {
     find('#faults').replaceChildren(...shown.faults.map((line) => {
@@ -53,6 +54,7 @@ const apply = (shown) => {
   if (values.version !== undefined && values.version !== state.version) {
     state.version = values.version;
     state.pictures = {};
+    if (shown.parts?.framings === undefined) new_framings(false);
   }
   if (values.name) find('#title').placeholder = values.name.replace(/\.[^.]*$/, '');
   if (values.current !== undefined) {
@@ -173,7 +175,7 @@ const refresh_section = () => {
   if (open_section === null || open_section === 'kit' || open_section === 'log') return;
   if (!state.has_snap || asked_version === state.version) return;
   asked_version = state.version;
-  ask('section', {name: open_section});
+  if (open_section === 'beside') ask('beside'); else ask('section', {name: open_section});
 };
 
 // ---- card --------------------------------------------------------------------------------------------------------------

@@ -25,7 +25,7 @@ export const set_view = (name) => {
 export const show_view = () => {
   document.body.dataset.view = now;
   find('#tools').hidden = now !== 'map' || !state.has_snap;
-  find('#dials').hidden = now === 'map' && state.has_snap;
+  find('#dials').hidden = (now === 'map' || now === 'framings') && state.has_snap;
   find('#legend').hidden = now !== 'separation';
   find('#framings').hidden = now !== 'framings';
   if (!state.has_snap) return;
@@ -64,8 +64,15 @@ const choose_framing = (number) => {
   show_view();
 };
 
-// A new list of framings begins with the best.
-export const new_framings = () => { framing = 0; };
+// A new list of framings begins with the best; until it is here the old one is not shown beside another answer.
+export const new_framings = (come) => {
+  framing = 0;
+  if (come) return;
+  const words = document.createElement('p');
+  words.className = 'quiet';
+  words.textContent = 'Looking for framings.';
+  find('#framings').replaceChildren(words);
+};
 
 const cut = () => {
   const value = find('#seam-at').value;
