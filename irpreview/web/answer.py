@@ -187,7 +187,7 @@ def glance_of(analysis: Analysis, with_framing: bool = False) -> Glance:
     """What the strip and the side-by-side section say of a snap; looking for its framings takes longer."""
     verdict = analysis.verdict
     held = sum(gap.says == "separates" for gap in verdict.separations)
-    words = f"{held} of {len(verdict.separations)} separate" if verdict.separations else "one tone"
+    words = f"{held} of {len(verdict.separations)} edges separate" if verdict.separations else "one tone"
     why = verdict_words.why_line(verdict)
     best = analysis.setting
     return Glance(
