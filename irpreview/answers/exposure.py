@@ -181,7 +181,9 @@ def exposure_answer(
         frame_cost=frame_cost_facts(exposure.frame_cost),
         test_frames=[test_exposure_facts(one) for one in exposure.test_exposures],
         focus=focus_facts(exposure.focus),
-        white_balance=None if patch is None else PatchAnswer(**asdict(patch)),
+        white_balance=None
+        if patch is None
+        else PatchAnswer(x=patch.x, y=patch.y, width=patch.width, height=patch.height, says=in_words(patch).long),
         cautions=list(long_words(exposure.cautions)),
         doubts=list(long_words((*more_doubts, *exposure.doubts))),
     )

@@ -91,6 +91,8 @@ def _exposure_of(shot: Shot) -> dict[str, Any]:
 def content_sha256(path: Path) -> str:
     """What a file is known by wherever it lies. Raises BadPhoto."""
     try:
+        if path.exists() and not (path.is_file() or path.is_dir()):
+            raise BadPhoto(f"{path.name} is no ordinary file (a device or a pipe); name a frame")
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:

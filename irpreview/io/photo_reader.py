@@ -14,7 +14,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
 from pathlib import Path
 from typing import IO, Any
 
@@ -26,6 +26,9 @@ from irpreview.records import Photo, frozen_array
 
 LONGEST_READ_S = 20.0
 """For one photo. A phone's snap takes 0.1 to 0.5 s, the largest that may be opened about 4 s."""
+LONGEST_START_S = 180.0
+"""For the process itself, which counts for no photo: on a busy machine its libraries take their time."""
+_READY = "ready"
 _LENGTH_BYTES = 8
 _LOOK_SECONDS = 2.0
 _CHILD = "import sys; sys.path[:] = sys.argv[1:]; from irpreview.io.photo_reader import serve; serve()"
@@ -43,6 +46,8 @@ class PhotoReader:
         self._in_use = threading.Lock()
         self._state = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
+        self._ready = False
+        """Whether the process has said that it reads."""
         self._reads_for: Hashable = None
         self._end = ""
         """Why the process was ended in the middle of a photo: "late", "stopped"."""
@@ -100,7 +105,7 @@ class PhotoReader:
         """Have the process ready before the first photo comes."""
         with self._in_use, self._state:
             if self._process is None:
-                self._process = _started(self.one_thread)
+                self._process, self._ready = _started(self.one_thread), False
 
     def close(self) -> None:
         """End the process. The next photo starts a fresh one."""
@@ -114,27 +119,37 @@ class PhotoReader:
         for fresh in (False, True):  # one that ended between two photos is no fault of the second
             with self._state:
                 if self._process is None or fresh:
-                    self._process = _started(self.one_thread)
+                    self._process, self._ready = _started(self.one_thread), False
                 process, self._reads_for = self._process, wanted_by
-            late = threading.Timer(self.longest_s, self._too_late, [process])
-            late.daemon = True
-            late.start()
             sent = False
             try:
                 assert process.stdin is not None
                 assert process.stdout is not None
-                _write(process.stdin, question)
-                sent = True
-                return _read(process.stdout)
+                if not self._ready:
+                    with self._no_longer_than(LONGEST_START_S, process):
+                        self._ready = _read(process.stdout) == _READY
+                with self._no_longer_than(self.longest_s, process):
+                    _write(process.stdin, question)
+                    sent = True
+                    return _read(process.stdout)
             except (OSError, EOFError, ValueError, pickle.UnpicklingError):
                 self._forget(process)
                 if sent or self._end:
                     return None
             finally:
-                late.cancel()
                 with self._state:
                     self._reads_for = None
         return None
+
+    @contextlib.contextmanager
+    def _no_longer_than(self, seconds: float, process: subprocess.Popen[bytes]) -> Iterator[None]:
+        late = threading.Timer(seconds, self._too_late, [process])
+        late.daemon = True
+        late.start()
+        try:
+            yield
+        finally:
+            late.cancel()
 
     def _too_late(self, process: subprocess.Popen[bytes]) -> None:
         with self._state:
@@ -212,6 +227,7 @@ def serve() -> None:
 
     threading.Thread(target=watch, daemon=True).start()
     with contextlib.suppress(EOFError, OSError, KeyboardInterrupt):
+        _write(answers, _READY)
         while True:
             source, zone, max_side, name = _read(sys.stdin.buffer)
             answer: Photo | IrpreviewError

@@ -19,6 +19,7 @@ from irpreview.io.field_log import FieldLog
 from irpreview.io.field_notes import read_field_notes
 from irpreview.io.home_proposal import read_proposal
 from irpreview.io.kits import load_kit
+from irpreview.io.log_entry_files import content_sha256
 from irpreview.io.log_exchange import import_log
 from irpreview.io.photos import load_photo
 from irpreview.io.places_file import read_places
@@ -256,10 +257,11 @@ def refusal(data):
         read_field_notes,
         read_proposal,
         load_photo,
+        lambda path: content_sha256(path) and load_photo(path),
         lambda path: read_field_day(path, with_place=False),
         lambda path: import_log(FieldLog(path.with_name("log.sqlite")), path),
     ],
-    ids=["kit", "places", "notes", "proposal", "photo", "day plan", "import"],
+    ids=["kit", "places", "notes", "proposal", "photo", "frame", "day plan", "import"],
 )
 def test_a_pipe_hangs_no_reader_and_a_stranger_s_text_is_not_quoted(tmp_path, read):
     for ending in ("toml", "json", "csv"):

@@ -30,7 +30,7 @@ def large_photo(side=6000):
 
 @pytest.fixture(scope="module")
 def reader():
-    with PhotoReader() as one:
+    with PhotoReader(120.0) as one:
         yield one
 
 
@@ -57,7 +57,7 @@ def test_it_refuses_what_load_photo_refuses(reader, tmp_path):
 
 
 def test_a_photo_that_takes_too_long_is_given_up_and_the_next_one_read():
-    with PhotoReader() as reader:
+    with PhotoReader(120.0) as reader:
         reader.start()
         reader.read(SCENE, max_side=512)
         reader.longest_s = 0.05
@@ -65,7 +65,7 @@ def test_a_photo_that_takes_too_long_is_given_up_and_the_next_one_read():
         with pytest.raises(BadPhoto, match=r"longer than 0\.05 s"):
             reader.read(large_photo(), name="slow.jpg")
         assert time.monotonic() - begun < 60.0
-        reader.longest_s = 60.0
+        reader.longest_s = 120.0
         assert reader.read(SCENE, max_side=512).width == 512
 
 
@@ -94,7 +94,7 @@ def test_only_who_wanted_it_stops_it():
 
 
 def test_a_reader_that_was_killed_between_two_photos_is_started_again():
-    with PhotoReader() as reader:
+    with PhotoReader(120.0) as reader:
         reader.read(SCENE, max_side=512)
         reader._process.kill()
         reader._process.wait()
@@ -105,7 +105,7 @@ def test_a_reader_that_was_killed_between_two_photos_is_started_again():
 def test_no_reader_outlives_its_owner(tmp_path):
     script = (
         "import os, sys\nfrom irpreview.io.photo_reader import PhotoReader\n"
-        f"reader = PhotoReader(); reader.read({str(SCENE)!r}, max_side=256)\n"
+        f"reader = PhotoReader(120.0); reader.read({str(SCENE)!r}, max_side=256)\n"
         "print(reader._process.pid, flush=True)\nos.kill(os.getpid(), 9)\n"
     )
     ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=120)
@@ -122,8 +122,8 @@ def test_no_reader_outlives_its_owner(tmp_path):
 
 
 def test_a_snap_that_takes_too_long_costs_a_scouting_that_snap_only(tmp_path, monkeypatch):
-    with PhotoReader() as reader:
-        reader.start()
+    with PhotoReader(120.0) as reader:
+        reader.read(SCENE, max_side=256)
         reader.longest_s = 0.01
         monkeypatch.setattr(scout_judging, "reader", lambda: reader)
         data = large_photo()

@@ -89,7 +89,7 @@ def test_expose_by_the_sun_alone_and_for_people(call) -> None:  # type: ignore[n
     assert status == 0
     for word in ("Light", "Filter", "Take", "Test first", "Focus", "Cost", "ISO 64"):
         assert word in out
-    assert "take the test exposures first" in err
+    assert "Take the test exposures first" in err
 
 
 @pytest.fixture

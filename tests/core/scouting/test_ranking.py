@@ -150,7 +150,7 @@ def test_an_entry_says_how_it_was_judged() -> None:
         "judged at 1/60",
         "the lead changes near Beaufort 3",
     )
-    assert entry.taken == "21 Jun 2026, 10:30"
+    assert entry.taken == "21 Jun 2026, about 10:30"  # the minute goes with the place
     assert entry.lead_words == "the foliage leads"
     assert entry.alike == ""
 
