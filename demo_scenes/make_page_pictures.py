@@ -72,7 +72,7 @@ def main() -> None:
                 desk = shot(browser, opened.url, DESK_PX, scheme)[:900]
                 cv2.imwrite(str(OUT / f"page_desk_{scheme}.jpg"), smaller(desk, 733), QUALITY)
                 phone = columns(shot(browser, opened.url, PHONE_PX, scheme))
-                cv2.imwrite(str(OUT / f"page_phone_{scheme}.jpg"), smaller(phone, 972), QUALITY)
+                cv2.imwrite(str(OUT / f"page_phone_{scheme}.jpg"), phone, QUALITY)
 
 
 if __name__ == "__main__":

@@ -40,11 +40,11 @@ PLAIN_COST, EVEN_STEP, EDGE_COST, CHANGE_COST, UNLIKE_COST = 0.01, 2.0, 0.03, 0.
 """Cost of one pixel on the way: as such; beyond a step of colour that is still even; per step beyond; per change of the
 network's chances; per unlikeness. Chosen on strokes over the demo scenes."""
 SHORT_REACH, MIDDLE_REACH, USUAL_REACH = 0.9, 2.0, 3.5
-"""Cost of way from the stroke to the border: at least, half way, and where an edge bounds the area. Chosen on the same."""
+"""Cost of way from the stroke to the border: at least, half way, where an edge bounds the area. Chosen on the same."""
 REACH_STEP = 1.3
 OPEN_FIELD = 1.57
-"""An area that still grows by this factor on the last part of the way is bounded by nothing. On the recorded strokes those
-that leak grow by 1.65 and more there, the others by 1.50 at most; a wood that fills up slowly grows early on."""
+"""An area that still grows by this factor on the last part of the way is bounded by nothing. On the recorded strokes
+those that leak grow by 1.65 and more there, the others by 1.50 at most; a wood that fills up slowly grows early on."""
 SEED = 20240617
 
 
