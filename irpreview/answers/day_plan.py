@@ -76,6 +76,10 @@ class StayAnswer(Answer):
     sunlit_to_shade: float
     sun_in_frame: bool | None
     hours: ViewHoursAnswer
+    span: str
+    """From when to when, as it is said."""
+    details: str
+    """Way, light and time in hand, in sentences."""
     says: str
 
 
@@ -191,6 +195,8 @@ def _stay(stay: Stay, plan: PlannedDay, with_place: bool) -> StayAnswer:
         sunlit_to_shade=stay.sunlit_to_shade,
         sun_in_frame=stay.sun_in_frame,
         hours=_hours(stay.hours, with_place),
+        span=span,
+        details=f"{'. '.join(cap(text) for text in rest)}.",
         says=f"{span}, {name}. {'. '.join(cap(text) for text in rest)}.",
     )
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from irpreview.answers.day_plan import DayPlanAnswer, StayAnswer
+from irpreview.answers.day_plan import DayPlanAnswer
 from irpreview.core.card.field_tables import full_sentence
 from irpreview.core.field_page import DayLine, FieldDay
 from irpreview.errors import BadValue
@@ -40,10 +40,5 @@ def read_field_day(path: Path | str, *, with_place: bool) -> FieldDay:
             f"{path.name} holds the location; put it in with --with-place, or make the plan anew without --with-place"
         )
     more = [one.says for one in plan.left_out] + [one.says for one in plan.doubts] + [one.says for one in plan.cautions]
-    lines = tuple(_line(stay) for stay in plan.stays)
+    lines = tuple(DayLine(stay.span, stay.name, stay.details) for stay in plan.stays)
     return FieldDay(plan.says, lines, tuple(map(full_sentence, more)))
-
-
-def _line(stay: StayAnswer) -> DayLine:
-    span, _, says = stay.says.partition(f", {stay.name}. ")
-    return DayLine(span, stay.name, says)
