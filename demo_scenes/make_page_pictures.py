@@ -42,7 +42,10 @@ def shot(browser: Browser, url: str, width: int, scheme: str) -> np.ndarray:
 
 
 def columns(picture: np.ndarray) -> np.ndarray:
-    """A long, narrow page cut into columns side by side."""
+    """A long, narrow page cut into columns side by side, the last one filled up with the page's own paper."""
+    left = max(0, COLUMNS * COLUMN_HEIGHT_PX - len(picture))
+    paper = np.full((left, picture.shape[1], 3), picture[-1, 0], np.uint8)
+    picture = np.vstack([picture, paper])
     gap = np.full((COLUMN_HEIGHT_PX, GAP_PX, 3), 110, np.uint8)
     parts: list[np.ndarray] = []
     for number in range(COLUMNS):
@@ -69,7 +72,7 @@ def main() -> None:
                 desk = shot(browser, opened.url, DESK_PX, scheme)[:900]
                 cv2.imwrite(str(OUT / f"page_desk_{scheme}.jpg"), smaller(desk, 733), QUALITY)
                 phone = columns(shot(browser, opened.url, PHONE_PX, scheme))
-                cv2.imwrite(str(OUT / f"page_phone_{scheme}.jpg"), smaller(phone, 972), QUALITY)
+                cv2.imwrite(str(OUT / f"page_phone_{scheme}.jpg"), phone, QUALITY)
 
 
 if __name__ == "__main__":

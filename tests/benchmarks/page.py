@@ -76,7 +76,7 @@ def say(what: str, times: list[Times]) -> None:
 def by_handlers(photo: Path, folder: Path) -> None:
 
     desk = Desk(folder)
-    token = desk.sittings.open()
+    token = desk.sessions.open()
 
     def upload(number: int) -> list[Times]:
         inside = folder / f"up{number}"

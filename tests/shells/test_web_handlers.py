@@ -359,7 +359,7 @@ def test_night_is_no_reason_to_stop(desk, token, small):
     give(desk, token, small)
     shown = desk.enter(token, {"place": "51, 7", "when": "2026-01-01 00:30", "zone": "+01:00"})
     assert shown.parts["answer"]
-    assert "sun below the horizon" in words(desk.section(token, "tables").parts["section-body"])
+    assert "sun is below the horizon" in words(desk.section(token, "tables").parts["section-body"])
 
 
 # ---- sections, card, side by side -----------------------------------------------------------------------------------

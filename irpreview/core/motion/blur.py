@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Literal
 
@@ -73,6 +74,9 @@ def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float, with_limits
     blur = rate.blur_px(shutter_s)
     height, width = rates.size
     per_px = print_mm_per_px(width, height)
+    holds_until_s, sharp_until_s = (
+        _limits(rate, rates.hold_limit_px, SHARP_MM / per_px) if with_limits else (None, None)
+    )
     parts = {
         part.name: Range(*(part.extent_px(shutter_s, which) for which in ("low", "likely", "high")))
         for part in rate.parts
@@ -81,8 +85,8 @@ def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float, with_limits
         blur_px=blur,
         share_of_height=_times(blur, 1.0 / height),
         print_mm=_times(blur, per_px),
-        holds_until_s=rate.holds_until_s(rates.hold_limit_px) if with_limits else None,
-        sharp_until_s=_sharp_until_s(rate, SHARP_MM / per_px) if with_limits else None,
+        holds_until_s=holds_until_s,
+        sharp_until_s=sharp_until_s,
         flows_from_s=rate.flows_from_s if rate.moves() else None,
         parts=MappingProxyType(parts),
         known=rate.known,
@@ -90,6 +94,12 @@ def _class_movement(rate: ClassRate, rates: Rates, shutter_s: float, with_limits
         halo_px=max(blur.likely, together([part.halo_px(shutter_s) for part in rate.parts])),
         direction_deg=rate.direction_deg,
     )
+
+
+@lru_cache(maxsize=512)
+def _limits(rate: ClassRate, hold_px: float, sharp_px: float) -> tuple[Range | None, float | None]:
+    """How long a class holds and how long it is sharp [s]: the same at every shutter time, and slow to find."""
+    return rate.holds_until_s(hold_px), _sharp_until_s(rate, sharp_px)
 
 
 def _sharp_until_s(rate: ClassRate, sharp_px: float) -> float | None:

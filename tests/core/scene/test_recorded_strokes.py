@@ -27,8 +27,7 @@ NOT_AT_ONCE = {
     ("low_flats", "ground"),
     # a strip eight pixels high, of the colour of its reflection
     ("autumn_pool", "grass"),
-    # crowns that shade into gaps: too little is taken, the key that grows takes more
-    ("hazel_wood_edge", "tree"),
+    # a crown that shades into gaps: too little is taken, the key that grows takes more
     ("pellow_street", "tree"),
 }
 """What one stroke alone does not meet; the hand goes on with the key that shrinks or grows, or with a second stroke."""
