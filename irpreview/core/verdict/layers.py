@@ -136,7 +136,8 @@ def ground_of(photo: Photo, scene: SceneMap, rendering: Rendering) -> Ground:
             share = resized(inside * (0.25 + 0.75 * sure), size)
             vote[i] = cv2.GaussianBlur(share, (0, 0), _VOTE_SIGMA_PX)
     vote /= np.maximum(vote.sum(0), 1e-6)
-    zones, spread = zones_of(resized(rendering.tones, size)), resized(rendering.spread_stops, size)
+    # zones are averaged, not light: on rough masonry the mean of light lies up to half a zone above what is drawn
+    zones, spread = resized(zones_of(rendering.tones), size), resized(rendering.spread_stops, size)
     return Ground(
         vote=frozen_array(vote),
         winner=frozen_array(vote.argmax(0)),

@@ -65,7 +65,10 @@ def test_sky_shows_between_leaves_and_not_in_the_middle_of_a_field():
 
 
 def test_the_tone_is_one_line_of_blueness_where_the_network_wavers():
-    """A veil that thins out from white to blue; the network calls it clear, cloud and clear again in hard patches."""
+    """A veil that thins out from white to blue; the network calls it clear, cloud and clear again in hard patches.
+
+    Told -0.65, drawn towards the usual -0.45: the picture holds too little blue to be sure of a slope of its own.
+    """
     veil = np.linspace(0, 1, 320)[None, :, None] * np.ones((240, 1, 1))
     pixels = noisy(np.array(CLEAR) * veil + np.array(CLOUD) * (1 - veil))
     sky = np.ones((240, 320), bool)
@@ -76,7 +79,7 @@ def test_the_tone_is_one_line_of_blueness_where_the_network_wavers():
     layer = asked(pixels, probability_of(sky, cloud), told[::SAMPLE_STEP, ::SAMPLE_STEP].astype(np.float32))
     gain = (layer.stops - luminance)[10:-10].mean(0)
     assert np.abs(np.diff(gain)).max() < 0.06
-    assert (gain[-20:].mean() - gain[:20].mean()) / np.ptp(blueness.mean(0)) == pytest.approx(-0.65, abs=0.1)
+    assert (gain[-20:].mean() - gain[:20].mean()) / np.ptp(blueness.mean(0)) == pytest.approx(-0.52, abs=0.1)
     assert np.abs(np.diff(layer.cloud_share.mean(0))).max() < 0.05
     assert layer.cloud_share[:, :20].mean() > layer.cloud_share[:, -20:].mean() + 0.5
 
