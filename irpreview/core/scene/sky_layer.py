@@ -108,13 +108,13 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
 def _blueness(raw: FloatArray, share: FloatArray) -> FloatArray:
     """log2(B / R) of the sky (h, w): the colour of a JPEG is coarser than its grey, and the land's runs over the edge.
 
-    So it is a mean of 9 px, and within 3 px of land that of the sky beyond.
+    So it is a mean of 7 px, and within 3 px of land that of the sky beyond.
     """
     inner = cv2.erode(share, np.ones((7, 7), np.uint8))
     window = (17, 17)
     beyond = cv2.blur(raw * inner, window) / (cv2.blur(inner, window) + np.float32(1e-3))
     known = np.minimum(cv2.blur(inner, window) * np.float32(20), 1)  # gaps between leaves have no sky beyond
-    near = np.asarray(cv2.blur(raw, (9, 9)), np.float32)
+    near = np.asarray(cv2.blur(raw, (7, 7)), np.float32)
     near += (1 - inner) * known * (beyond - near)
     return near
 
