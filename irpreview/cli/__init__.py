@@ -14,12 +14,13 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Sequence
-from typing import Any, NoReturn
-
-import typer
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from irpreview import __version__
 from irpreview.errors import BadKit, BadValue, IrpreviewError
+
+if TYPE_CHECKING:
+    import typer
 
 COMMANDS = {
     "render": "Show how daylight snaps will look in black-and-white infrared.",
@@ -61,6 +62,8 @@ def _help_app() -> typer.Typer:
 
 
 def _bare_app() -> typer.Typer:
+    import typer  # noqa: PLC0415 - `--version` does without
+
     app = typer.Typer(
         name="irpreview",
         help=(

@@ -11,7 +11,7 @@ from irpreview.cli.asking import nothing_said
 from irpreview.cli.common import JsonOption, emit_json, say
 from irpreview.cli.render import render_one, report
 from irpreview.errors import BadModel, BadValue
-from irpreview.io.paths import PACKAGE
+from irpreview.io import paths
 from irpreview.io.pictures import make_folder, write_file
 
 FIRST_SCENE = "moor_tower"
@@ -46,7 +46,7 @@ def register(app: typer.Typer) -> None:
 
 def demo_folder() -> Path:
     """Where the demo scenes lie: in the package, or beside it in a checkout. Raises BadModel if nowhere."""
-    for folder in (PACKAGE / "data" / "demo", PACKAGE.parent / "demo_scenes"):
+    for folder in (paths.PACKAGE / "data" / "demo", paths.PACKAGE.parent / "demo_scenes"):
         if any(folder.glob("*/photo.jpg")):
             return folder
     raise BadModel("the demo scenes are missing from this installation; install irpreview again")

@@ -278,7 +278,6 @@ def test_the_quick_verdict_is_the_full_one_on_the_same_labels_and_tones() -> Non
     assert same >= 0.9 * len(told), [t for t in told if t[2] != t[3]]
 
 
-@pytest.mark.xfail(strict=True, reason="23 of 27 with a new pass of the network over the crop; the aim is 9 of 10")
 def test_a_framing_is_judged_like_a_snap_cropped_to_it() -> None:
     same, told = 0, []
     for name in NAMES:

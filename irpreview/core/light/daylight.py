@@ -18,8 +18,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pvlib.atmosphere import get_relative_airmass
-from pvlib.spectrum import spectrl2
 
 from irpreview.core.light.spectra import Array, Tables, make_spectrum, resample
 from irpreview.errors import BadValue
@@ -186,6 +184,10 @@ def light_for(
 @lru_cache(maxsize=64)
 def _spectrl2(height_deg: float, aod: float, altitude_m: float, day: int) -> tuple[Array, Array, Array]:
     """(wavelength, direct, diffuse) on a horizontal surface, 300-1200 nm, by pvlib."""
+    # a second of pandas and scipy, which only a haze off the grid needs
+    from pvlib.atmosphere import get_relative_airmass  # noqa: PLC0415
+    from pvlib.spectrum import spectrl2  # noqa: PLC0415
+
     zenith = 90.0 - height_deg
     airmass = float(get_relative_airmass(zenith, model="kasten1966"))
     s = spectrl2(zenith, zenith, 0.0, 0.2, 100.0 * pressure_hpa(altitude_m), airmass, 1.5, 0.33, aod, dayofyear=day)
