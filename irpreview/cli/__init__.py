@@ -29,7 +29,7 @@ COMMANDS = {
     "expose": "What ISO, aperture and time, how sure it is, and test exposures.",
     "light": "When the light is right: sun, hard or soft light and view direction, every quarter hour.",
     "day-plan": "Several places on one day: the order by when the light is right at each, with ways and slack.",
-    "movement": "What the wind does to this picture at a shutter time; without one, at the recommended time.",
+    "movement": "What the wind does to this picture at an exposure; without one, at the recommended exposure.",
     "card": "Make the card for one photo: PDF on A5, PNG for the phone, JSON. Writes into --out, made if missing.",
     "field-page": "Write one HTML file for the phone: settings, test exposures, timer and notes, without network.",
     "scout": "Judge all snaps of a folder, put like ones together, and rank them on a contact sheet.",
