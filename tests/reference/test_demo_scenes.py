@@ -10,6 +10,7 @@ from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pandas as pd
 import pvlib
@@ -20,7 +21,6 @@ from irpreview.analysis import judge, light_of, map_scene, render
 from irpreview.core.motion.clip_motion import measure_motion
 from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
 from irpreview.core.verdict.separation import layer_tones, measure_separations, print_curve
-from irpreview.errors import IrpreviewError
 from irpreview.io.clips import load_clip
 from irpreview.io.kits import load_kit
 from irpreview.io.photos import load_photo
@@ -169,7 +169,6 @@ def test_infrared_file_carries_the_true_zones(folder):
 
 @each_scene
 def test_clip_is_as_told(folder):
-    cv2 = pytest.importorskip("cv2")
     told = truth_of(folder).get("clip")
     if told is None:
         assert not (folder / "clip.mp4").exists()
@@ -195,10 +194,7 @@ def answers() -> dict[str, dict]:
     kit, out = load_kit("unmodified-720"), {}
     for folder in FOLDERS:
         photo = load_photo(folder / "photo.jpg")
-        try:
-            scene = map_scene(photo)
-        except IrpreviewError as error:
-            pytest.skip(f"no scene network here: {error}")
+        scene = map_scene(photo)
         rendering = render(photo, scene, kit)
         true, labels = picture_of(folder, "classes.png"), np.asarray(scene.label)
         sure = true > 0
@@ -273,10 +269,7 @@ def test_measured_movement_matches_the_clip(folder):
     if told is None:
         pytest.skip("this scene has no clip")
     clip = load_clip(folder / "clip.mp4")
-    try:
-        scene = map_scene(Photo(pixels=np.ascontiguousarray(clip.first)))
-    except IrpreviewError as error:
-        pytest.skip(f"no scene network here: {error}")
+    scene = map_scene(Photo(pixels=np.ascontiguousarray(clip.first)))
     motion = measure_motion(clip.frames, clip.fps, np.asarray(scene.label), px_per_rad=told["focal_px"])
     if motion.shake_px == 0.0:  # too little in the picture that stands still: said, and nothing more can be asked
         assert any(doubt.kind in (ClipDoubtKind.LITTLE_STANDS, ClipDoubtKind.SMOOTH_STANDS) for doubt in motion.doubts)
