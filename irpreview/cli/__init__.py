@@ -112,7 +112,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _run(given: list[str]) -> None:
-
     try:
         app = build_app(given[0]) if given and given[0] in COMMANDS else _help_app()
         status = app(args=given, prog_name="irpreview", standalone_mode=False)
@@ -165,7 +164,6 @@ def unexpected(error: BaseException) -> str:
 
 
 def _write_details(error: BaseException) -> str | None:
-
     text = f"irpreview {__version__}\n" + "".join(traceback.format_exception(error))
     try:
         with tempfile.NamedTemporaryFile("w", prefix="irpreview-error-", suffix=".txt", delete=False) as file:

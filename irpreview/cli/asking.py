@@ -253,7 +253,6 @@ class Asked:
         return request_of(self.inputs, photo, lessons=self.lessons[0], readings=self.readings, clip=clip)
 
     def _clip(self, photo: Photo) -> ClipMotion:
-
         return measure_clip(self.given["clip"], photo, self.given["clip_fps"], self.given["clip_focal"])
 
 

@@ -102,7 +102,6 @@ def register(app: typer.Typer) -> None:
 
 
 def _from_frames(plain: Path, filtered: Path, zone: str | None, kit: Kit) -> Calibration:
-
     raw = is_raw(plain), is_raw(filtered)
     if raw[0] != raw[1]:
         raise fail_usage("give two raw files or two pictures, not one of each")

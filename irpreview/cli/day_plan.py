@@ -170,7 +170,6 @@ def register(app: typer.Typer) -> None:
 
 
 def _write(plan: PlannedDay, path: Path, with_place: bool, alarm: int | None) -> Path:
-
     return write_file(path, calendar_of(plan, datetime.now(UTC), with_place=with_place, alarm_min=alarm))
 
 

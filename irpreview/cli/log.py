@@ -363,7 +363,6 @@ def _moment(when: str, zone: str | None, place: Place | None) -> dict[str, datet
 
 
 def _day(text: str | None) -> date | None:
-
     if text is None:
         return None
     try:
@@ -373,7 +372,6 @@ def _day(text: str | None) -> date | None:
 
 
 def _kit(name: str | None) -> Kit:
-
     return load_kit(name if name is not None else "unmodified-720")
 
 
@@ -381,7 +379,6 @@ def _kit(name: str | None) -> Kit:
 
 
 def _print_found(log: Path | None, wish: SearchWish, as_json: bool) -> None:
-
     with FieldLog(log, read_only=True) as book:
         found = book.search(wish)
     for entry in found:

@@ -65,7 +65,6 @@ def register(app: typer.Typer) -> None:
 
 
 def _working_side() -> int:
-
     return WORKING_SIDE_PX
 
 
@@ -118,7 +117,6 @@ def report(name: str, moved: Movement, rates: Rates, answer: MoveAnswer, *, why:
 
 
 def _line(move: ClassMovement) -> str:
-
     if move.holds_until_s is None:
         return "still"
     text = print_text(move.print_mm)

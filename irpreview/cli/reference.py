@@ -61,7 +61,6 @@ def parameters(callback: Any) -> list[Parameter]:
 
 
 def _parameter(name: str, hint: Any, default: Any) -> Parameter:
-
     inner, *marks = get_args(hint) if hasattr(hint, "__metadata__") else (hint,)
     mark = marks[0] if marks else default
     if not marks:

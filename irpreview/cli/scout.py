@@ -193,7 +193,6 @@ def counted(number: int, one: str) -> str:
 
 
 def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Path, as_json: bool) -> None:
-
     for path, why in scouting.refused:
         say(f"irpreview: {refusal_line(path, why)}")
     if as_json:

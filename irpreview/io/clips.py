@@ -101,7 +101,6 @@ def _film(path: Path, fps: float | None) -> Clip:
 
 
 def _read(capture: object, name: str, fps: float | None) -> Clip:
-
     assert isinstance(capture, cv2.VideoCapture)
     doubts: list[str] = []
     capture.set(cv2.CAP_PROP_ORIENTATION_AUTO, 1)
@@ -145,7 +144,6 @@ def _read(capture: object, name: str, fps: float | None) -> Clip:
 
 
 def _smaller(picture: ByteArray, side: int) -> ByteArray:
-
     height, width = picture.shape[:2]
     scale = side / max(height, width)
     if scale >= 1.0:
@@ -155,7 +153,6 @@ def _smaller(picture: ByteArray, side: int) -> ByteArray:
 
 
 def _burst(paths: Sequence[Path], fps: float | None) -> Clip:
-
     if len(paths) < 2:
         raise BadClip(
             f"{paths[0].name} is one still: movement needs at least 2 of one burst, better 10; add the others"

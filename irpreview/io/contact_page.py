@@ -67,7 +67,6 @@ def _anchor(heading: str) -> str:
 
 
 def _shown(entry: Entry, pictures: Pictures) -> _Shown:
-
     snap, infrared = pictures(entry.key)
     width, height = Image.open(io.BytesIO(snap)).size
     return _Shown(entry, _data(snap), _data(infrared), width, height)

@@ -349,7 +349,6 @@ def _plain(value: object) -> Any:
 
 
 def _model() -> type[BaseModel]:
-
     return KitFile
 
 
@@ -426,6 +425,5 @@ def _near_key(location: tuple[int | str, ...]) -> tuple[str, bool]:
 
 
 def _limits(location: tuple[int | str, ...]) -> tuple[float, float, str]:
-
     key = next(str(part) for part in reversed(location) if isinstance(part, str) and part in LIMITS)
     return LIMITS[key]

@@ -41,7 +41,6 @@ class SceneNetwork:
     """
 
     def __init__(self, weights: bytes, card: dict[str, Any]) -> None:
-
         self.model_id = str(card["model_id"])
         self.name = str(card["weights"]["file"])
         self.not_seen = str(card["weights"]["not_seen"])

@@ -18,13 +18,13 @@ from irpreview.core.motion.wind import BEAUFORT, beaufort_of
 from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
-from irpreview.core.words.exposure_words import cost_lines, focus_lines
+from irpreview.core.words.exposure_words import cost_lines, focus_lines, setting_words, time_range_words
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.light_words import best_hours, next_good_light
 from irpreview.core.words.phrases import wind_name
 from irpreview.core.words.short_answer import short_answer
-from irpreview.records import CLASS_WORDS, Range, Setting, Words
+from irpreview.records import CLASS_WORDS, Setting, Words
 
 SHUTTERS_S = (
     *(1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15, 1 / 8, 1 / 4, 1 / 2, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0),
@@ -115,11 +115,6 @@ def answer_of(analysis: Analysis) -> Answer:
     )
 
 
-def setting_words(setting: Setting) -> str:
-    """`ISO 400, f/9, 30 s`."""
-    return f"ISO {setting.iso:.0f}, f/{setting.f_number:g}, {setting.shutter_text}"
-
-
 def shutter_now(analysis: Analysis) -> dict[str, object]:
     """The time shown: the slider's step, the words, and whether it is the recommended one."""
     shutter_s = analysis.shutter_s
@@ -128,12 +123,6 @@ def shutter_now(analysis: Analysis) -> dict[str, object]:
         "text": shutter_text(shutter_s),
         "recommended": analysis.request.shutter_s is None,
     }
-
-
-def range_words(shutter: Range) -> str:
-    """`8 s to 1 min 20 s`."""
-    low, high = shutter_text(shutter.low), shutter_text(shutter.high)
-    return low if low == high else f"{low} to {high}"
 
 
 def _setting_note(analysis: Analysis) -> str:
@@ -341,7 +330,7 @@ def settings_table(analysis: Analysis) -> Table | None:
     rows = tuple(
         (
             setting_words(one),
-            range_words(one.shutter_s),
+            time_range_words(one.shutter_s),
             " ".join(word for word in (sentence(marks.get(one, "")), *short_words(one.limits)) if word),
         )
         for one in setting_choices(exposure)

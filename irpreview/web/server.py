@@ -177,7 +177,6 @@ def build_server(folder: Path, middleware: list[Any], log_file: Path | None = No
 
 
 def _gzip() -> Any:
-
     return Middleware(GZipMiddleware, minimum_size=2000)
 
 

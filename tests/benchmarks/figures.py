@@ -43,7 +43,6 @@ def research_folder() -> Path | None:
 
 
 def scenes() -> None:
-
     heading("prediction on the demo scenes", "README (How sure is it?), demo_scenes/README.md, docs/how-it-works.md")
     for folder in told.FOLDERS:
         row, truth = told.answers()[folder.name], told.truth_of(folder)
@@ -110,7 +109,6 @@ def size() -> None:
 
 
 def _timed(command: list[str]) -> float:
-
     start = time.perf_counter()
     subprocess.run(command, check=True, capture_output=True)
     return time.perf_counter() - start

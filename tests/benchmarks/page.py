@@ -74,7 +74,6 @@ def say(what: str, times: list[Times]) -> None:
 
 
 def by_handlers(photo: Path, folder: Path) -> None:
-
     desk = Desk(folder)
     token = desk.sessions.open()
 
@@ -107,7 +106,6 @@ def by_handlers(photo: Path, folder: Path) -> None:
 
 
 def in_a_browser(photos: list[Path]) -> None:
-
     switches = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
     binary = os.environ.get("CHROMIUM") or shutil.which("chromium")
     with opened_page() as opened, sync_playwright() as driver:

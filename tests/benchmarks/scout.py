@@ -81,7 +81,6 @@ class Memory(threading.Thread):
         self.stop = threading.Event()
 
     def run(self) -> None:
-
         own = psutil.Process()
         while not self.stop.wait(1.0):
             total = 0.0
@@ -94,7 +93,6 @@ class Memory(threading.Thread):
 
 
 def measure(count: int, jobs: int, long_side: int, keep: Path | None) -> None:
-
     with tempfile.TemporaryDirectory() as scratch:
         day = keep or Path(scratch) / "day"
         if not day.exists():
@@ -131,7 +129,6 @@ def measure(count: int, jobs: int, long_side: int, keep: Path | None) -> None:
 
 
 def views() -> None:
-
     folder = research_folder()
     paths = sorted((ROOT / "demo_scenes").glob("*/photo.jpg"))
     paths += sorted((folder / "rgb_nir_pairs").glob("*_rgb.jpg")) if folder else []

@@ -39,7 +39,6 @@ def browser_type_launch_args(browser_type_launch_args):
 
 @pytest.fixture(scope="package")
 def base_url(tmp_path_factory):
-
     with warnings.catch_warnings(), pytest.MonkeyPatch.context() as patched:
         patched.setenv("IRPREVIEW_PAGE", str(tmp_path_factory.mktemp("kept")))
         patched.setenv("IRPREVIEW_LOG", str(tmp_path_factory.mktemp("log") / "log.sqlite"))

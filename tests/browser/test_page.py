@@ -384,7 +384,6 @@ def test_nothing_that_is_given_while_the_page_works_is_lost(desk, snap, temple, 
 
 
 def test_a_heic_snap_is_shown(desk, tmp_path, sample_photographs):
-
     path = tmp_path / "flower.heic"
     pillow_heif.from_pillow(Image.fromarray(sample_photographs["flower.jpg"][:200, :300])).save(path)
     give(desk, path)

@@ -68,7 +68,6 @@ def test_leaves_gain_on_the_sky(answer, temple):
 
 @pytest.mark.parametrize("shape", [(427, 640), (640, 427), (500, 500), (120, 640), (640, 90), (37, 41), (1, 1)])
 def test_any_shape_is_answered(network, temple, shape):
-
     picture = cv2.resize(temple, shape[::-1], interpolation=cv2.INTER_AREA)
     result = network.run(picture)
     height, width = network.input_size(*shape)

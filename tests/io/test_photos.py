@@ -138,7 +138,6 @@ def test_sixteen_bits_are_scaled(kind):
 
 
 def test_sixteen_bit_colour_tiff_is_scaled(view):
-
     deep = view.astype(np.uint16) * 257
     ok, data = cv2.imencode(".tiff", deep[..., ::-1])
     assert ok
@@ -555,7 +554,6 @@ def test_refuses_a_png_with_one_byte_flipped(view):
 
 
 def test_refuses_huge_text_in_a_png(view):
-
     data = make.encode(view, "PNG")
     text = make.png_chunk(b"zTXt", b"note\0\0" + zlib.compress(b"x" * 80_000_000, 9))
     refusal(data[:33] + text + data[33:])

@@ -82,7 +82,6 @@ def test_sunrise_and_sunset_of_the_day(sky, place: Place, zone: str, day: str) -
 
 
 def test_the_sunset_in_the_caution_is_skyfields(sky) -> None:
-
     ephemeris, clock, wgs84 = sky
     place = Place(40.0, -8.0)
     (first, last), _ = span_of(date(2026, 6, 20), 17 * 60 + 30, 23 * 60, ZoneInfo("Europe/Lisbon"))

@@ -89,7 +89,6 @@ def test_files_are_complete_and_fit(folder):
 
 @each_scene
 def test_the_tool_reads_its_exif(folder):
-
     told, photo = truth_of(folder)["photo"], load_photo(folder / "photo.jpg")
     assert photo.taken_at == datetime.fromisoformat(told["taken_at"])
     assert photo.place is not None
@@ -111,7 +110,6 @@ def test_no_brand_in_the_file(folder):
 
 @each_scene
 def test_sun_agrees_with_the_clock(folder):
-
     told = truth_of(folder)
     when = pd.DatetimeIndex([pd.Timestamp(told["photo"]["taken_at"])])
     sun = pvlib.solarposition.get_solarposition(when, told["photo"]["latitude_deg"], told["photo"]["longitude_deg"])
@@ -123,7 +121,6 @@ def test_sun_agrees_with_the_clock(folder):
 
 @each_scene
 def test_the_tool_finds_the_same_sun(folder):
-
     told, light = truth_of(folder)["sun"], light_of(load_photo(folder / "photo.jpg"))
     assert light.sun_height_deg == pytest.approx(told["height_deg"], abs=0.1)
     assert light.sun_side == told["side"]
@@ -190,7 +187,6 @@ def test_clip_is_as_told(folder):
 
 @lru_cache(maxsize=1)
 def answers() -> dict[str, dict]:
-
     kit, out = load_kit("unmodified-720"), {}
     for folder in FOLDERS:
         photo = load_photo(folder / "photo.jpg")
@@ -325,7 +321,6 @@ def test_ranges_of_the_separations_cover_the_true_ones():
 
 @each_scene
 def test_the_verdict_is_the_one_the_scene_was_built_for(folder):
-
     row, intended = answers()[folder.name], truth_of(folder)["intended"]
     for wind, shutter_s, word in ((0.5, 0.25, "calm"), (12.0, 30.0, "windy")):
         conditions = Conditions(wind_m_s=wind)

@@ -38,7 +38,6 @@ def snap(folder: Path):
 
 
 def rendered(folder: Path, grade: float = 2.0):
-
     return irpreview.render(*snap(folder), grade=grade)
 
 

@@ -148,7 +148,6 @@ def test_the_baked_light_agrees_with_the_reference_run_in_clear_windows():
 
 @pytest.fixture(scope="module")
 def g173():
-
     return get_reference_spectra()
 
 

@@ -285,7 +285,6 @@ def test_a_page_among_the_uploads_is_never_given_out(client, opened):
 
 
 def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
-
     now = [0.0]
     waiting = uploads.Uploads(tmp_path, clock=lambda: now[0])
 
@@ -473,7 +472,6 @@ def test_without_a_wish_a_free_port_is_found(opened):
 
 
 def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, tmp_path):
-
     tried = []
 
     class Server:
@@ -496,7 +494,6 @@ def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, t
 
 
 def test_addresses_on_the_local_network_are_private_ones():
-
     for address in app_module.lan_addresses():
         assert ipaddress.ip_address(address).is_private
 
@@ -550,7 +547,6 @@ def test_one_address_has_few_connections_and_this_machine_always_has_room():
 
 
 def test_a_connection_without_a_request_is_closed(monkeypatch):
-
     monkeypatch.setattr(connections, "FIRST_REQUEST_S", 0.3)
     with (
         app_module.opened_page() as page,
@@ -562,7 +558,6 @@ def test_a_connection_without_a_request_is_closed(monkeypatch):
 
 
 def test_leftovers_of_a_killed_page_go_and_nothing_else(tmp_path):
-
     gone = subprocess.Popen([sys.executable, "-c", ""])
     gone.wait()
     names = {f"irpreview-page-{gone.pid}-abc": False, f"irpreview-page-{os.getpid()}-abc": True, "other-1-x": True,

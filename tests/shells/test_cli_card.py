@@ -126,7 +126,6 @@ def test_place_and_time_may_be_typed(tmp_path, sample_photographs):
 
 
 def test_what_the_log_taught_is_on_the_card(small, tmp_path, monkeypatch):
-
     monkeypatch.setenv("IRPREVIEW_LOG", str(tmp_path / "log.sqlite"))
     with FieldLog() as log:
         for _ in range(6):

@@ -207,7 +207,6 @@ def test_a_plan_is_shown_as_one_and_told_what_it_lacks(run):
 
 
 def test_the_lens_in_use_decides_which_apertures_are_avoided(run, tmp_path):
-
     with FieldLog(tmp_path / "log.sqlite") as log:
         log.keep_hot_spot(SpotRecord("unmodified-720", "old fifty", 50.0, 8.0, Range(0.2, 0.3, 0.4), 0.2))
 

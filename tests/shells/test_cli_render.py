@@ -50,7 +50,6 @@ def call(capsys):
 
 @pytest.fixture(scope="session")
 def snap(tmp_path_factory, sample_photographs) -> Path:
-
     exif = Image.Exif()
     exif.get_ifd(0x8825).update({1: "N", 2: (61.0, 7.0, 12.0), 3: "E", 4: (9.0, 3.0, 36.0)})
     exif.get_ifd(0x8769).update({0x9003: "2026:06:21 13:05:00", 0x829A: TiffImagePlugin.IFDRational(1, 500)})
@@ -183,7 +182,6 @@ def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options
 
 
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
-
     real = analysis._seen
 
     def a_room(photo, network):
@@ -320,7 +318,6 @@ def test_wrong_usage_is_2(call, snap, tmp_path, monkeypatch, arguments, word):
 
 
 def _need_demo() -> None:
-
     try:
         demo_folder()
     except BadModel:
@@ -341,7 +338,6 @@ def test_demo_says_where_its_pictures_are(call, tmp_path, monkeypatch, schema):
 
 
 def test_demo_without_scenes_is_one_line(call, tmp_path, monkeypatch):
-
     monkeypatch.setattr(irpreview.io.paths, "PACKAGE", tmp_path / "nowhere" / "irpreview")
     monkeypatch.chdir(tmp_path)
     status, _, err = call("demo")
@@ -388,7 +384,6 @@ def test_help_of_every_command(call):
 
 
 def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
-
     def explode(*_arguments, **_options):
         raise ZeroDivisionError("a hidden flaw\nin two lines")
 
@@ -411,7 +406,6 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
 
 
 def test_an_error_outside_a_photo_is_one_line_too(call, monkeypatch):
-
     def explode(*_arguments):
         raise RuntimeError("broken")
 

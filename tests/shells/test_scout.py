@@ -401,7 +401,6 @@ def _another(value: object) -> object:
 
 
 def test_the_key_holds_all_that_the_answer_depends_on() -> None:
-
     plain = Settings()
     said = {
         name: value

@@ -125,7 +125,6 @@ def test_a_short_password_is_refused_before_anything_opens(capsys, monkeypatch):
 
 
 def test_without_a_password_in_the_environment_it_is_asked_for_twice(capsys, monkeypatch):
-
     given = []
 
     @contextmanager
@@ -194,7 +193,6 @@ def test_on_the_local_network_with_a_password(tmp_path):
 
 
 def test_a_guest_on_the_local_network_sees_no_log(tmp_path):
-
     addresses = lan_addresses()
     if not addresses:
         pytest.skip("this machine has no address on a local network")

@@ -148,7 +148,6 @@ def test_snaps_stand_best_first(desk, token, small, flower):
 
 
 def test_side_by_side_finds_the_framing_of_every_snap_once(desk, token, small, flower):
-
     def framed(shown):
         return len(re.findall(r"\d+ mm, \d:\d", words(shown.parts["section-body"])))
 
@@ -374,7 +373,6 @@ def test_every_section_and_view_answers(desk, token, small):
 
 
 def test_cards_are_handed_over_without_a_place_and_nothing_is_left(desk, token, small):
-
     shown = give(desk, token, small)[-1]
     made = desk.make_card(token, "../../<b>Tower</b>", False)
     assert [one["kind"] for one in made.values["cards"]] == ["PDF", "PNG", "JSON"]

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, tzinfo
 
 from irpreview.core.scouting.places import ONE_SPOT_M, straight_m
-from irpreview.core.units import parse_number, parse_shutter
+from irpreview.core.units import parse_shutter
 from irpreview.errors import BadValue
 from irpreview.records.day_plan import DayPlanDoubt, DayPlanDoubtKind, Viewpoint
 
@@ -95,11 +95,6 @@ def checked_heading(heading_deg: float | None) -> float | None:
     if not -360.0 <= heading_deg <= 360.0:
         raise BadValue(f"heading {heading_deg:g} degrees is outside 0 to 360; give degrees true, 90 = east")
     return heading_deg % 360.0
-
-
-def checked_detour(text: str) -> float:
-    """A factor for detours. Raises BadValue."""
-    return parse_number(text, *DETOUR)
 
 
 def _same_view(a: Viewpoint, b: Viewpoint) -> bool:

@@ -208,9 +208,7 @@ def test_where_nothing_streaks_the_nearest_is_given() -> None:
 
 
 def test_the_brightest_layer_is_placed_on_zone_seven_within_limits() -> None:
-
     def rendering(zone: float, share: float = 0.3) -> Rendering:
-
         tone = ClassTone(share, Range(3, 3, 3), Range(zone - 0.5, zone, zone + 0.5), Range(2, 3, 4))
         return Rendering(
             tones=np.zeros((2, 2), np.float32),
@@ -316,7 +314,6 @@ def test_more_light_than_the_kit_can_take_is_refused() -> None:
 
 
 def test_a_warm_sensor_and_a_small_one_are_noisier() -> None:
-
     small = sensor_of(dataclasses.replace(KIT, format_width_mm=13.2, format_height_mm=8.8))
     assert small.snr(400, 10.0) < sensor_of(KIT).snr(400, 10.0)
     assert sensor_of(KIT).snr(6400, 600.0, 35.0) < sensor_of(KIT).snr(6400, 600.0, 10.0)
