@@ -10,7 +10,7 @@ import itertools
 import json
 import math
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import cv2
@@ -266,11 +266,8 @@ def test_the_quick_verdict_is_the_full_one_on_the_same_labels_and_tones() -> Non
                 label=cut_out(a.scene.label, one.frame),
                 confidence=cut_out(a.scene.confidence, one.frame),
             )
-            tones = replace(
-                a.rendering,
-                tones=cut_out(a.rendering.tones, one.frame),
-                spread_stops=cut_out(a.rendering.spread_stops, one.frame),
-            )
+            maps = cut_out(a.rendering.tones, one.frame), cut_out(a.rendering.spread_stops, one.frame)
+            tones = replace(a.rendering, maps=partial(tuple, maps))
             parted = part_ground(ground_of(photo, labels, tones), a.photo, tones, a.request.grade)
             lead = judge_parted(parted, a.request.conditions, one.movement, None).lead
             same += lead == one.verdict.lead
