@@ -76,7 +76,6 @@ from irpreview.steps import (
 
 T = TypeVar("T")
 
-
 SHUTTER_WITHOUT_LIGHT_S = 30.0
 """Movement is told for this time where no exposure could be worked out."""
 LOWEST_SUN_DEG = 1.0

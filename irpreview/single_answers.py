@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +27,6 @@ from irpreview.records import (
 )
 from irpreview.request import PlannedLight, Request
 from irpreview.steps import corrected, rendering_of, seen
-
-T = TypeVar("T")
 
 
 def light_of(photo: Photo) -> Light:

@@ -14,7 +14,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from irpreview.cli import main
+from irpreview.cli import main, serve
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.io.field_log import FieldLog
 from irpreview.web import app
@@ -139,7 +139,7 @@ def test_without_a_password_in_the_environment_it_is_asked_for_twice(capsys, mon
         assert err
         return PASSWORD
 
-    monkeypatch.setattr(app, "opened_page", opened_page)
+    monkeypatch.setattr(serve, "opened_page", opened_page)  # where the command looks it up, whenever it was loaded
     monkeypatch.setattr("typer.prompt", prompt)
     monkeypatch.delenv("IRPREVIEW_LAN_PASSWORD", raising=False)
     before = signal.getsignal(signal.SIGINT)

@@ -78,9 +78,15 @@ class FullSize:
         """The finished picture (H, W)."""
         if self._is_small():
             return finish(self.root, film_look=film_look, curve=curve)
+        if film_look:  # its glow reaches over strips
+            return finish(self._root(lambda *_: None), film_look=True, curve=curve)
         out = np.empty(self.pixels.shape[:2], np.uint8)
-        root = self._root(None if film_look else lambda strip, here: out.__setitem__(strip, curve.printed(here)))
-        return finish(root, film_look=True, curve=curve) if film_look else out
+
+        def printed(strip: slice, here: FloatArray) -> None:
+            out[strip] = curve.printed(here)
+
+        self._root(printed)
+        return out
 
     def maps(self) -> tuple[FloatArray, FloatArray]:
         """(tones (H, W), spread (H, W) [stops])."""
@@ -99,7 +105,7 @@ class FullSize:
     def _is_small(self) -> bool:
         return self.small.shape == self.pixels.shape
 
-    def _root(self, then: Callable[[slice, FloatArray], None] | None) -> FloatArray:
+    def _root(self, then: Callable[[slice, FloatArray], None]) -> FloatArray:
         """Square roots of the printed tones (H, W). then: what is done with each strip of them in turn, in place."""
         slope, intercept = (self._enlarged(line) for line in _lines_of_grey(self.root, self.small))
 
@@ -108,8 +114,7 @@ class FullSize:
             cv2.multiply(here, cv2.cvtColor(self.pixels[strip], cv2.COLOR_RGB2GRAY), dst=here, dtype=cv2.CV_32F)
             cv2.add(here, intercept[strip], dst=here)
             np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
-            if then is not None:
-                then(strip, here)
+            then(strip, here)
 
         side_by_side(worked, self._strips())
         return slope
