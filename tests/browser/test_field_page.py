@@ -235,7 +235,9 @@ def test_the_test_frame_that_looked_right_sets_factor_and_long_exposure_and_narr
     rung = place["tests"][-1]
 
     def doubt():
-        low, high = re.search(r"Could be (.+) to (.+?)\.", page.locator("#place-0 .sure").inner_text()).groups()
+        told = re.search(r"Could be (.+) to (.+?)\.", page.locator("#place-0 .sure").inner_text())
+        assert told is not None
+        low, high = told.groups()
         return parse_shutter(high) / parse_shutter(low)
 
     wide = doubt()

@@ -21,6 +21,7 @@ from irpreview.core.scene.sky_layer import BLUE_SLOPE
 from irpreview.errors import IrpreviewError
 from irpreview.request import Request
 from tests.benchmarks import edges
+from tests.conftest import read_picture
 
 FOLDERS = sorted(path.parent for path in edges.SCENES.glob("*/truth.json"))
 each_scene = pytest.mark.parametrize("folder", FOLDERS, ids=[folder.name for folder in FOLDERS])
@@ -86,7 +87,7 @@ def test_sky_has_no_rim_beside_tower_roofs_and_crowns(name):
     """
     folder = edges.SCENES / name
     code = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
-    classes, true = (cv2.imread(str(folder / f), cv2.IMREAD_GRAYSCALE) for f in ("classes.png", "infrared.png"))
+    classes, true = (read_picture(folder / f, cv2.IMREAD_GRAYSCALE) for f in ("classes.png", "infrared.png"))
     true = code["full_scale"] * (cv2.resize(true.astype(np.float32), classes.shape[::-1]) / 255.0) ** 2
     off = np.log2(np.maximum(rendered(folder).tones, 2.0**-8)) - np.log2(np.maximum(true, 2.0**-8))
     judged = 0
@@ -143,16 +144,16 @@ def test_the_usual_slope_of_a_sky_is_that_of_the_pairs(research):
     slopes = []
     for path in sorted((research / "rgb_nir_pairs").glob("*_rgb.jpg")):
         base = str(path).removesuffix("_rgb.jpg")
-        nir, labels = (cv2.imread(f"{base}_{kind}", cv2.IMREAD_GRAYSCALE) for kind in ("nir.jpg", "labels.png"))
+        nir, labels = (read_picture(f"{base}_{kind}", cv2.IMREAD_GRAYSCALE) for kind in ("nir.jpg", "labels.png"))
         clear, sky = labels == 1, np.isin(labels, (1, 2))
         if clear.mean() < 0.03:
             continue
-        colour = np.maximum(cv2.GaussianBlur(linear_pixels(cv2.imread(str(path))), (0, 0), 2), 0.003)
+        colour = np.maximum(cv2.GaussianBlur(linear_pixels(read_picture(path)), (0, 0), 2), 0.003)
         tone = np.maximum(cv2.GaussianBlur(linear_pixels(nir), (0, 0), 2), 0.003)
-        scene = np.maximum(cv2.GaussianBlur(UNDEVELOPED_OF_LEVEL[cv2.imread(str(path))], (0, 0), 2), 0.001)
+        scene = np.maximum(cv2.GaussianBlur(UNDEVELOPED_OF_LEVEL[read_picture(path)], (0, 0), 2), 0.001)
         blueness = np.log2(scene[..., 0] / scene[..., 2])[sky]
         visible = np.log2(colour @ np.array([0.0722, 0.7152, 0.2126], np.float32))[sky]
-        blown = cv2.imread(str(path)).min(axis=2)[sky] > 244
+        blown = read_picture(path).min(axis=2)[sky] > 244
         if blueness[~blown].std() > 0.12:
             slopes.append(np.polyfit(blueness[~blown], (np.log2(tone)[sky] - visible)[~blown], 1)[0])
     assert len(slopes) > 20

@@ -116,7 +116,9 @@ def _changed(pixels: np.ndarray, how: str) -> tuple[np.ndarray, float]:
     h, w = pixels.shape[:2]
     if how == "re-encoded":
         _, data = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 80])
-        return np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]), 0.0
+        back = cv2.imdecode(data, cv2.IMREAD_COLOR)
+        assert back is not None
+        return np.asarray(back[..., ::-1]), 0.0
     if how == "cropped":
         return pixels[round(0.02 * h) : h - round(0.02 * h), round(0.02 * w) : w - round(0.02 * w)], 0.02
     if how == "half size":
@@ -137,7 +139,7 @@ def _same_separations(one: Verdict, other: Verdict, cropped: float) -> list[tupl
     np.add.at(shared, (first.ravel(), second.ravel()), 1)
     match = shared.argmax(1)
     said = {frozenset((g.a, g.b)): g.says for g in other.separations}
-    found = []
+    found: list[tuple[str, str]] = []
     for separation in one.separations:
         pair = frozenset((int(match[separation.a]), int(match[separation.b])))
         if abs(separation.zones) > 1 and pair in said:

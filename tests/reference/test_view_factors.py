@@ -21,6 +21,7 @@ from irpreview.core.rendering.tones import linear_light
 from irpreview.core.rendering.view_factors import PAIRS_SHOW
 from irpreview.io.tables import load_tables
 from irpreview.records import Light
+from tests.conftest import read_picture
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
 CLASS_NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
@@ -88,11 +89,11 @@ def test_how_much_of_the_gradient_the_pairs_show(research):
     for focal in (26.0, 60.0):
         top = bottom = 0.0
         for path in sorted(folder.glob("*_labels.png")):
-            label = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+            label = read_picture(path, cv2.IMREAD_GRAYSCALE)
             if (label == 1).mean() < 0.08:
                 continue
             stem = str(path).removesuffix("_labels.png")
-            photo, nir = irpreview.load_photo(f"{stem}_rgb.jpg"), cv2.imread(f"{stem}_nir.jpg", cv2.IMREAD_GRAYSCALE)
+            photo, nir = irpreview.load_photo(f"{stem}_rgb.jpg"), read_picture(f"{stem}_nir.jpg", cv2.IMREAD_GRAYSCALE)
             tall, wide = label.shape
             px_per_rad, middle = pixels_per_radian(wide, tall, focal), tall / 2
             pitch = np.arctan((horizon_row(label).row.likely - middle) / px_per_rad)

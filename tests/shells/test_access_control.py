@@ -16,6 +16,7 @@ import sys
 import warnings
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 import httpx
@@ -71,7 +72,8 @@ def call(client, name, data=None):
     joined = client.post(f"/gradio_api/call/{name}", json={"data": [data or {}]})
     if joined.status_code != 200:
         return [{"status": joined.text, "sorry": True, "code": joined.status_code}]
-    heard, kind = [], ""
+    heard: list[dict[str, Any]] = []
+    kind = ""
     with client.stream("GET", f"/gradio_api/call/{name}/{joined.json()['event_id']}") as stream:
         for line in stream.iter_lines():
             if line.startswith("event: "):
@@ -295,7 +297,7 @@ def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
         scope = {"type": "http", "method": "POST", "headers": [(b"x-file-name", b"a.jpg")]}
         with ThreadPoolExecutor(1) as apart:  # the browser driver keeps a loop running in this thread
             answer = apart.submit(asyncio.run, waiting.receive(Request(scope, body))).result()
-        return json.loads(answer.body)["given"]
+        return json.loads(bytes(answer.body))["given"]
 
     first = receive(b"x")
     for _ in range(uploads.MOST_WAITING):

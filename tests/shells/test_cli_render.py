@@ -11,6 +11,7 @@ import tempfile
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import cv2
 import jsonschema
@@ -28,7 +29,7 @@ from irpreview.records import CLASS_NAMES
 LAUNCH = [sys.executable, "-m", "irpreview"]
 
 
-def run(*arguments: object, **options: object) -> subprocess.CompletedProcess[str]:
+def run(*arguments: object, **options: Any) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [*LAUNCH, *map(str, arguments)], capture_output=True, text=True, timeout=120, check=False, **options
     )
@@ -67,7 +68,7 @@ def look(path: Path) -> Image.Image:
 
 
 @pytest.fixture(scope="session")
-def schema() -> dict:
+def schema() -> dict[str, Any]:
     text = resources.files("irpreview").joinpath("data/schemas/render.json").read_text(encoding="utf-8")
     schema = json.loads(text)
     jsonschema.Draft202012Validator.check_schema(schema)
@@ -111,6 +112,7 @@ def test_json_keeps_its_schema_and_says_what_the_files_hold(call, snap, tmp_path
         if answer["zones"][name]:
             assert answer["zones"][name]["low"] <= answer["zones"][name]["likely"] <= answer["zones"][name]["high"]
     sixteen = cv2.imread(str(tones), cv2.IMREAD_UNCHANGED)
+    assert sixteen is not None
     assert sixteen.dtype == np.uint16
     linear = sixteen / 65535.0 * answer["tones_full_scale"]
     # the file and the JSON tell the same: the median tone of a large class lies within its zone range
@@ -442,6 +444,7 @@ def test_ctrl_c_in_the_middle_leaves_whole_pictures_only(snap, tmp_path):
         stderr=subprocess.PIPE,
         text=True,
     ) as running:
+        assert running.stdout is not None
         assert json.loads(running.stdout.readline())["kind"] == "rendering"
         running.send_signal(signal.SIGINT)
         _, err = running.communicate(timeout=60)

@@ -92,6 +92,6 @@ def test_what_stands_too_near_is_said() -> None:
         (lambda: f_number_for_depth(50, -1, 0.03), "above 0 m"),
     ],
 )
-def test_nonsense_gets_one_line(call, says: str) -> None:  # type: ignore[no-untyped-def]
+def test_nonsense_gets_one_line(call, says: str) -> None:
     with pytest.raises(BadValue, match=says):
         call()

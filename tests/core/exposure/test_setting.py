@@ -53,7 +53,7 @@ FACTOR = (
 KIT = Kit()
 
 
-def moving(px_per_s: float, most_px: float = 400.0):  # type: ignore[no-untyped-def]
+def moving(px_per_s: float, most_px: float = 400.0):
     """A tree that smears px_per_s (of a 4000 px tall picture) until it reaches its full swing."""
 
     def at(shutter_s: float) -> Movement:
@@ -82,7 +82,7 @@ def moving(px_per_s: float, most_px: float = 400.0):  # type: ignore[no-untyped-
 
 def plan(
     ev: float = 15.0, kit: Kit = KIT, conditions: Conditions | None = None, movement=None, **wishes: object
-) -> Exposure:  # type: ignore[no-untyped-def]
+) -> Exposure:
     return plan_exposure(
         None,
         kit,

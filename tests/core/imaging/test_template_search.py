@@ -64,6 +64,7 @@ def test_the_place_comes_nearer_with_each_look(turn, zoom):
     sharp = sharper_place(SCENES[2], frame, likely[0])
     assert off_px(sharp.matrix, true) < 0.02 * WIDE
     placed = placement_near(SCENES[2], frame, sharp.matrix)
+    assert placed is not None
     assert placed.bite > 2 * LEAST_BITE
     assert off_px(placed.matrix, true) < 0.006 * WIDE
 

@@ -10,12 +10,12 @@ import pytest
 
 from irpreview.core.motion.blur import movement_at, rates_of_motion
 from irpreview.core.motion.print_blur import kept_by
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.units import beaufort_m_s
 from irpreview.core.verdict.judging import judge_scene
 from irpreview.core.verdict.layers import LEAST_TRUST, NOISE_SHARE, ground_of, trust_in
 from irpreview.core.verdict.separation import (
     LEAST_STEP,
-    PrintCurve,
     edge_step,
     print_curve,
     says_of,
