@@ -379,6 +379,7 @@ def test_what_was_tapped_and_written_comes_home_into_the_log(opened, tmp_path):
     schema = json.loads(data_file("schemas/field_notes.json").read_text())
     handed = json.loads(path.read_text())
     jsonschema.Draft202012Validator(schema).validate(handed)
+    assert handed["frames"]
     assert all(one["latitude_deg"] is None and one["taken_at"] is None for one in handed["frames"])
     with FieldLog(tmp_path / "log.sqlite") as log:
         new, known = bring(log, path)

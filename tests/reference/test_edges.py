@@ -18,7 +18,6 @@ from irpreview.analysis import analyse
 from irpreview.core.imaging.srgb import UNDEVELOPED_OF_LEVEL, linear_pixels
 from irpreview.core.rendering.finishing import print_of
 from irpreview.core.scene.sky_layer import BLUE_SLOPE
-from irpreview.errors import IrpreviewError
 from irpreview.request import Request
 from tests.benchmarks import edges
 from tests.conftest import read_picture
@@ -32,10 +31,7 @@ def snap(folder: Path):
     """(photo, scene map) of a demo scene."""
 
     photo = irpreview.load_photo(folder / "photo.jpg")
-    try:
-        return photo, irpreview.map_scene(photo)
-    except IrpreviewError as error:
-        pytest.skip(f"no scene network here: {error}")
+    return photo, irpreview.map_scene(photo)
 
 
 def rendered(folder: Path, grade: float = 2.0):
@@ -53,6 +49,7 @@ def test_near_an_edge_the_tone_is_nearly_as_right_as_inside():
 
 @pytest.mark.xfail(
     strict=True,
+    raises=AssertionError,
     reason="aim 0.16; 0.165 on 2026-11-28 (0.24, then 0.20 before); 0.142 without autumn_pool, whose crowns are 0.35",
 )
 def test_a_little_off_the_edge():
@@ -109,14 +106,16 @@ def test_sky_has_no_rim_beside_tower_roofs_and_crowns(name):
 def test_the_zone_told_is_the_zone_drawn(folder, grade):
     """Median of the drawn grey in each class, through the sRGB curve (IEC 61966-2-1), within 0.3 zone."""
     _, scene = snap(folder)
-    rendering = rendered(folder, grade)
+    rendering, judged = rendered(folder, grade), 0
     for class_id, name in enumerate(("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground"), 1):
         where = scene.label == class_id
         if where.mean() < 0.02:
             continue
+        judged += 1
         grey = float(np.median(rendering.picture[where])) / 255
         linear = grey / 12.92 if grey <= 0.04045 else ((grey + 0.055) / 1.055) ** 2.4
         assert rendering.classes[name].zone.likely == pytest.approx(5 + np.log2(linear / 0.18), abs=0.3), name
+    assert judged >= 2
 
 
 @pytest.mark.parametrize("grade", [0.0, 2.0, 4.0])
@@ -125,11 +124,11 @@ def test_the_zone_told_of_a_layer_is_the_zone_drawn(folder, grade, request):
     """The same for the layers that the verdict names: what the print's curve says of a layer, and its drawn median."""
     if (folder.name, grade) == ("ruin_by_the_tarn", 4.0):
         reason = "the ruin is 0.35 off (2026-11-28): layers are measured at half size, where its stones and gaps merge"
-        request.applymarker(pytest.mark.xfail(strict=True, reason=reason))
-    snap(folder)  # skips where there is no network
+        request.applymarker(pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason))
     answer = analyse(irpreview.load_photo(folder / "photo.jpg"), Request(grade=grade))
     verdict, picture, curve = answer.verdict, answer.rendering.picture, print_of(answer.rendering)
     of_layer = cv2.resize(verdict.layer_map, picture.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    assert verdict.layers
     for layer in verdict.layers:
         grey = float(np.median(picture[of_layer == layer.index])) / 255
         linear = grey / 12.92 if grey <= 0.04045 else ((grey + 0.055) / 1.055) ** 2.4

@@ -22,8 +22,6 @@ from PIL import Image, TiffImagePlugin
 import irpreview.cli.demo
 import irpreview.io.paths
 from irpreview import __version__, analysis, cli
-from irpreview.cli.demo import demo_folder
-from irpreview.errors import BadModel
 from irpreview.records import CLASS_NAMES
 
 LAUNCH = [sys.executable, "-m", "irpreview"]
@@ -184,14 +182,14 @@ def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options
 
 
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
-    real = analysis._seen
+    real = analysis.seen
 
     def a_room(photo, network):
         label = np.full((photo.height, photo.width), CLASS_NAMES.index("structure") + 1, np.uint8)
         label[: photo.height // 2] = CLASS_NAMES.index("other") + 1
         return replace(real(photo, network), label=label)
 
-    monkeypatch.setattr(analysis, "_seen", a_room)
+    monkeypatch.setattr(analysis, "seen", a_room)
     status, out, _ = call("render", snap, "--out", tmp_path, "--json")
     assert status == 0  # a doubt, no refusal
     assert any("no landscape" in doubt for doubt in json.loads(out)["doubts"])
@@ -307,8 +305,6 @@ def test_a_picture_that_cannot_be_saved_is_one_line(call, snap, tmp_path):
 )
 def test_wrong_usage_is_2(call, snap, tmp_path, monkeypatch, arguments, word):
     monkeypatch.chdir(tmp_path)
-    if arguments[0] == "demo":
-        _need_demo()
     status, out, err = call(*(str(snap) if a == "{snap}" else a for a in arguments))
     assert status == 2
     assert out == ""
@@ -319,15 +315,7 @@ def test_wrong_usage_is_2(call, snap, tmp_path, monkeypatch, arguments, word):
 # ------------------------------------------------------------------------------------------- demo
 
 
-def _need_demo() -> None:
-    try:
-        demo_folder()
-    except BadModel:
-        pytest.skip("no demo scene in this checkout yet")
-
-
 def test_demo_says_where_its_pictures_are(call, tmp_path, monkeypatch, schema):
-    _need_demo()
     monkeypatch.chdir(tmp_path)
     status, out, err = call("demo")
     assert status == 0
@@ -389,7 +377,7 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
     def explode(*_arguments, **_options):
         raise ZeroDivisionError("a hidden flaw\nin two lines")
 
-    monkeypatch.setattr(analysis, "_seen", explode)
+    monkeypatch.setattr(analysis, "seen", explode)
     monkeypatch.setenv("TMPDIR", str(tmp_path))
 
     monkeypatch.setattr(tempfile, "tempdir", None)
@@ -401,7 +389,7 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
     assert details.parent == tmp_path
     assert "Traceback" in details.read_text()
     details.unlink()
-    monkeypatch.setattr(analysis, "_seen", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
+    monkeypatch.setattr(analysis, "seen", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
     status, _, err = call("render", snap, "--out", tmp_path)
     assert status == 1
     assert "not enough memory" in err

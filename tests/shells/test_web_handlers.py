@@ -115,7 +115,9 @@ def test_each_bad_file_has_a_line_and_the_good_one_is_answered(desk, token, smal
 def test_only_bad_files_leave_the_page_as_it_was(desk, token, tmp_path):
     bad = tmp_path / "notes.jpg"
     bad.write_text("words")
-    for shown in give(desk, token, bad):
+    answers = give(desk, token, bad)
+    assert answers
+    for shown in answers:
         assert changed(shown) <= {"status", "sorry", "faults"}
 
 
@@ -572,6 +574,7 @@ def test_one_session_works_on_one_thing_at_a_time():
         thread.start()
     for thread in threads:
         thread.join()
+    assert len(order) == 8
     assert all(a.split()[0] == b.split()[0] for a, b in zip(order[::2], order[1::2], strict=True))
 
 

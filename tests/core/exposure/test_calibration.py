@@ -197,6 +197,8 @@ def test_a_test_frame_of_the_plan_calibrates_to_the_factor_it_stood_for() -> Non
     answer = plan_exposure(
         None, Kit(), Light(), Conditions(), None, factor=(factor, {"camera": factor}), readings=(from_ev(14.0),)
     )
+    assert answer.placement is not None
+    assert answer.test_exposures
     for one in answer.test_exposures:
         typed = parse_exposure(f"{shutter_text(one.shutter_s)} f/{one.f_number} ISO {one.iso}")
         told = calibrate_typed(14.0, typed, placement_stops=answer.placement.stops)

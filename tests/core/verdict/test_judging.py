@@ -172,6 +172,7 @@ def test_edge_step_is_measured_at_the_edge() -> None:
 
 def test_gaps_are_differences_of_the_layers_zones() -> None:
     verdict = judged(layered_view())
+    assert verdict.separations
     for separation in verdict.separations:
         difference = verdict.layers[separation.a].zone.likely - verdict.layers[separation.b].zone.likely
         assert separation.zones == pytest.approx(difference, abs=1e-4)
