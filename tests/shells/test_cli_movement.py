@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 
 from irpreview import cli, clips
+from irpreview.single_answers import map_scene as shipped_map
 from tests.core.clip_drawing import draw_clip
 from tests.io.test_clips import write_film
 

@@ -21,7 +21,7 @@ from PIL import Image, TiffImagePlugin
 
 import irpreview.cli.demo
 import irpreview.io.paths
-from irpreview import __version__, analysis, cli
+from irpreview import __version__, analysis, cli, steps
 from irpreview.records import CLASS_NAMES
 
 LAUNCH = [sys.executable, "-m", "irpreview"]
@@ -182,7 +182,7 @@ def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options
 
 
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
-    real = analysis.seen
+    real = steps.seen
 
     def a_room(photo, network):
         label = np.full((photo.height, photo.width), CLASS_NAMES.index("structure") + 1, np.uint8)
