@@ -99,6 +99,16 @@ def read_entries(values: Mapping[str, Any], before: Inputs) -> tuple[Inputs, dic
     return inputs, refused
 
 
+def entries_of(inputs: Inputs) -> dict[str, str]:
+    """The entries as the fields hold them."""
+    shown = {}
+    for name in inputs.__dataclass_fields__:
+        value = getattr(inputs, name)
+        if name not in ("wind_m_s", "shutter_s") and (value is None or isinstance(value, (str, float))):
+            shown[name] = "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+    return shown
+
+
 def facts_used(analysis: Analysis, inputs: Inputs) -> dict[str, str]:
     """What the fields for place, time and bearing show: what is used."""
     place, when, heading = analysis.photo.place, analysis.photo.taken_at, analysis.photo.heading_deg
