@@ -25,6 +25,7 @@ from irpreview.core.field_log.comparison import check_correction, personal_corre
 from irpreview.core.field_log.difference_picture import with_scale
 from irpreview.core.field_log.entries import SpotRecord
 from irpreview.core.field_log.hot_spot import measure_hot_spot
+from irpreview.core.units import how_many
 from irpreview.io.field_log import FieldLog
 from irpreview.io.kits import load_kit
 from irpreview.io.log_entry_files import focal_and_aperture, spot_frame
@@ -61,10 +62,8 @@ def _register_learn(group: typer.Typer) -> None:
         if own:
             print("how the classes came out against the prediction, as the personal correction:")
         for name, c in own.items():
-            s, plural = c.stops, "s" if c.pairs != 1 else ""
-            print(
-                f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {c.pairs} frame{plural}"
-            )
+            s, frames = c.stops, how_many(c.pairs, "frame")
+            print(f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {frames}")
         if check is not None:
             print(check.says)
         if learned.frames and not uses[0]:

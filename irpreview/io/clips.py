@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from irpreview.errors import BadClip, BadPhoto
+from irpreview.io.ordinary_file import Wanted, check_ordinary
 from irpreview.io.photos import load_photo
 from irpreview.records import ByteArray, Shot
 
@@ -76,6 +77,7 @@ def load_clip(source: str | Path | Sequence[str | Path], *, fps: float | None = 
 
 
 def _film(path: Path, fps: float | None) -> Clip:
+    check_ordinary(path, Wanted(BadClip, "the clip", "name a film file or the stills of one burst"))
     # the decoder writes its own complaints to stderr; ours are told in one line
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
 

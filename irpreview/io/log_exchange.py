@@ -30,9 +30,11 @@ from irpreview.core.field_log.entries import (
     check_spot,
 )
 from irpreview.core.field_log.learning import Learned, learn_factor, observations_of
+from irpreview.core.units import how_many
 from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog, default_path
 from irpreview.io.kits import same_lens
+from irpreview.io.ordinary_file import Wanted, read_text
 from irpreview.io.pictures import write_file
 from irpreview.io.spreadsheet import read_rows, write_rows
 from irpreview.io.tables import load_tables
@@ -42,7 +44,9 @@ T = TypeVar("T")
 SCHEMA = "irpreview-log/2"
 """Version 2 holds the lens table and the comparisons too; version 1 had frames alone and is still read."""
 READABLE = ("irpreview-log/1", SCHEMA)
-LARGEST_FILE_MB = 100.0
+LARGEST_FILE_BYTES = 100_000_000
+_ASK = "name a JSON or CSV file of `log export`"
+_WANTED = Wanted(BadLog, "", _ASK, LARGEST_FILE_BYTES, "a log of 10000 frames has about 8 MB")
 PLACE_COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m")
 COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place", "batch")) + PLACE_COLUMNS
 _NUMBERS = frozenset(
@@ -117,7 +121,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
             continue
         seen.add(entry.uid)
         new.append(entry)
-    log.take_in(new, spots, differences, f"imported {len(new)} frame{'s' if len(new) != 1 else ''} from {path.name}")
+    log.take_in(new, spots, differences, f"imported {how_many(len(new), 'frame')} from {path.name}")
     return len(new), len(rows) - len(new)
 
 
@@ -126,15 +130,7 @@ Rows = list[tuple[str, dict[str, Any]]]
 
 def _content(path: Path) -> tuple[Rows, list[SpotRecord], list[ToneDifference]]:
     """(frames with where they stand, lens table, comparisons) of an exported file."""
-    try:
-        if path.exists() and not path.is_file():
-            raise BadLog(f"{path} is no ordinary file; name a JSON or CSV file of `log export`")
-        if path.stat().st_size > LARGEST_FILE_MB * 1e6:
-            raise BadLog(f"{path} is larger than {LARGEST_FILE_MB:.0f} MB; a log of 10000 frames has about 8 MB")
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        said = getattr(error, "strerror", None) or "it is no text"
-        raise BadLog(f"{path} could not be read ({said}); name a JSON or CSV file of `log export`") from None
+    text = read_text(path, _WANTED)
     if path.suffix.lower() == ".csv":
         try:
             names, cells = read_rows(text)
@@ -148,7 +144,7 @@ def _content(path: Path) -> tuple[Rows, list[SpotRecord], list[ToneDifference]]:
         whole = json.loads(text)
     except (ValueError, RecursionError) as error:
         at = f" (line {error.lineno})" if isinstance(error, json.JSONDecodeError) else ""
-        raise BadLog(f"{path.name} is no JSON{at}; name a JSON or CSV file of `log export`") from None
+        raise BadLog(f"{path.name} is no JSON{at}; {_ASK}") from None
     schema = whole.get("schema") if isinstance(whole, dict) else None
     kind, _, number = str(schema).partition("/")
     if kind == SCHEMA.partition("/")[0] and number.isdecimal() and len(number) < 5 and schema not in READABLE:

@@ -12,10 +12,10 @@ import hashlib
 import io
 import logging
 import re
-import stat
 import warnings
 from collections.abc import Callable, Mapping
-from functools import lru_cache
+from dataclasses import replace
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,7 @@ from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue, IrpreviewError
 from irpreview.io.colour_profiles import to_srgb
 from irpreview.io.jpeg_damage import BREAKS_OFF, block_px, decoder_says, step_strength
+from irpreview.io.ordinary_file import HEAD_BYTES, Wanted, read_bytes
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
 from irpreview.records import (
@@ -47,7 +48,7 @@ MOST_MEGAPIXELS_REDUCED = 220.0
 MOST_FILE_MB = 600.0
 LEAST_SIDE_PX = 64
 MOST_ASPECT = 20.0
-_HEAD_BYTES = 64
+_WANTED = Wanted(BadPhoto, "", "give the path of a photo", int(MOST_FILE_MB * 1e6), "save it smaller or as JPEG")
 _PILLOW_QUIET = ("ignore", None, Warning, re.compile(r"PIL\."), 0)
 _ADDRESS = re.compile(r"^\s*(?:[a-z][a-z0-9+.-]+://|data:|mailto:)", re.IGNORECASE)
 
@@ -80,7 +81,7 @@ def load_photo(
 
 
 def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) -> Photo:
-    kind = kind_of(data[:_HEAD_BYTES], name)
+    kind = kind_of(data[:HEAD_BYTES], name)
     check_whole(data, kind, name)
     if kind == "TIFF" and is_raw_tiff(data):
         raise BadPhoto(f"{name} is a camera raw file; develop it to JPEG or TIFF first")
@@ -132,7 +133,7 @@ def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) ->
 def read_facts(source: str | Path | bytes, *, zone: str | None = None, name: str | None = None) -> Facts:
     """Time, place and exposure of a photo, without decoding its pixels. Raises BadPhoto as `load_photo` does."""
     data, name = _read(source, name)
-    kind = kind_of(data[:_HEAD_BYTES], name)
+    kind = kind_of(data[:HEAD_BYTES], name)
     _keep_pillow_quiet()
     try:
         return _facts(_open(data, kind, name), zone, [])
@@ -154,31 +155,9 @@ def _read(source: str | Path | bytes, name: str | None) -> tuple[bytes, str]:
         raise BadPhoto(f"{text[:80]!r} is no name of a file; give the path of a photo")
     path = Path(source)
     name = name or path.name or text
-    try:
-        facts = path.stat()
-        if stat.S_ISDIR(facts.st_mode):
-            raise BadPhoto(f"{text} is a folder; name the photos in it, for example {text.rstrip('/')}/*.jpg")
-        if not stat.S_ISREG(facts.st_mode):
-            raise BadPhoto(f"{text} is no ordinary file (a device or a pipe); give the path of a photo")
-        with path.open("rb") as file:
-            head = file.read(_HEAD_BYTES)
-            kind_of(head, name)  # refuses a film before its gigabytes are read
-            if facts.st_size > MOST_FILE_MB * 1e6:
-                raise BadPhoto(
-                    f"{name} has {facts.st_size / 1e6:.0f} MB; at most {MOST_FILE_MB:.0f} MB can be opened: "
-                    "save it smaller or as JPEG"
-                )
-            return head + file.read(), name
-    except FileNotFoundError:
-        raise BadPhoto(f"{text} does not exist; check the path and the spelling") from None
-    except NotADirectoryError:
-        raise BadPhoto(f"{text} does not exist: a part of its path is no folder; check the path") from None
-    except PermissionError:
-        raise BadPhoto(f"{text} may not be read (no permission); change its permissions or copy it") from None
-    except OSError as error:
-        raise BadPhoto(
-            f"{text[:200]} could not be read ({error.strerror or error}); copy it to another place"
-        ) from None
+    wanted = replace(_WANTED, if_folder=f"name the photos in it, for example {text.rstrip('/')}/*.jpg")
+    # `kind_of` refuses a film before its gigabytes are read
+    return read_bytes(path, wanted, partial(kind_of, name=name)), name
 
 
 def _keep_pillow_quiet() -> None:

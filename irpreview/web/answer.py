@@ -22,7 +22,7 @@ from irpreview.core.words.exposure_words import cost_lines, focus_lines, setting
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.light_words import best_hours, next_good_light
-from irpreview.core.words.phrases import wind_name
+from irpreview.core.words.phrases import sentence, wind_name
 from irpreview.core.words.short_answer import short_answer
 from irpreview.records import CLASS_WORDS, Setting, Words
 
@@ -55,15 +55,6 @@ def shutter_stop(shutter_s: float) -> int:
     """Index of the shutter slider's stop nearest to a time."""
     distances = [abs(math.log2(stop / shutter_s)) for stop in SHUTTERS_S]
     return distances.index(min(distances))
-
-
-def sentence(text: str) -> str:
-    """A first capital and a full stop."""
-    text = " ".join(text.split())
-    first = text.partition(" ")[0]
-    if not ("." in first[:-1] or "/" in first):  # a file's name or an aperture stays as it is written
-        text = text[:1].upper() + text[1:]
-    return text if not text or text.endswith((".", "!", "?")) else text + "."
 
 
 @dataclass(frozen=True, slots=True)

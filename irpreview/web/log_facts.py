@@ -10,8 +10,9 @@ from irpreview.core.field_log.comparison import Comparison, Correction, Correcti
 from irpreview.core.field_log.entries import OUTCOME_WORDS, LogEntry
 from irpreview.core.field_log.learning import Learned
 from irpreview.core.units import shutter_text
+from irpreview.core.words.phrases import sentence
 from irpreview.records import CLASS_WORDS, Kit, Range
-from irpreview.web.answer import Table, sentence
+from irpreview.web.answer import Table
 
 MOST_SHOWN = 30
 

@@ -10,10 +10,10 @@ from typing import Any
 
 from irpreview.analysis import Analysis
 from irpreview.core.scene import strokes as brush
+from irpreview.core.words.phrases import sentence
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.kits import list_kits
 from irpreview.request import Inputs, conditions_of, kit_of, parse_place, parse_when
-from irpreview.web.answer import sentence
 
 _NUMBERS = (
     "factor_stops",

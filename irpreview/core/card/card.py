@@ -12,9 +12,7 @@ from typing import Any
 
 from irpreview.core.card.field_tables import (
     WindCase,
-    full_sentence,
     minutes_per_frame,
-    one_line,
     setting_choices,
     sky_corrections,
     wind_table,
@@ -39,6 +37,7 @@ from irpreview.core.words.card_words import (
 )
 from irpreview.core.words.exposure_words import focus_lines
 from irpreview.core.words.light_words import best_hours, day_lines
+from irpreview.core.words.phrases import one_line, sentence
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
     ByteArray,
@@ -157,7 +156,7 @@ def assumptions_of(
         Words(f"Filter factor: {stops}", f"Filter: {stops}"),
         *(in_words(one) for one in (*exposure.doubts, *more)),
     ]
-    return tuple(dict.fromkeys(Words(*(full_sentence(text) for text in one)) for one in said))
+    return tuple(dict.fromkeys(Words(*(sentence(text) for text in one)) for one in said))
 
 
 def _cautions(of_this_day: Sequence[Caution]) -> tuple[Words, ...]:

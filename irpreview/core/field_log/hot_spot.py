@@ -23,6 +23,7 @@ from scipy.optimize import minimize, minimize_scalar
 from scipy.special import erf, ndtr
 
 from irpreview.core.exposure.frame_pairs import CAMERA_CURVES, curve_linear
+from irpreview.core.units import how_many
 from irpreview.errors import BadPair, BadValue
 from irpreview.records import FloatArray, Range, Shot
 
@@ -427,10 +428,7 @@ def _centre_share(centre: tuple[float, float], shape: tuple[int, ...]) -> tuple[
 
 def _says(strength: Range, fit: _Fit, sure: bool, told: bool, unknown_curve: bool, count: int) -> tuple[str, ...]:
     if not sure:
-        out = [
-            f"no hot spot: none above {max(strength.high, LEAST_SPOT_STOPS):.2f} stop in {count} "
-            f"frame{'s' if count != 1 else ''}"
-        ]
+        out = [f"no hot spot: none above {max(strength.high, LEAST_SPOT_STOPS):.2f} stop in {how_many(count, 'frame')}"]
     else:
         where = f"half as strong at {fit.radius:.0%} of half the diagonal from its middle"
         if told:

@@ -28,6 +28,7 @@ from irpreview.core.field_log.entries import Bound, LogEntry, kit_key
 from irpreview.core.light.filter_factor import filter_factor, grey_factor_stops
 from irpreview.core.light.spectra import Array, Tables
 from irpreview.core.light.surfaces import class_factors, open_shade_stops
+from irpreview.core.units import how_many
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit, Light, Range
 
 T = TypeVar("T")
@@ -88,7 +89,7 @@ class Learned:
     def source(self) -> str:
         """One line for `Kit.factor_source`."""
         aside = f", {len(self.set_aside)} set aside" if self.set_aside else ""
-        return f"learned from {self.frames} frame{'s' if self.frames != 1 else ''} of the field log{aside}"
+        return f"learned from {how_many(self.frames, 'frame')} of the field log{aside}"
 
     def applied_to(self, kit: Kit, *, in_shade: bool = False, sun_height_deg: float | None = None) -> Kit:
         """The kit with this factor, and with what the frames say of shade, of a low sun and of each class.
@@ -130,13 +131,9 @@ def observations_of(kit: Kit, entries: Sequence[LogEntry]) -> tuple[tuple[Observ
     silent = sum(1 for _, raw in told if raw is None)
     says = []
     if other:
-        says.append(
-            f"{other} frame{'s' if other != 1 else ''} of {kit.name} had another filter or sensor in the kit then"
-        )
+        says.append(f"{how_many(other, 'frame')} of {kit.name} had another filter or sensor in the kit then")
     if silent:
-        says.append(
-            f"{silent} frame{'s' if silent != 1 else ''} lack the metered light, the exposure or how it came out"
-        )
+        says.append(f"{how_many(silent, 'frame')} lack the metered light, the exposure or how it came out")
     return (
         tuple(
             Observation(raw, e.sun_height_deg, e.in_shade, e.subject, _days(e), e.bound, e.id)

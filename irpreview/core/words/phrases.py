@@ -76,6 +76,20 @@ def cap(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def one_line(text: str) -> str:
+    """Printable text on one line."""
+    return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())
+
+
+def sentence(text: str) -> str:
+    """On one line, with a first capital and a full stop; a file's name or an aperture at its head stays as written."""
+    text = one_line(text)
+    first = text.partition(" ")[0]
+    if not ("." in first[:-1] or "/" in first):
+        text = cap(text)
+    return text if not text or text.endswith((".", "!", "?")) else text + "."
+
+
 def listed(names: Sequence[str]) -> str:
     """Names with commas, and an "and" before the last."""
     if len(names) <= 1:

@@ -7,11 +7,11 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from irpreview.core.words.phrases import sentence
 from irpreview.errors import BadValue, CannotWrite, IrpreviewError, Stopped
 from irpreview.io.photos import load_photo
 from irpreview.records import WORKING_SIDE_PX, Photo
 from irpreview.web import pictures, sections
-from irpreview.web.answer import sentence
 from irpreview.web.handlers.answering import AnsweringDesk, fields_of, own_facts_first
 from irpreview.web.handlers.waiting import STOPPED, answered, answered_in_steps
 from irpreview.web.responses import Shown, sorry

@@ -10,12 +10,12 @@ from pathlib import Path
 from irpreview import __version__
 from irpreview.cards import card_of
 from irpreview.core.field_page import FieldPlace, field_page
+from irpreview.core.words.phrases import sentence
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.field_pages import field_place_of
 from irpreview.io.card_files import CARD_KINDS, write_card
 from irpreview.io.field_page import field_page_html
 from irpreview.web import pictures
-from irpreview.web.answer import sentence
 from irpreview.web.handlers.answering import AnsweringDesk
 from irpreview.web.handlers.waiting import answered, answered_in_steps
 from irpreview.web.responses import Shown
