@@ -18,6 +18,7 @@ from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say, within
 from irpreview.core.scouting.sheet import clean, refusal_line
 from irpreview.core.units import how_many
+from irpreview.core.words import long_words
 from irpreview.core.words.lead_words import LEAD_WORDS
 from irpreview.io.scout_files import PLACES_NAME, write_scouting
 from irpreview.io.scout_folder import check_folder
@@ -96,7 +97,7 @@ def register(app: typer.Typer) -> None:
             raise fail_usage("--clip, --meter and --ev belong to one scene; they do not go with a folder of snaps")
 
         settings = Settings(kit=kit_of(asked.inputs), inputs=asked.inputs, lessons=asked.lessons[0])
-        for doubt in asked.lessons[1]:
+        for doubt in long_words(asked.lessons[1]):
             say(doubt)
         run, written = _run(folder, out, settings, order, places, jobs, cluster, title, most)
         if run.scouting is None:

@@ -141,26 +141,26 @@ def _apply(pixels: ByteArray, tables: _Tables) -> ByteArray:
     return out
 
 
-def to_srgb(image: Image.Image, profile: bytes | None) -> tuple[ByteArray, str | None]:
-    """Pixels (H, W, 3) uint8 in sRGB, and a doubt where the profile could not be used.
+def to_srgb(image: Image.Image, profile: bytes | None) -> tuple[ByteArray, bool]:
+    """Pixels (H, W, 3) uint8 in sRGB, and whether the profile could be used; else they are as they were.
 
     image: loaded, mode RGB, L or CMYK. profile: the bytes of the ICC profile in the file, or None = sRGB.
     """
     if not profile:
-        return _pixels(image), None
+        return _pixels(image), True
     if image.mode == "L" and profile[16:20] == b"RGB ":
         image = image.convert("RGB")
     if image.mode == "RGB" and (tables := _read_tables(bytes(profile))) is not None:
         pixels = _pixels(image)
-        return (pixels if tables.is_srgb else _apply(pixels, tables)), None
+        return (pixels if tables.is_srgb else _apply(pixels, tables)), True
     try:
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
         target = ImageCms.createProfile("sRGB")
         intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
         turned = ImageCms.profileToProfile(image, source, target, intent, outputMode="RGB")
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
-        return _pixels(image), "the colour profile in the photo cannot be used; its colours were taken as sRGB"
-    return _pixels(turned if turned is not None else image), None
+        return _pixels(image), False
+    return _pixels(turned if turned is not None else image), True
 
 
 def _pixels(image: Image.Image) -> ByteArray:

@@ -29,7 +29,7 @@ from irpreview.core.field_log.entries import (
     check_entry,
     check_spot,
 )
-from irpreview.core.field_log.learning import Learned, learn_factor, observations_of
+from irpreview.core.field_log.learning import Learned, learned_of
 from irpreview.core.units import how_many
 from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog, default_path
@@ -38,7 +38,7 @@ from irpreview.io.ordinary_file import Wanted, read_text
 from irpreview.io.pictures import write_file
 from irpreview.io.spreadsheet import read_rows, write_rows
 from irpreview.io.tables import load_tables
-from irpreview.records import CLASS_NAMES, Kit, Place, Range, Taught
+from irpreview.records import CLASS_NAMES, Kit, LessonDoubt, LessonDoubtKind, Place, Range, Taught
 
 T = TypeVar("T")
 SCHEMA = "irpreview-log/2"
@@ -277,9 +277,7 @@ def entry_of_facts(row: Mapping[str, Any]) -> LogEntry:
 
 def learned_from(kit: Kit, log: FieldLog) -> Learned:
     """The factor of this kit by the frames in the log."""
-    observations, says = observations_of(kit, log.search(SearchWish(kit_name=kit.name, newest_first=False)))
-    learned = learn_factor(kit, observations, load_tables())
-    return replace(learned, says=(*learned.says, *says))
+    return learned_of(kit, log.search(SearchWish(kit_name=kit.name, newest_first=False)), load_tables())
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,18 +296,14 @@ class LogLessons:
         """The kit with these lessons; of another kit than they were learned for, the kit as it stands."""
         if kit.name != self.kit_name:
             return Taught(kit)
-        out, says, learned, own = kit, [], self.learned, self.correction_stops
+        doubts: list[LessonDoubt] = []
+        out, learned, own = kit, self.learned, self.correction_stops
         if learned is not None and learned.frames:
             out = learned.applied_to(out, in_shade=self.in_shade, sun_height_deg=sun_height_deg)
             if sun_height_deg is None and learned.counts.get("low_sun", 0):
-                says.append(
-                    "how high the sun will stand is not known (--place and --when, or the snap's own time and place): "
-                    "what the field log says of a low sun is left out"
-                )
+                doubts.append(LessonDoubt(LessonDoubtKind.SUN_HEIGHT_UNKNOWN))
             if learned.changed_stops is not None:
-                says.append(
-                    f"the field log shows a step of {learned.changed_stops:+.1f} stops: only frames since then count"
-                )
+                doubts.append(LessonDoubt(LessonDoubtKind.FACTOR_STEPPED, learned.changed_stops))
         if own:
             # frames compared as pictures say more of a class than their exposures: they stand in their place
             together = {n: v for n, v in out.class_correction_stops.items() if n not in own}
@@ -319,11 +313,8 @@ class LogLessons:
         if spot is not None and (kit.hot_spot_from_f_number is None or spot < kit.hot_spot_from_f_number):
             out = replace(out, hot_spot_from_f_number=spot)
             if kit.lens is None:
-                says.append(
-                    f"which lens is in use was not said (--lens, or its name in the kit): apertures from f/{spot:g} "
-                    "on are avoided because one of yours shows a hot spot there"
-                )
-        return Taught(out, tuple(says))
+                doubts.append(LessonDoubt(LessonDoubtKind.LENS_NOT_SAID, spot))
+        return Taught(out, tuple(doubts))
 
 
 def lessons_of(

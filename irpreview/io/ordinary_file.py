@@ -78,7 +78,7 @@ def read_bytes(path: Path, wanted: Wanted, look: Callable[[bytes], object] | Non
 
 
 def read_text(path: Path, wanted: Wanted) -> str:
-    """An ordinary file as text in UTF-8, with or without its mark, its ends of lines made one. Raises `wanted.error`."""
+    """An ordinary file as text in UTF-8, with or without its mark, ends of lines alike. Raises `wanted.error`."""
     try:
         text = read_bytes(path, wanted).decode("utf-8-sig")
     except UnicodeDecodeError:

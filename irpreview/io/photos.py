@@ -327,13 +327,13 @@ def _to_pixels(image: Image.Image, name: str, doubts: list[PhotoDoubt]) -> ByteA
             return np.repeat(_grey_of_many_bits(image, name)[..., None], 3, axis=2)
         alpha = _alpha(image, name, doubts)
         flat = image if image.mode in ("RGB", "L", "CMYK") else image.convert("RGB")
-        pixels, doubt = to_srgb(flat, profile if isinstance(profile, bytes) else None)
+        pixels, profile_used = to_srgb(flat, profile if isinstance(profile, bytes) else None)
     except BadPhoto:
         raise
     except Exception as error:
         raise _damaged(name, error) from error
-    if doubt:
-        doubts.append(PhotoDoubt(PhotoDoubtKind.PROFILE, text=doubt))
+    if not profile_used:
+        doubts.append(PhotoDoubt(PhotoDoubtKind.PROFILE))
     if alpha is not None:
         pixels = _on_white(pixels, alpha)
     return pixels

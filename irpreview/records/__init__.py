@@ -7,6 +7,8 @@ Class ids 1..9 are the ids of the label maps; index i of a probability array is 
 from irpreview.records.caution import Caution, CautionKind
 from irpreview.records.common import (
     ByteArray,
+    DoorDoubt,
+    DoorDoubtKind,
     Doubt,
     FloatArray,
     Range,
@@ -49,7 +51,7 @@ from irpreview.records.exposure import (
     TimeReason,
     TimeUnsure,
 )
-from irpreview.records.kit import Kit, Taught
+from irpreview.records.kit import Kit, LessonDoubt, LessonDoubtKind, Taught
 from irpreview.records.light import (
     Conditions,
     FilterLeaks,
@@ -84,7 +86,6 @@ from irpreview.records.motion import (
     Movement,
     MovementNote,
     Moving,
-    ReaderNote,
     TripodShakes,
     WaterMovement,
     WaterWord,
@@ -144,6 +145,8 @@ __all__ = [
     "Crop",
     "DistanceBy",
     "DistanceEstimated",
+    "DoorDoubt",
+    "DoorDoubtKind",
     "Doubt",
     "DoubtKind",
     "Exposure",
@@ -168,6 +171,8 @@ __all__ = [
     "KnownBy",
     "Layer",
     "LeadChoice",
+    "LessonDoubt",
+    "LessonDoubtKind",
     "Light",
     "LightBy",
     "LightDiffers",
@@ -190,7 +195,6 @@ __all__ = [
     "Place",
     "Placement",
     "Range",
-    "ReaderNote",
     "ReadingsDisagree",
     "RedFirst",
     "Rendering",
