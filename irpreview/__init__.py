@@ -14,22 +14,22 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis as Analysis
     from irpreview.analysis import analyse as analyse
-    from irpreview.analysis import judge as judge
-    from irpreview.analysis import map_scene as map_scene
-    from irpreview.analysis import render as render
     from irpreview.io.kits import load_kit as load_kit
     from irpreview.io.photos import load_photo as load_photo
     from irpreview.request import Request as Request
+    from irpreview.single_answers import judge as judge
+    from irpreview.single_answers import map_scene as map_scene
+    from irpreview.single_answers import render as render
 
 _HOME = {
     "Analysis": "irpreview.analysis",
     "Request": "irpreview.request",
     "analyse": "irpreview.analysis",
-    "judge": "irpreview.analysis",
+    "judge": "irpreview.single_answers",
     "load_kit": "irpreview.io.kits",
     "load_photo": "irpreview.io.photos",
-    "map_scene": "irpreview.analysis",
-    "render": "irpreview.analysis",
+    "map_scene": "irpreview.single_answers",
+    "render": "irpreview.single_answers",
 }
 __all__ = ["Analysis", "Request", "__version__", "analyse", "judge", "load_kit", "load_photo", "map_scene", "render"]
 

@@ -12,44 +12,31 @@ at the snap's own size (`full_rendering`), from the same answer of the network.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
-from datetime import datetime, timedelta
-from types import MappingProxyType
+from collections.abc import Callable
+from dataclasses import fields, replace
 from typing import Any, TypeVar
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from irpreview import installation
-from irpreview.core.exposure.asked_time import AskedTime, setting_for_time
-from irpreview.core.exposure.metering import ev100_of_lux, from_snap, from_sun
-from irpreview.core.exposure.setting import plan_exposure
+from irpreview.core.exposure.asked_time import AskedTime
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
 from irpreview.core.framing.search import find_framings
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.imaging.resize import within
 from irpreview.core.light.coarse_sun import coarse_light
-from irpreview.core.light.daylight import HAZE_AOD, illuminance_lx, light_for, light_spectra, sun_positions
-from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.light_plan import LightPlan, plan_light
-from irpreview.core.light.optics import effective_wavelength_nm
-from irpreview.core.light.planned_light import planned_light as light_planned
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import Stage, prepare_stage
 from irpreview.core.motion.rates import Rates, SceneGeometry, rates_of_motion
-from irpreview.core.rendering.class_physics import light_doubts, physics_in_view, water_roughness
+from irpreview.core.rendering.class_physics import water_roughness
 from irpreview.core.rendering.finishing import finish, print_of
-from irpreview.core.rendering.tones import render_tones
-from irpreview.core.scene.photo_doubts import scene_doubts
-from irpreview.core.scene.scene_map import at_photo_size, repaint_all, scene_from_network, working_of
+from irpreview.core.scene.scene_map import at_photo_size
 from irpreview.core.verdict.judging import Parted, judge_parted, part_scene
+from irpreview.dependencies import ASKED_BY, ASPECTS, WITHOUT_LIGHT, same
 from irpreview.errors import BadValue, IrpreviewError
-from irpreview.io.network import SceneNetwork
 from irpreview.records import (
-    DEFAULT_GRADE,
     WORKING_SIDE_PX,
     ByteArray,
     ClassMovement,
@@ -62,7 +49,6 @@ from irpreview.records import (
     LightKnown,
     Movement,
     Photo,
-    Place,
     Rendering,
     SceneMap,
     Setting,
@@ -74,9 +60,22 @@ from irpreview.records import (
     frozen_array,
 )
 from irpreview.records.framing import Framing, Framings
-from irpreview.request import Corrections, PlannedLight, Request
+from irpreview.request import Request
+from irpreview.steps import (
+    Hour,
+    asked_time_of,
+    corrected,
+    exposure_of,
+    hours_of,
+    in_planned_light,
+    light_at,
+    rendering_of,
+    seen,
+    taught_kit,
+)
 
 T = TypeVar("T")
+
 
 SHUTTER_WITHOUT_LIGHT_S = 30.0
 """Movement is told for this time where no exposure could be worked out."""
@@ -85,83 +84,6 @@ LOWEST_SUN_DEG = 1.0
 MOTION_SIDE_PX = 640
 """Long side of the picture that answers the sliders, small enough to answer at once."""
 DAYS_AHEAD = 14
-_LEAST_HOUR_SUN_DEG = 2.0
-"""Below this the spectra of the sun model are not used for the hours of the day."""
-
-DEPENDS_ON = MappingProxyType(
-    {
-        "photo": ("place", "taken_at", "heading_deg"),
-        "bare_scene": (),
-        "scene": ("bare_scene", "corrections"),
-        "full_scene": ("scene",),
-        "snap_light": ("photo", "sky of the day"),
-        "light": ("snap_light", "planned"),
-        "taught": ("light", "kit_asked", "lessons"),
-        "rendering": ("scene", "light", "taught", "roughness of water", "grade", "film_look"),
-        "full_rendering": ("rendering",),
-        "stage": ("rendering",),
-        "geometry": ("scene", "lens"),
-        "rates": ("geometry", "photo", "conditions", "clip", "crisp"),
-        "exposure": ("rendering", "rates", "readings", "wishes", "in_shade"),
-        "shutter_s": ("exposure", "shutter_asked"),
-        "movement": ("rates", "shutter_s"),
-        "parted": ("rendering",),
-        "verdict": ("parted", "movement"),
-        "framings": ("verdict", "scene", "geometry", "rates", "conditions", "taught"),
-        "white_patch": ("scene", "photo"),
-        "day_plan": ("photo", "taught", "sky of the day", "conditions"),
-        "hours": ("day_plan", "light", "exposure"),
-        "winds": ("verdict",),
-    }
-)
-"""What each answer is made of: other answers, and fields of the request (`kit` and `shutter_s` as `..._asked`)."""
-ASPECTS: Mapping[str, Callable[[Request], object]] = MappingProxyType(
-    {
-        "sky of the day": lambda asked: (asked.conditions.sky_state, asked.conditions.haze),
-        "lens": lambda asked: asked.conditions.focal_35mm_mm,
-        "roughness of water": lambda asked: water_roughness(asked.conditions),
-    }
-)
-"""What answers take from the conditions where they do not hang on all of them."""
-
-
-def _asked_by(name: str) -> frozenset[str]:
-    """Fields of the request, and aspects of its conditions, that an answer hangs on, through all that it is made of."""
-    if name not in DEPENDS_ON:
-        return frozenset({{"kit_asked": "kit", "shutter_asked": "shutter_s"}.get(name, name)})
-    return frozenset().union(*(_asked_by(part) for part in DEPENDS_ON[name]))
-
-
-ASKED_BY = MappingProxyType({name: _asked_by(name) for name in DEPENDS_ON})
-
-
-def _made_of(name: str) -> frozenset[str]:
-    """All answers that an answer is made of, itself included."""
-    return frozenset({name}).union(*(_made_of(part) for part in DEPENDS_ON.get(name, ())))
-
-
-_WITHOUT_LIGHT = frozenset(name for name in DEPENDS_ON if "snap_light" not in _made_of(name)) - {"day_plan"}
-
-
-def _same(one: object, other: object) -> bool:
-    """Whether two values of a field ask the same; pictures and clips only where they are the very same."""
-    if one is other:
-        return True
-    if isinstance(one, tuple) and isinstance(other, tuple) and len(one) == len(other):
-        return all(_same(a, b) for a, b in zip(one, other, strict=True))
-    if isinstance(one, np.ndarray) or type(one) is not type(other) or type(one).__name__ == "ClipMotion":
-        return False
-    return bool(one == other)
-
-
-@dataclass(frozen=True, slots=True)
-class Hour:
-    """The light at one full hour of the day."""
-
-    when: datetime
-    sun_height_deg: float
-    shutter_s: float | None
-    """Time that the recommended ISO and aperture need then; None = too dark to tell."""
 
 
 class Analysis:
@@ -176,9 +98,7 @@ class Analysis:
     def with_(self, **changes: Any) -> Analysis:
         """The analysis for another wish: fields of `Request` by name. What does not hang on them is not redone."""
         request = replace(self.request, **changes)
-        changed = {
-            f.name for f in fields(Request) if not _same(getattr(request, f.name), getattr(self.request, f.name))
-        }
+        changed = {f.name for f in fields(Request) if not same(getattr(request, f.name), getattr(self.request, f.name))}
         changed |= {name for name, of in ASPECTS.items() if of(request) != of(self.request)}
         kept = {name: value for name, value in self._kept.items() if not ASKED_BY[name] & changed}
         return Analysis(self.full_photo, request, kept)
@@ -190,7 +110,7 @@ class Analysis:
         coarse = coarse_light(self.light, self.photo.heading_deg)
         if coarse is self.light:
             return self
-        kept = {name: value for name, value in self._kept.items() if name in _WITHOUT_LIGHT}
+        kept = {name: value for name, value in self._kept.items() if name in WITHOUT_LIGHT}
         kept |= {"light": coarse, "snap_light": coarse_light(self.snap_light, self.photo.heading_deg)}
         return Analysis(self.full_photo, self.request, kept)
 
@@ -223,19 +143,19 @@ class Analysis:
     @property
     def bare_scene(self) -> SceneMap:
         """What the network sees, before corrections by hand."""
-        return self._once("bare_scene", lambda: _seen(self.photo, installation.scene_network()))
+        return self._once("bare_scene", lambda: seen(self.photo, installation.scene_network()))
 
     @property
     def scene(self) -> SceneMap:
         """What is where, as corrected."""
-        return self._once("scene", lambda: _corrected(self.bare_scene, self.request.corrections))
+        return self._once("scene", lambda: corrected(self.bare_scene, self.request.corrections))
 
     @property
     def full_scene(self) -> SceneMap:
         """What is where, as corrected, with label and confidence at the snap's own size."""
         return self._once(
             "full_scene",
-            lambda: _corrected(at_photo_size(self.bare_scene, self.full_photo), self.request.corrections),
+            lambda: corrected(at_photo_size(self.bare_scene, self.full_photo), self.request.corrections),
         )
 
     # ---- light and kit ----------------------------------------------------------------------------------------------
@@ -248,11 +168,11 @@ class Analysis:
     def _snap_light(self) -> Light:
         photo, day = self.photo, self.request.conditions
         try:
-            light = _light_at(photo.place, photo.taken_at, photo.heading_deg, day)
+            light = light_at(photo.place, photo.taken_at, photo.heading_deg, day)
         except BadValue:
             light = None
         if light is None or light.sun_height_deg < LOWEST_SUN_DEG:
-            return replace(_light_at(None, None, None, day), known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT))
+            return replace(light_at(None, None, None, day), known=LightKnown(LightBy.ASSUMED_NO_DAYLIGHT))
         return light
 
     @property
@@ -263,12 +183,12 @@ class Analysis:
         return self._once("light", self._light)
 
     def _light(self) -> Light:
-        return _planned(self.request.planned, self.snap_light, self.photo.place, self.photo.heading_deg)
+        return in_planned_light(self.request.planned, self.snap_light, self.photo.place, self.photo.heading_deg)
 
     @property
     def taught(self) -> Taught:
         """The kit, with what the field log taught where the request holds lessons, and what is to be said of them."""
-        return self._once("taught", lambda: _taught_kit(self.request, self.light))
+        return self._once("taught", lambda: taught_kit(self.request, self.light))
 
     @property
     def kit(self) -> Kit:
@@ -297,7 +217,7 @@ class Analysis:
     def _render(self, photo: Photo) -> Rendering:
         asked, here = self.request, self.photo
         photo = replace(photo, place=here.place, taken_at=here.taken_at, heading_deg=here.heading_deg)
-        return _rendering(
+        return rendering_of(
             photo,
             self.scene,
             self.kit,
@@ -548,267 +468,13 @@ class Analysis:
         return self._once("hours", self._hours)
 
     def _hours(self) -> tuple[Hour, ...]:
-        place, when = self.photo.place, self.photo.taken_at
-        if place is None or when is None:
+        photo = self.photo
+        if photo.place is None or photo.taken_at is None:
             return ()
-        midnight = when.replace(hour=0, minute=0, second=0, microsecond=0)
-        times = [midnight + timedelta(hours=hour) for hour in range(24)]
-        heights, _ = sun_positions(place, times)
         best = self.exposure.recommended if self.why_no_exposure is None else None
-        tables, light = installation.load_tables(), self.light
-        now = ev100_of_lux(illuminance_lx(light, tables)) if light.sun_height_deg >= _LEAST_HOUR_SUN_DEG else None
-        found = []
-        for time, height in zip(times, heights, strict=True):
-            shutter_s = None
-            if best is not None and now is not None and height >= _LEAST_HOUR_SUN_DEG:
-                then = light_for(place, time, None, self.request.conditions.haze, light.sky_state)
-                shutter_s = best.shutter_s.likely * 2.0 ** (now - ev100_of_lux(illuminance_lx(then, tables)))
-            found.append(Hour(time, float(height), shutter_s))
-        return tuple(found)
-
-
-def asked_time_of(exposure: Exposure, kit: Kit, request: Request) -> AskedTime | None:
-    """What a kit can set at the time asked for; None where no time was asked for."""
-    if request.shutter_s is None or not exposure.settings:
-        return None
-    best = exposure.recommended
-    liked = {} if best is None else {"liked_f_number": best.f_number}
-    return setting_for_time(exposure.settings, request.shutter_s, kit, **liked)
+        return hours_of(photo.place, photo.taken_at, self.light, self.request.conditions, best)
 
 
 def analyse(photo: Photo, request: Request | None = None) -> Analysis:
     """All answers about a snap, each worked out when it is first asked for."""
     return Analysis(photo, request or Request())
-
-
-# ---- the parts ------------------------------------------------------------------------------------------------------
-
-
-def _seen(photo: Photo, network: SceneNetwork) -> SceneMap:
-    small = working_of(photo)
-    answer = network.run(small)
-    return scene_from_network(photo, answer.probability, answer.mix, network.model_id, small)
-
-
-def _corrected(scene: SceneMap, marks: Corrections) -> SceneMap:
-    """The scene with corrections laid over it, whatever size they were painted at."""
-    if not marks:
-        return scene
-    height, width = scene.label.shape
-    fitting = [
-        (mask, name) if mask.shape == (height, width) else (_mask_at(mask, width, height), name) for mask, name in marks
-    ]
-    return repaint_all(scene, fitting)
-
-
-def _mask_at(mask: NDArray[np.bool_], width: int, height: int) -> NDArray[np.bool_]:
-    grown = cv2.resize(mask.astype(np.uint8), (width, height), interpolation=cv2.INTER_NEAREST)
-    return np.asarray(grown > 0)
-
-
-def _rendering(
-    photo: Photo,
-    scene: SceneMap,
-    kit: Kit,
-    light: Light,
-    snap_light: Light,
-    *,
-    conditions: Conditions,
-    grade: float,
-    film_look: bool,
-) -> Rendering:
-    tables = installation.load_tables()
-    physics = physics_in_view(
-        photo, scene, kit, light, tables, installation.reference_kit(), water_roughness(conditions), snap_light
-    )
-    done = render_tones(photo, scene, kit, light, physics, installation.pairs_table(), grade=grade, film_look=film_look)
-    told = (*light_doubts(kit, light, snap_light, tables), *scene_doubts(photo, scene), *done.doubts)
-    return replace(done, doubts=tuple(dict.fromkeys(told)))
-
-
-def exposure_of(
-    photo: Photo | None,
-    kit: Kit,
-    light: Light,
-    asked: Request,
-    *,
-    rendering: Rendering | None = None,
-    scene: SceneMap | None = None,
-    movement_at: Callable[[float], Movement] | None = None,
-) -> Exposure:
-    """What to set, and how sure it is; also without a snap, from a light meter or the sun alone.
-
-    The light is read from the request's readings, else from the snap's own exposure data; the sun model joins in where
-    place and time are known, or stands alone where nothing else is. Raises BadValue where nothing tells the light.
-    """
-    tables = installation.load_tables()
-    sun_known = light.sun_bearing_deg is not None
-    metered = list(asked.readings)
-    if sun_known or not (metered or (photo is not None and from_snap(photo) is not None)):
-        metered.append(from_sun(illuminance_lx(light, tables), light))
-    return plan_exposure(
-        photo,
-        kit,
-        light,
-        asked.conditions,
-        movement_at,
-        factor=filter_factor(kit, light, tables, in_shade=asked.in_shade),
-        readings=tuple(metered),
-        rendering=rendering,
-        scene_share=scene.share() if scene is not None else None,
-        band_nm=effective_wavelength_nm(kit, tables, np.sum(light_spectra(light, tables), axis=0)),
-        wishes=asked.wishes,
-    )
-
-
-def expose_without_snap(asked: Request) -> tuple[Exposure, Taught]:
-    """What to set without a photo, from a light meter or from place and time, and the kit as it was taught.
-
-    Raises IrpreviewError where nothing tells the light.
-    """
-    light = _light_at(asked.place, asked.taken_at, asked.heading_deg, asked.conditions)
-    light = _planned(asked.planned, light, asked.place, asked.heading_deg)
-    taught = _taught_kit(asked, light)
-    return exposure_of(None, taught.kit, light, asked), taught
-
-
-def _light_at(place: Place | None, when: datetime | None, heading_deg: float | None, day: Conditions) -> Light:
-    """The light of a place and time under the day's sky; where they are not both known, the sun of middle height.
-
-    Raises BadValue where there is no daylight.
-    """
-    sky = "clear" if day.sky_state == "unknown" else day.sky_state
-    if place is None or when is None:
-        return Light(sky_state=sky, haze_aod=HAZE_AOD[day.haze])
-    return light_for(place, when, heading_deg, day.haze, sky)
-
-
-def _planned(planned: PlannedLight | None, own: Light, place: Place | None, heading_deg: float | None) -> Light:
-    """The light asked for instead of the snap's own, if any. Raises BadValue for one without daylight."""
-    if planned is None:
-        return own
-    return light_planned(
-        own,
-        sun_height_deg=planned.sun_height_deg,
-        when=planned.when,
-        place=planned.place or place,
-        heading_deg=heading_deg,
-        haze=planned.haze,
-    )
-
-
-def _taught_kit(asked: Request, light: Light) -> Taught:
-    """The kit asked for, with the request's lessons."""
-    kit = asked.kit or installation.default_kit()
-    if asked.lessons is None:
-        return Taught(kit)
-    learned = asked.lessons(kit, light.sun_height_deg if light.sun_bearing_deg is not None else None)
-    return learned if isinstance(learned, Taught) else Taught(learned)
-
-
-# ---- thin views: single answers for a script of one's own -----------------------------------------------------------
-
-
-def light_of(photo: Photo) -> Light:
-    """The snap's own light: from its time and place where both are known, else clear sun of middle height."""
-    return analyse(photo).snap_light
-
-
-def planned_light(
-    photo: Photo,
-    *,
-    sun_height_deg: float | None = None,
-    when: datetime | None = None,
-    place: Place | None = None,
-    haze: str | float | None = None,
-) -> Light:
-    """Another light than the snap's, for `render`: the sun at a height [degrees], or at an aware time.
-
-    place: default the snap's own; haze: `clear`, `normal`, `hazy` or an optical depth, default the snap's own. The
-    picture is a what-if on the snap's own shadows and says so. Raises BadValue.
-    """
-    return analyse(photo, Request(planned=PlannedLight(sun_height_deg, when, place, haze))).light
-
-
-def map_scene(photo: Photo, network: SceneNetwork | None = None) -> SceneMap:
-    """What is where in the photo. network: default the shipped one; `io.network.load_network` reads another."""
-    if network is not None:
-        return _seen(photo, network)
-    return analyse(photo).full_scene
-
-
-def render(
-    photo: Photo,
-    scene: SceneMap | None = None,
-    kit: Kit | None = None,
-    light: Light | None = None,
-    repaint: Sequence[tuple[NDArray[np.bool_], str]] | None = None,
-    *,
-    conditions: Conditions | None = None,
-    grade: float = DEFAULT_GRADE,
-    film_look: bool = False,
-    snap_light: Light | None = None,
-) -> Rendering:
-    """The predicted infrared picture of a snap at its own size.
-
-    scene: from `map_scene`, made here if None. kit: default 720 nm on an unmodified camera. light: default the snap's
-    own; from `planned_light` for another, a what-if. repaint: corrections by hand, (mask (H, W), class name) in order.
-    conditions: a known wind roughens water. grade: paper grade 0..5.
-    """
-    asked = Request(kit=kit, conditions=conditions or Conditions(), grade=grade, film_look=film_look)
-    asked = replace(asked, corrections=tuple(repaint or ()))
-    analysis = analyse(photo, asked)
-    if scene is None and light is None:
-        return analysis.full_rendering
-    own = snap_light or (light if light is not None and not light.planned else analysis.snap_light)
-    return _rendering(
-        photo,
-        analysis.full_scene if scene is None else _corrected(scene, asked.corrections),
-        analysis.kit,
-        light or own,
-        own,
-        conditions=asked.conditions,
-        grade=grade,
-        film_look=film_look,
-    )
-
-
-def judge(
-    photo: Photo,
-    scene: SceneMap | None = None,
-    kit: Kit | None = None,
-    light: Light | None = None,
-    conditions: Conditions | None = None,
-    shutter_s: float | None = None,
-    *,
-    rendering: Rendering | None = None,
-    grade: float = DEFAULT_GRADE,
-) -> Verdict:
-    """Whether the layers separate, what the sky does, and what should lead the picture.
-
-    conditions: wind not given is unknown. shutter_s: planned time [s], default the recommended one. scene, light,
-    rendering: where they are known already; the photo is then judged at its own size.
-    """
-    asked = Request(kit=kit, conditions=conditions or Conditions(), shutter_s=shutter_s, grade=grade)
-    if scene is None and rendering is None:
-        return _in_light(analyse(photo, asked), light).verdict
-    if rendering is None and scene is not None and scene.repainted is None:
-        # as the network saw it: judged at the analysis' size like any other
-        analysis = analyse(photo, asked)
-        seen = scene_from_network(analysis.photo, scene.probability, scene.mix, scene.model_id)
-        kept: dict[str, Any] = {"photo": analysis.photo, "bare_scene": seen}
-        return _in_light(Analysis(photo, asked, kept), light).verdict
-    kept = {"photo": photo, "bare_scene": scene if scene is not None else map_scene(photo)}
-    if rendering is not None:
-        kept |= {"rendering": rendering, "taught": Taught(rendering.kit), "light": rendering.light}
-    return _in_light(Analysis(photo, asked, kept), light).verdict
-
-
-def _in_light(analysis: Analysis, light: Light | None) -> Analysis:
-    """The analysis in a light that is known already."""
-    if light is None:
-        return analysis
-    kept = {**analysis._kept, "light": light}
-    if not light.planned:
-        kept["snap_light"] = light
-    return Analysis(analysis.full_photo, analysis.request, kept)

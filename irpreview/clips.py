@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from irpreview.analysis import map_scene
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.motion.clip_motion import ClipMotion, measure_motion
 from irpreview.io.clips import load_clip
 from irpreview.records import ClipDoubt, ClipDoubtKind, Doubt, Photo
+from irpreview.single_answers import map_scene
 
 
 def measure_clip(

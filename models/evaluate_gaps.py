@@ -28,7 +28,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
 
-from irpreview import analysis
+from irpreview import single_answers
 from irpreview.core.rendering.tones import decode_display
 from irpreview.core.scene.scene_map import scene_from_network
 from irpreview.core.verdict.layers import LEAST_TRUST, find_layers, ground_of, resized, zones_of
@@ -83,7 +83,7 @@ def fitted_real(tones: np.ndarray, nir: np.ndarray) -> np.ndarray:
 def separations_of(photo: Photo, scene: SceneMap, nir: np.ndarray, grade: float = 4.0) -> list[Row]:
     """Every separation of one pair, predicted and real."""
     return separations_from(
-        photo, scene, analysis.render(photo, scene, load_kit("reference-pairs"), Light()), nir, grade
+        photo, scene, single_answers.render(photo, scene, load_kit("reference-pairs"), Light()), nir, grade
     )
 
 
@@ -145,7 +145,7 @@ def rows_of(
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", name=name)
         nir = cv2.imread(str(research / "rgb_nir_pairs" / f"{name}_nir.jpg"), cv2.IMREAD_GRAYSCALE)
         if held_back is None:
-            scene = analysis.map_scene(photo, network)
+            scene = single_answers.map_scene(photo, network)
         else:
             with np.load(held_back / f"{name}.npz") as stored:
                 scene = scene_from_network(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from irpreview.analysis import analyse, asked_time_of, expose_without_snap
+from irpreview.analysis import analyse
 from irpreview.answers.exposure import exposure_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, WhyOption, emit_json, fail_usage, say
@@ -21,6 +21,7 @@ from irpreview.records import (
     WORKING_SIDE_PX,
     Doubt,
 )
+from irpreview.steps import asked_time_of, expose_without_snap
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.asked_time import AskedTime

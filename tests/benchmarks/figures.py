@@ -20,8 +20,8 @@ from pathlib import Path
 
 import numpy as np
 
-from irpreview.analysis import judge
 from irpreview.records import Conditions
+from irpreview.single_answers import judge
 from tests.reference import test_demo_scenes as told
 
 CHECKOUT = Path(__file__).resolve().parents[2]

@@ -17,7 +17,6 @@ import pvlib
 import pytest
 from PIL import Image
 
-from irpreview.analysis import judge, light_of, map_scene, render
 from irpreview.core.motion.clip_motion import measure_motion
 from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
 from irpreview.core.verdict.separation import layer_tones, measure_separations, print_curve
@@ -26,6 +25,7 @@ from irpreview.io.kits import load_kit
 from irpreview.io.photos import load_photo
 from irpreview.records import Conditions, Photo
 from irpreview.records.motion import ClipDoubtKind
+from irpreview.single_answers import judge, light_of, map_scene, render
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
 FOLDERS = sorted(path.parent for path in SCENES.glob("*/truth.json"))

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview import analysis
+from irpreview import single_answers
 from irpreview.io.kits import load_kit
 from irpreview.io.photos import load_photo
 from irpreview.records import Conditions, Light, Photo, Verdict
@@ -99,9 +99,9 @@ def test_a_picture_fitted_to_itself_has_no_error(evaluation: ModuleType) -> None
 def _verdict(pixels: np.ndarray) -> Verdict:
     photo = Photo(pixels=np.ascontiguousarray(pixels))
     kit, light = load_kit("reference-pairs"), Light()
-    scene = analysis.map_scene(photo)
-    rendering = analysis.render(photo, scene, kit, light)
-    return analysis.judge(photo, scene, kit, light, Conditions(wind_m_s=2.0), 1 / 30, rendering=rendering)
+    scene = single_answers.map_scene(photo)
+    rendering = single_answers.render(photo, scene, kit, light)
+    return single_answers.judge(photo, scene, kit, light, Conditions(wind_m_s=2.0), 1 / 30, rendering=rendering)
 
 
 def _exposed(pixels: np.ndarray, stops: float) -> np.ndarray:

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview import analysis
+from irpreview import single_answers
 from irpreview.core.field_log.comparison import compare, differences_of, personal_correction
 from irpreview.core.imaging.registration import LEAST_BITE, Registration, best_placement, register
 from irpreview.errors import BadPair
@@ -113,8 +113,8 @@ def predicted(research):
     by_category = {}
     for name in names_of(research)[::2]:
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", max_side=512)
-        scene = analysis.map_scene(photo)
-        tones = analysis.render(photo, scene, kit).tones
+        scene = single_answers.map_scene(photo)
+        tones = single_answers.render(photo, scene, kit).tones
         infrared = cv2.resize(load(research, name)[1], tones.shape[::-1], interpolation=cv2.INTER_AREA)
         by_category.setdefault(name.split("_")[0], []).append((name, tones, scene.label, infrared))
     return by_category

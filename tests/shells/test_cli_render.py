@@ -182,14 +182,14 @@ def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options
 
 
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
-    real = analysis._seen
+    real = analysis.seen
 
     def a_room(photo, network):
         label = np.full((photo.height, photo.width), CLASS_NAMES.index("structure") + 1, np.uint8)
         label[: photo.height // 2] = CLASS_NAMES.index("other") + 1
         return replace(real(photo, network), label=label)
 
-    monkeypatch.setattr(analysis, "_seen", a_room)
+    monkeypatch.setattr(analysis, "seen", a_room)
     status, out, _ = call("render", snap, "--out", tmp_path, "--json")
     assert status == 0  # a doubt, no refusal
     assert any("no landscape" in doubt for doubt in json.loads(out)["doubts"])
@@ -387,7 +387,7 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
     def explode(*_arguments, **_options):
         raise ZeroDivisionError("a hidden flaw\nin two lines")
 
-    monkeypatch.setattr(analysis, "_seen", explode)
+    monkeypatch.setattr(analysis, "seen", explode)
     monkeypatch.setenv("TMPDIR", str(tmp_path))
 
     monkeypatch.setattr(tempfile, "tempdir", None)
@@ -399,7 +399,7 @@ def test_an_error_nobody_foresaw_is_one_line(call, snap, tmp_path, monkeypatch):
     assert details.parent == tmp_path
     assert "Traceback" in details.read_text()
     details.unlink()
-    monkeypatch.setattr(analysis, "_seen", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
+    monkeypatch.setattr(analysis, "seen", lambda *_a, **_k: (_ for _ in ()).throw(MemoryError()))
     status, _, err = call("render", snap, "--out", tmp_path)
     assert status == 1
     assert "not enough memory" in err

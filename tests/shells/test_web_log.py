@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from irpreview.analysis import map_scene, render
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.io.field_log import FieldLog
 from irpreview.io.photos import load_photo
 from irpreview.records import Place
+from irpreview.single_answers import map_scene, render
 from irpreview.web import log_desk, log_facts
 from irpreview.web.handlers import Desk
 from irpreview.web.keeping import Keeping

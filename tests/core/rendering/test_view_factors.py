@@ -8,8 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from irpreview.analysis import light_of, render
-from irpreview.analysis import planned_light as plan_for
 from irpreview.core.imaging.picture_geometry import pixels_per_radian
 from irpreview.core.light.planned_light import leak_doubts, planned_doubts, planned_light
 from irpreview.core.light.water_surface import water_signal_by_view
@@ -22,6 +20,8 @@ from irpreview.errors import BadValue
 from irpreview.io.kits import load_kit
 from irpreview.io.tables import load_tables
 from irpreview.records import Conditions, Kit, Light, Photo, Place, Shot
+from irpreview.single_answers import light_of, render
+from irpreview.single_answers import planned_light as plan_for
 from tests.core import drawn
 
 TABLES = load_tables()
