@@ -29,8 +29,9 @@ from irpreview.core.imaging.registration import (
     placement_near,
 )
 from irpreview.core.imaging.resize import within
+from irpreview.core.imaging.srgb import luminance
 from irpreview.core.imaging.template_search import Template, likely_places, rough_places, sharper_place, template_of
-from irpreview.core.verdict.layers import at_photo_size, linear_luminance
+from irpreview.core.verdict.layers import at_photo_size
 from irpreview.errors import BadPair, IrpreviewError
 from irpreview.io.log_entry_files import FrameFile, read_frame
 from irpreview.io.log_exchange import LogLessons
@@ -186,7 +187,7 @@ def _view(file: str, taught: Analysis, plain: Analysis) -> SnapView:
         exposure.metered_ev100 if exposure is not None and photo.shot.ev100 is not None else None,
         exposure.factor_stops if exposure is not None else None,
         small(rendering.tones),
-        small(linear_luminance(photo.pixels)),
+        small(luminance(photo.pixels)),
         cv2.resize(plain.scene.label, size, interpolation=cv2.INTER_NEAREST),
         verdict.layers,
         cv2.resize(at_photo_size(verdict.layer_map, tall, wide), size, interpolation=cv2.INTER_NEAREST),

@@ -9,14 +9,15 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
-from importlib import resources
-from importlib.metadata import version
 from pathlib import Path, PurePath
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from pydantic import ValidationError
+
+from irpreview.answers.log_export import SCHEMA, log_export
 from irpreview.core.field_log.comparison import personal_correction
 from irpreview.core.field_log.entries import (
     ENTRY_FIELDS,
@@ -41,8 +42,6 @@ from irpreview.io.tables import load_tables
 from irpreview.records import CLASS_NAMES, Kit, LessonDoubt, LessonDoubtKind, Place, Range, Taught
 
 T = TypeVar("T")
-SCHEMA = "irpreview-log/2"
-"""Version 2 holds the lens table and the comparisons too; version 1 had frames alone and is still read."""
 READABLE = ("irpreview-log/1", SCHEMA)
 LARGEST_FILE_BYTES = 100_000_000
 _ASK = "name a JSON or CSV file of `log export`"
@@ -90,16 +89,13 @@ def export_log(log: FieldLog, path: Path | str, wish: SearchWish | None = None, 
         write_file(path, write_rows(COLUMNS, facts).encode())
     else:
         kits = (wish.kit_name,) if wish is not None and wish.kit_name else log.all_kit_names()
-        whole = {
-            "schema": SCHEMA,
-            "version": int(SCHEMA.rsplit("/", 1)[1]),
-            "made_by": f"irpreview {version('irpreview')}",
-            "locations": locations,
-            "frames": facts,
-            "hot_spots": [_spot_facts(s) for name in kits for s in log.hot_spots(name)],
-            "differences": [asdict(d) for name in kits for d in log.differences(name)],
-        }
-        write_file(path, json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False).encode())
+        spots = [spot for name in kits for spot in log.hot_spots(name)]
+        differences = [one for name in kits for one in log.differences(name)]
+        try:
+            whole = log_export(facts, spots, differences, locations=locations)
+        except ValidationError as error:  # a log that was written into by other means than ours
+            raise BadLog(f"the log cannot be exported: {_first_fault(error)}; correct or remove that entry") from None
+        write_file(path, json.dumps(whole.as_json(), ensure_ascii=False, indent=1, allow_nan=False).encode())
     return len(facts)
 
 
@@ -185,10 +181,9 @@ def _fault(error: Exception) -> str:
     return said if isinstance(error, IrpreviewError) else "a value of the wrong kind or size"
 
 
-def _spot_facts(spot: SpotRecord) -> dict[str, Any]:
-    facts = asdict(spot)
-    del facts["id"]
-    return facts | {"strength_stops": spot.strength_stops.as_dict(6)}
+def _first_fault(error: ValidationError) -> str:
+    fault = error.errors(include_url=False, include_context=False, include_input=False)[0]
+    return f"{error.title} has a {'.'.join(map(str, fault['loc']))} that cannot be ({fault['msg']})"
 
 
 def _spot_of(row: Mapping[str, Any]) -> SpotRecord:
@@ -218,13 +213,6 @@ def _difference_of(row: Mapping[str, Any]) -> ToneDifference:
             str(row["pair_key"]),
         )
     )
-
-
-def log_schema() -> dict[str, Any]:
-    """The JSON schema that the JSON of `export_log` keeps."""
-    text = resources.files("irpreview").joinpath("data/schemas/log.json").read_text(encoding="utf-8")
-    schema: dict[str, Any] = json.loads(text)
-    return schema
 
 
 def _number(name: str, given: Any) -> float:
