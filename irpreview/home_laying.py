@@ -53,7 +53,6 @@ WORTH_A_CLOSER_LOOK = 0.35
 snaps none was below 0.39, half of those on others were below 0.27."""
 RIVAL_LIKENESS = 0.6
 """Once a frame lies beyond doubt on a snap, only others that are so alike at first look are tried as well."""
-_NOTHING: FloatArray = np.zeros((0, 0), np.float32)
 _NO_PICTURE: ByteArray = np.zeros((0, 0, 3), np.uint8)
 
 
@@ -323,7 +322,7 @@ def lay(view: SnapView, frame: FloatArray, placed: Registration | None, name: st
     return Laid(
         result.grey_came_out_stops,
         # only what travels: no mapping proxy does, and the large pictures need not
-        replace(result, classes=dict(result.classes), difference_zones=_NOTHING, picture=_NO_PICTURE),
+        replace(result, classes=dict(result.classes), picture=_NO_PICTURE),
         differences_of(result, view.kit_name, key),
         within(_grey(over), SHOWN_SIDE_PX),
         within(result.picture, SHOWN_SIDE_PX),

@@ -33,8 +33,6 @@ SHUTTERS_S = (
 """Stops of the shutter slider [s]."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
-LEAST_SUN_DEG = 2.0
-"""Below this the spectra of the sun model are not used."""
 
 
 def wind_words(index: int) -> str:

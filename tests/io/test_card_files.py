@@ -15,6 +15,8 @@ from PIL import Image
 from pypdf import PdfReader
 from reportlab.pdfgen.canvas import Canvas
 
+from irpreview.answers.card import CardAnswer
+from irpreview.answers.schemas import schema_of
 from irpreview.core.card import blocks as card_blocks
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io import card_files, card_paper
@@ -231,14 +233,14 @@ def test_the_phones_picture_shows_the_pdf():
 
 def test_the_json_keeps_its_schema():
     made = json.loads(card_files.card_json(full_card()))
-    jsonschema.Draft202012Validator(card_files.card_schema()).validate(made)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
     assert made["schema"] == "irpreview/1"
     assert made["place"] is None
 
 
 def test_the_json_of_a_card_without_a_setting_keeps_the_schema_too():
     bare = full_card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None, test_exposures=()))
-    jsonschema.Draft202012Validator(card_files.card_schema()).validate(json.loads(card_files.card_json(bare)))
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(json.loads(card_files.card_json(bare)))
 
 
 def test_no_location_in_any_file_unless_ticked():

@@ -59,8 +59,6 @@ class Comparison:
 
     classes: Mapping[str, PartDifference]
     layers: tuple[PartDifference, ...]
-    difference_zones: FloatArray
-    """(H, W) taken minus predicted, NaN where it cannot be told. [zones]"""
     exposure_zones: float
     """What was added to the frame's zones to match."""
     contrast: float
@@ -133,7 +131,6 @@ def compare(
     return Comparison(
         MappingProxyType(classes),
         tuple(parts),
-        frozen_array(whole),
         exposure,
         contrast,
         rank,

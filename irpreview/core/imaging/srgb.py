@@ -1,4 +1,4 @@
-"""The sRGB curve of IEC 61966-2-1, in both directions, and the zone of a drawn grey: written once, used everywhere."""
+"""The sRGB curve of IEC 61966-2-1, in both directions: written once, used everywhere."""
 
 from __future__ import annotations
 
@@ -72,9 +72,3 @@ def stops_of_display(display: FloatArray, lowest: float) -> FloatArray:
     near_black = x <= 0.04045
     curved[near_black] = np.log2(x[near_black] * np.float32(1 / 12.92))
     return curved
-
-
-def zone_of_level(level: ArrayLike) -> NDArray[np.float64]:
-    """Zone of a drawn grey 0..255 as the eye gets it: 5 + log2(linear / 0.18)."""
-    linear = to_linear(np.asarray(level, np.float64) / 255.0)
-    return np.asarray(5.0 + np.log2(np.maximum(linear, DARKEST) / MIDDLE_GREY))

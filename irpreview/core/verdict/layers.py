@@ -27,7 +27,6 @@ SMALLEST_UPRIGHT_SHARE = 0.012
 _UPRIGHT = frozenset(("structure", "tree"))
 _VOTE_SIGMA_PX = 2.5
 _FLOOR_TONE = 0.18 * 2.0**-8
-_CLASS_INDEX = {name: i for i, name in enumerate(CLASS_NAMES)}
 _KINSHIP = {
     frozenset(("clear_sky", "cloud")): 6.0,
     frozenset(("tree", "grass")): 2.0,

@@ -52,11 +52,6 @@ def is_plural(name: str) -> bool:
     return any(word in name.split() for word in _PLURAL)
 
 
-def plural(layer: Layer) -> bool:
-    """Whether the name of a layer is a plural."""
-    return is_plural(layer.name)
-
-
 def short(layer: Layer) -> str:
     """What a layer is, without where it is."""
     if UNSURE_WALL in layer.name:

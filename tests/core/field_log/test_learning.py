@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from irpreview.core.field_log.entries import OUTCOME_TEACHES, OUTCOME_WORDS, OUTCOMES, LogEntry, kit_key
+from irpreview.core.field_log.entries import OUTCOME_WORDS, OUTCOMES, LogEntry, kit_key
 from irpreview.core.field_log.learning import LeftOut, Observation, learn_factor, learned_of, observations_of
 from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.surfaces import class_factors, open_shade_stops
@@ -195,6 +195,18 @@ def test_a_steady_kit_seldom_seems_changed():
 def entry(**changes):
     usual = {"kit_name": KIT.name, "iso": 100.0, "f_number": 8.0, "shutter_s": 64.0, "metered_ev100": 15.0}
     return LogEntry(**(usual | changes))
+
+
+OUTCOME_TEACHES = {
+    "unknown": "nothing until you say how it came out",
+    "good": "the factor itself",
+    "thin": "that the factor is higher than this frame's exposure allowed for",
+    "dense": "that the factor is lower than this frame's exposure allowed for",
+    "clipped": "that the factor is lower, by two stops or more",
+    "blocked": "that the factor is higher, by four stops or more",
+    "failed": "nothing",
+}
+"""What each outcome says of the filter factor where no number was given with it."""
 
 
 def test_every_outcome_teaches_what_it_says_it_does():
