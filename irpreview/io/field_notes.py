@@ -6,6 +6,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from irpreview.answers.base import first_fault
 from irpreview.answers.field_notes import FieldNotes, entry_of_note
 from irpreview.core.field_log.entries import LogEntry, check_entry
 from irpreview.core.units import how_many
@@ -24,16 +25,8 @@ def read_field_notes(path: Path | str) -> FieldNotes:
     try:
         return FieldNotes.model_validate_json(data)
     except (ValidationError, RecursionError) as error:
-        raise BadLog(f"{path.name} holds no whole field notes ({_first_fault(error)}); {_ASK}") from None
-
-
-def _first_fault(error: ValidationError | RecursionError) -> str:
-    if isinstance(error, RecursionError):
-        return "it is nested too deep"
-    first = error.errors(include_url=False, include_context=False)[0]
-    where = ".".join(str(part) for part in first["loc"])
-    said = " ".join(str(first["msg"]).split())[:120]
-    return f"{where}: {said}" if where else said
+        fault = first_fault(error) if isinstance(error, ValidationError) else "it is nested too deep"
+        raise BadLog(f"{path.name} holds no whole field notes ({fault}); {_ASK}") from None
 
 
 def bring(log: FieldLog, path: Path | str) -> tuple[tuple[LogEntry, ...], int]:

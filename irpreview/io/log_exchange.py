@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from irpreview.answers.base import first_fault
 from irpreview.answers.log_export import SCHEMA, log_export
 from irpreview.core.field_log.comparison import personal_correction
 from irpreview.core.field_log.entries import (
@@ -94,7 +95,7 @@ def export_log(log: FieldLog, path: Path | str, wish: SearchWish | None = None, 
         try:
             whole = log_export(facts, spots, differences, locations=locations)
         except ValidationError as error:  # a log that was written into by other means than ours
-            raise BadLog(f"the log cannot be exported: {_first_fault(error)}; correct or remove that entry") from None
+            raise BadLog(f"the log cannot be exported ({first_fault(error)}); correct or remove that entry") from None
         write_file(path, json.dumps(whole.as_json(), ensure_ascii=False, indent=1, allow_nan=False).encode())
     return len(facts)
 
@@ -179,11 +180,6 @@ def _fault(error: Exception) -> str:
     if isinstance(error, KeyError):
         return f"{said} is missing"
     return said if isinstance(error, IrpreviewError) else "a value of the wrong kind or size"
-
-
-def _first_fault(error: ValidationError) -> str:
-    fault = error.errors(include_url=False, include_context=False, include_input=False)[0]
-    return f"{error.title} has a {'.'.join(map(str, fault['loc']))} that cannot be ({fault['msg']})"
 
 
 def _spot_of(row: Mapping[str, Any]) -> SpotRecord:

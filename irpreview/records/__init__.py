@@ -21,6 +21,8 @@ from irpreview.records.common import (
 from irpreview.records.exposure import (
     ApertureReason,
     BlurReason,
+    CalibrationDoubt,
+    CalibrationDoubtKind,
     Exposure,
     ExposureReason,
     ExposureTest,
@@ -129,6 +131,8 @@ __all__ = [
     "ApertureReason",
     "BlurReason",
     "ByteArray",
+    "CalibrationDoubt",
+    "CalibrationDoubtKind",
     "Caution",
     "CautionKind",
     "ClassMovement",
