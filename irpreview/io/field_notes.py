@@ -15,7 +15,7 @@ from irpreview.io.field_log import FieldLog
 from irpreview.io.ordinary_file import Wanted, read_bytes
 
 _ASK = "hand the notes back from the field page again"
-_WANTED = Wanted(BadLog, "the notes", "name the file that the field page handed back", 1_000_000, _ASK)
+_WANTED = Wanted(BadLog, "the file of notes", "name the file that the field page handed back", 1_000_000, _ASK)
 
 
 def read_field_notes(path: Path | str) -> FieldNotes:

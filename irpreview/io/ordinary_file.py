@@ -108,7 +108,7 @@ def _told(path: Path, wanted: Wanted) -> Iterator[None]:
     try:
         yield
     except FileNotFoundError:
-        raise wanted.refused(path, "does not exist", f"check path and spelling, or {wanted.do}") from None
+        raise wanted.refused(path, "does not exist", "check the path and the spelling") from None
     except NotADirectoryError:
         raise wanted.refused(path, "does not exist: a part of its path is no folder", "check the path") from None
     except PermissionError:

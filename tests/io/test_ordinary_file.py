@@ -51,7 +51,7 @@ def open_it(path, wanted):
 def test_every_way_in_refuses_what_is_no_ordinary_file(tmp_path, read):
     assert refusal(tmp_path, read=read) == f"kit {tmp_path} is a folder; name a kit file"
     said = refusal(tmp_path / "none.toml", read=read)
-    assert said == f"kit {tmp_path / 'none.toml'} does not exist; check path and spelling, or name a kit file"
+    assert said == f"kit {tmp_path / 'none.toml'} does not exist; check the path and the spelling"
     (tmp_path / "a").write_bytes(b"")
     assert "a part of its path is no folder" in refusal(tmp_path / "a" / "b.toml", read=read)
     assert "no name of a file" in refusal(tmp_path / "a\0b", read=read)

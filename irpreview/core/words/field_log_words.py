@@ -108,7 +108,7 @@ def hot_spot_words(found: HotSpot) -> tuple[str, ...]:
             out = [f"hot spot of {strength.likely:.2f} stop ({strength.low:.2f} to {strength.high:.2f}), {where}"]
         else:
             out = [
-                f"hot spot, {where}; how strong cannot be told: between {strength.low:.2f} and {strength.high:.2f} stop"
+                f"hot spot, {where}; its strength stays open: between {strength.low:.2f} and {strength.high:.2f} stop"
             ]
         if not found.curve_known:
             out.append("the camera's tone curve is unknown: two exposures a stop apart, or a raw file, would tell more")
