@@ -44,6 +44,7 @@ from irpreview.records import (
     Caution,
     CautionKind,
     Conditions,
+    Doubt,
     Exposure,
     Light,
     Movement,
@@ -79,7 +80,7 @@ def build_card(
     white_patch: ReadingPatch | None = None,
     framing: Framing | None = None,
     cautions: Sequence[Caution] = (),
-    assumptions: Sequence[object] = (),
+    assumptions: Sequence[Doubt] = (),
     sources: Sequence[Words] = SOURCES,
     place: Place | None = None,
     with_place: bool = False,
@@ -140,7 +141,7 @@ def build_card(
 
 
 def assumptions_of(
-    light: Light, exposure: Exposure, factor_source: str, more: Iterable[object], *, with_place: bool
+    light: Light, exposure: Exposure, factor_source: str, more: Iterable[Doubt], *, with_place: bool
 ) -> tuple[Words, ...]:
     """What the card stands on, long and short, nothing twice."""
     sun, metered, factor = in_words(light), in_words(exposure.metered_by), exposure.factor_stops
