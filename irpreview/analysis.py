@@ -426,9 +426,9 @@ class Analysis:
         )
 
     @property
-    def doubts(self) -> tuple[Doubt | str, ...]:
-        """Why to doubt what is told of this snap, each once; what the field log says of itself comes in its words."""
-        said: list[Doubt | str] = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
+    def doubts(self) -> tuple[Doubt, ...]:
+        """Why to doubt what is told of this snap, each once."""
+        said: list[Doubt] = [*self.full_photo.doubts, *self.taught.doubts, *self.rendering.doubts]
         light, photo = self.light, self.photo
         if (
             light.sun_bearing_deg is None

@@ -11,6 +11,7 @@ import sqlite3
 from pathlib import Path
 
 from irpreview.errors import BadLog
+from irpreview.io.ordinary_file import Wanted, opened
 from irpreview.io.pictures import settle
 
 APPLICATION_ID = 0x69727631  # "irv1": tells our file from any other sqlite file
@@ -142,13 +143,8 @@ def _ready(path: Path, read_only: bool) -> sqlite3.Connection:
 
 def _is_ours(path: Path) -> bool:
     """Whether the file is empty (just made) or begins like an sqlite file with our mark, or none yet."""
-    if not path.is_file():
-        raise BadLog(f"{path} is no ordinary file (a device or a pipe); name a file for the log")
-    try:
-        with path.open("rb") as file:
-            head = file.read(100)
-    except OSError as error:
-        raise BadLog(f"the log {path} may not be read ({_said(error)}); change its permissions or copy it") from None
+    with opened(path, Wanted(BadLog, "the log", "name a file for the log")) as (file, _):
+        head = file.read(100)
     if not head:
         return True
     mark = int.from_bytes(head[68:72], "big")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Mapping
-from pathlib import Path
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -50,9 +49,9 @@ def data_address(pixels: NDArray[np.uint8], quality: int = 86) -> str:
     return jpeg_address(jpeg_bytes(pixels, quality))
 
 
-def file_address(path: Path) -> str:
-    """A file as a `data:` address, for saving from the browser."""
-    return "data:application/octet-stream;base64," + base64.b64encode(path.read_bytes()).decode()
+def download_address(packed: bytes) -> str:
+    """A file's bytes as a `data:` address, for saving from the browser."""
+    return "data:application/octet-stream;base64," + base64.b64encode(packed).decode()
 
 
 def shrunk(pixels: NDArray[np.uint8], side_px: int) -> NDArray[np.uint8]:
@@ -103,6 +102,11 @@ VIEWS: Mapping[str, Callable[[Analysis], ByteArray]] = MappingProxyType(
 
 
 # ---- movement -------------------------------------------------------------------------------------------------------
+
+
+def views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
+    """Some of `VIEWS` as `data:` addresses, by their names."""
+    return {name: data_address(VIEWS[name](analysis)) for name in names}
 
 
 def stage_of(analysis: Analysis) -> Stage:

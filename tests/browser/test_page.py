@@ -14,7 +14,8 @@ from PIL import Image
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
-from irpreview.io.card_files import card_schema
+from irpreview.answers.card import CardAnswer
+from irpreview.answers.schemas import schema_of
 from tests.browser.conftest import ready
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
@@ -487,7 +488,7 @@ def test_the_card_is_saved_and_read_back(desk, snap):
     assert image.format == "PNG"
 
     made = json.loads(save(desk, "JSON"))
-    jsonschema.Draft202012Validator(card_schema()).validate(made)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
     assert made["place"] is None
     desk.get_by_label("with location").check()
     desk.get_by_role("button", name="Make the card").click()

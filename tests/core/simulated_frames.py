@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from irpreview.core.exposure.frame_pairs import Frame, curve_code
+from irpreview.core.exposure.frame_pairs import CURVE_MIDDLE, Frame
 from irpreview.records import CLASS_ID, Photo, Shot
 
 GAINS = (2.0, 1.0, 1.5)
@@ -106,6 +106,16 @@ def raw_pair(drawn: Drawn, factor_stops: float, **how: object) -> tuple[Frame, F
         return Frame(kept, shot, name, raw=True, gains=GAINS, clipped=clipped)
 
     return frame(plain, a, "plain.raw"), frame(filtered, b, "filtered.raw")
+
+
+def curve_code(linear: np.ndarray, steepness: float) -> np.ndarray:
+    """Coded value 0..1 of a linear one: sRGB (IEC 61966-2-1), then the S-curve of this steepness."""
+    x = np.clip(linear, 0.0, 1.0)
+    code = np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055)
+    if steepness > 0:
+        low, high = (1.0 / (1.0 + np.exp(-steepness * (end - CURVE_MIDDLE))) for end in (0.0, 1.0))
+        code = (1.0 / (1.0 + np.exp(-steepness * (code - CURVE_MIDDLE))) - low) / (high - low)
+    return np.asarray(code, np.float32)
 
 
 def s_curve(steepness: float) -> Callable[[np.ndarray], np.ndarray]:

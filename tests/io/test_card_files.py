@@ -5,7 +5,7 @@ import itertools
 import json
 import math
 import stat
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import jsonschema
 import numpy as np
@@ -16,10 +16,14 @@ from pypdf import PdfReader
 from pypdf.generic import DictionaryObject
 from reportlab.pdfgen.canvas import Canvas
 
+from irpreview.answers.card import CardAnswer
+from irpreview.answers.schemas import schema_of
 from irpreview.core.card import blocks as card_blocks
+from irpreview.core.words import in_words
+from irpreview.core.words.saying import both
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io import card_files, card_paper
-from irpreview.records import Light, LightBy, LightKnown, Place
+from irpreview.records import Doubt, Light, LightBy, LightKnown, Place
 from tests.core.card.test_card import card, exposure, light_plan, rendering, setting, verdict
 
 
@@ -128,9 +132,22 @@ LEAST_PT = 9.0
 """What the card promises: read at arm's length in wind and sunlight (common practice, no source)."""
 
 
+@dataclass(frozen=True)
+class WrittenDoubt(Doubt):
+    """A doubt of any length."""
+
+    text: str
+
+
+@in_words.register
+def _(doubt: WrittenDoubt):
+    return both(doubt.text)
+
+
 def wordy_card(**changes):
     doubts = tuple(
-        f"Doubt number {i} is about as long as the doubts that a card usually has to tell" for i in range(30)
+        WrittenDoubt(f"Doubt number {i} is about as long as the doubts that a card usually has to tell")
+        for i in range(30)
     )
     return full_card(**{"assumptions": doubts, **changes})
 
@@ -236,14 +253,14 @@ def test_the_phones_picture_shows_the_pdf():
 
 def test_the_json_keeps_its_schema():
     made = json.loads(card_files.card_json(full_card()))
-    jsonschema.Draft202012Validator(card_files.card_schema()).validate(made)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
     assert made["schema"] == "irpreview/1"
     assert made["place"] is None
 
 
 def test_the_json_of_a_card_without_a_setting_keeps_the_schema_too():
     bare = full_card(exposure=exposure(settings=(), recommended=None, freezes=None, streaks=None, test_exposures=()))
-    jsonschema.Draft202012Validator(card_files.card_schema()).validate(json.loads(card_files.card_json(bare)))
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(json.loads(card_files.card_json(bare)))
 
 
 def test_no_location_in_any_file_unless_ticked():

@@ -19,13 +19,16 @@ from typing import Any
 import jsonschema
 import pytest
 
+from irpreview.answers.log_export import LogExport
+from irpreview.answers.schemas import schema_of
 from irpreview.core.field_log.entries import LogEntry, SearchWish, SpotRecord, ToneDifference, kit_key
+from irpreview.core.words import in_words
 from irpreview.errors import BadLog, BadValue
 from irpreview.io import log_tables
 from irpreview.io.field_log import FieldLog, default_path, distance_km
 from irpreview.io.kits import with_lens
-from irpreview.io.log_exchange import export_log, import_log, learned_kit, log_schema, teach
-from irpreview.records import Kit, Place, Range
+from irpreview.io.log_exchange import export_log, import_log, learned_kit, teach
+from irpreview.records import Kit, LessonDoubt, LessonDoubtKind, Place, Range
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 MILL = Place(47.1, 11.4, 800.0)
@@ -465,7 +468,7 @@ def test_json_export_keeps_its_schema(path, tmp_path, locations):
         log.keep_differences([ToneDifference("unmodified-720", "tree", 0.4, 0.3, "pair")])
         export_log(log, tmp_path / "a.json", locations=locations)
     whole = json.loads((tmp_path / "a.json").read_text())
-    schema = log_schema()
+    schema = schema_of(LogExport)
     jsonschema.Draft202012Validator.check_schema(schema)
     check = jsonschema.Draft202012Validator(schema, format_checker=jsonschema.FormatChecker())
     check.validate(whole)
@@ -512,7 +515,8 @@ def test_apertures_of_the_lens_in_use_are_avoided(path):
         log.keep_hot_spot(replace(SPOT, lens="new zoom", focal_mm=70.0, f_number=5.6))
         unsaid = teach(kit, log)
         assert unsaid.kit.hot_spot_from_f_number == 5.6
-        assert any("which lens" in s for s in unsaid.says)
+        assert [d.kind for d in unsaid.doubts] == [LessonDoubtKind.LENS_NOT_SAID]
+        assert "apertures from f/5.6 on" in in_words(unsaid.doubts[0]).long
         for name, focal_mm, wanted in (
             ("Old Fifty", None, 8.0),
             ("newzoom", 28.0, 11.0),
@@ -522,7 +526,7 @@ def test_apertures_of_the_lens_in_use_are_avoided(path):
         ):
             taught = teach(with_lens(kit, name), log, focal_mm=focal_mm)
             assert taught.kit.hot_spot_from_f_number == wanted, name
-            assert taught.says == ()
+            assert taught.doubts == ()
 
 
 def test_circumstances_join_where_they_are_known(path):
@@ -544,4 +548,4 @@ def test_circumstances_join_where_they_are_known(path):
     assert shallow.kit.factor_stops.likely > high.kit.factor_stops.likely + 0.3
     assert "a sun 5 degrees high" in shallow.kit.factor_source
     assert unknown.kit.factor_stops.likely == pytest.approx(high.kit.factor_stops.likely, abs=0.02)
-    assert any("not known" in s for s in unknown.says)
+    assert LessonDoubt(LessonDoubtKind.SUN_HEIGHT_UNKNOWN) in unknown.doubts

@@ -447,9 +447,9 @@ def test_refuses_what_may_not_be_read(view, tmp_path, monkeypatch):
         path.chmod(0)
         assert "permission" in refusal(path)
     else:  # the superuser may read everything: let the system call refuse
-        monkeypatch.setattr(Path, "open", lambda *_a, **_k: (_ for _ in ()).throw(PermissionError(13, "denied")))
+        monkeypatch.setattr(os, "open", lambda *_a, **_k: (_ for _ in ()).throw(PermissionError(13, "denied")))
         assert "permission" in refusal(path)
-    monkeypatch.setattr(Path, "open", lambda *_a, **_k: (_ for _ in ()).throw(OSError(5, "Input/output error")))
+    monkeypatch.setattr(os, "open", lambda *_a, **_k: (_ for _ in ()).throw(OSError(5, "Input/output error")))
     assert "Input/output error" in refusal(path)
 
 

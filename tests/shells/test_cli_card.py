@@ -10,9 +10,11 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from irpreview.answers.card import CardAnswer
+from irpreview.answers.schemas import schema_of
 from irpreview.cli import main
 from irpreview.core.field_log.entries import LogEntry
-from irpreview.io.card_files import PNG_WIDTH_PX, card_schema
+from irpreview.io.card_files import PNG_WIDTH_PX
 from irpreview.io.field_log import FieldLog
 from irpreview.io.photos import load_photo
 from tests.io.test_card_files import faults_of, letters_of
@@ -49,9 +51,9 @@ def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
     said = capsys.readouterr()
     assert said.out.count("\n") == 1
     answer = json.loads(said.out)
-    jsonschema.Draft202012Validator(card_schema()).validate(answer)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(answer)
     made = json.loads((out / "Tower-on-the-moor-card.json").read_text())
-    jsonschema.Draft202012Validator(card_schema()).validate(made)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
     assert made["title"] == "Tower on the moor"
     text = pdf_text(out / "Tower-on-the-moor-card.pdf")
     best = made["exposure"]["recommended"]

@@ -14,11 +14,11 @@ from PIL import Image
 
 from irpreview.answers.schemas import FOLDER
 from irpreview.cli import main
-from irpreview.core.exposure.frame_pairs import curve_code
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.core.words.home_words import exposure_text
 from irpreview.io.field_log import FieldLog
 from tests.conftest import read_picture
+from tests.core.simulated_frames import curve_code
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
 NAMES = ("chalk_head", "moor_tower", "pellow_street", "ruin_by_the_tarn")

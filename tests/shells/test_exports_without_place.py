@@ -30,7 +30,7 @@ from irpreview.io.photos import load_photo
 from irpreview.io.scout_tables import scouting_csv, scouting_json
 from irpreview.records import Place
 from irpreview.request import PlannedLight, Request
-from tests.shells.test_web_handlers import SCENE
+from tests.shells.page_desk import SCENE
 
 DAYS = st.integers(0, 364).map(lambda n: datetime(2026, 1, 1, tzinfo=UTC) + timedelta(days=n))
 TIMES = st.builds(lambda day, s: day + timedelta(seconds=s), DAYS, st.integers(0, 86399))

@@ -19,7 +19,7 @@ from irpreview.web.handlers import Desk
 from irpreview.web.keeping import Keeping
 from irpreview.web.log_desk import LogDesk, typed_fields
 from irpreview.web.responses import Shown
-from tests.shells.test_web_handlers import SCENE, analysis, changed, give, words
+from tests.shells.page_desk import SCENE, analysis, changed, give, words
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,7 @@ from typing import Any
 
 from irpreview.core.card.field_tables import (
     WindCase,
-    full_sentence,
     minutes_per_frame,
-    one_line,
     setting_choices,
     sky_corrections,
     wind_table,
@@ -39,12 +37,14 @@ from irpreview.core.words.card_words import (
 )
 from irpreview.core.words.exposure_words import focus_lines
 from irpreview.core.words.light_words import best_hours, day_lines
+from irpreview.core.words.phrases import one_line, sentence
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
     ByteArray,
     Caution,
     CautionKind,
     Conditions,
+    Doubt,
     Exposure,
     Light,
     Movement,
@@ -80,7 +80,7 @@ def build_card(
     white_patch: ReadingPatch | None = None,
     framing: Framing | None = None,
     cautions: Sequence[Caution] = (),
-    assumptions: Sequence[object] = (),
+    assumptions: Sequence[Doubt] = (),
     sources: Sequence[Words] = SOURCES,
     place: Place | None = None,
     with_place: bool = False,
@@ -141,7 +141,7 @@ def build_card(
 
 
 def assumptions_of(
-    light: Light, exposure: Exposure, factor_source: str, more: Iterable[object], *, with_place: bool
+    light: Light, exposure: Exposure, factor_source: str, more: Iterable[Doubt], *, with_place: bool
 ) -> tuple[Words, ...]:
     """What the card stands on, long and short, nothing twice."""
     sun, metered, factor = in_words(light), in_words(exposure.metered_by), exposure.factor_stops
@@ -157,7 +157,7 @@ def assumptions_of(
         Words(f"Filter factor: {stops}", f"Filter: {stops}"),
         *(in_words(one) for one in (*exposure.doubts, *more)),
     ]
-    return tuple(dict.fromkeys(Words(*(full_sentence(text) for text in one)) for one in said))
+    return tuple(dict.fromkeys(Words(*(sentence(text) for text in one)) for one in said))
 
 
 def _cautions(of_this_day: Sequence[Caution]) -> tuple[Words, ...]:

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from irpreview.core.imaging.resize import size_within
 from irpreview.core.imaging.side_by_side import side_by_side
+from irpreview.core.imaging.srgb import luminance, stops_of_display
 from irpreview.core.scene.edge_guide import EdgeGuide
-from irpreview.core.scene.reference_tone import MIX_MAPS, display_stops, luminance_of, reference_tone
+from irpreview.core.scene.reference_tone import MIX_MAPS, reference_tone
 from irpreview.core.scene.sky_layer import SAMPLE_STEP, has_sky, sky_layer
 from irpreview.errors import BadValue
 from irpreview.records import (
@@ -96,7 +97,7 @@ def network_tone(small: ByteArray, mix: FloatArray, edges: EdgeGuide) -> FloatAr
     """
     if mix.ndim != 3 or len(mix) != MIX_MAPS or edges.reduced == edges.shape:
         return reference_tone(small, np.stack([edges.carry(m) for m in mix]))
-    return edges.tone(np.stack(side_by_side(edges.plane, mix)), luminance_of(small))
+    return edges.tone(np.stack(side_by_side(edges.plane, mix)), luminance(small))
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,13 +122,13 @@ def layers_of(
     """
     of_sky = probability[0] + probability[1]
     if not has_sky(of_sky):
-        return Layers(fine, display_stops(network_tone(small, mix, edges), DARKEST_SEEN), None)
+        return Layers(fine, stops_of_display(network_tone(small, mix, edges), DARKEST_SEEN), None)
     thin = np.ascontiguousarray(small[::SAMPLE_STEP, ::SAMPLE_STEP])
-    sky = sky_layer(small, probability, even[0] + even[1], display_stops(reference_tone(thin, mix), DARKEST_SEEN))
+    sky = sky_layer(small, probability, even[0] + even[1], stops_of_display(reference_tone(thin, mix), DARKEST_SEEN))
     # land is fitted to land alone; the weight is never nothing, so that far land speaks where there is none near
     land = np.clip((np.float32(0.35) - of_sky) / np.float32(0.3), 0, 1) ** 2 + np.float32(1e-4)
     guide = EdgeGuide(small, like=edges, weight=np.asarray(land, np.float32))
-    stops = display_stops(network_tone(small, mix, guide), DARKEST_SEEN)
+    stops = stops_of_display(network_tone(small, mix, guide), DARKEST_SEEN)
     stops += sky.share * (sky.stops - stops)
     _share_out(fine, sky.share)
     return Layers(fine, stops, sky.cloud_share)

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.imaging.srgb import to_display
 from irpreview.core.units import tone_word
 from irpreview.core.verdict.layers import zones_of
 from irpreview.core.verdict.separation import print_curve
@@ -206,8 +207,7 @@ def _layer_row(strip: ByteArray, layer: Layer, at: tuple[int, int], lightness: f
     _write(strip, str(layer.index + 1), (left + 14, top + 23), 22, _PAPER, centred=True)
     # display value of the print's L*: sRGB of the luminance
     luminance = ((lightness + 16) / 116) ** 3 if lightness > 8 else lightness / 903.3
-    display = 12.92 * luminance if luminance <= 0.0031308 else 1.055 * luminance ** (1 / 2.4) - 0.055
-    grey = round(255 * min(max(display, 0.0), 1.0))
+    grey = round(255 * min(max(float(to_display(luminance)), 0.0), 1.0))
     cv2.rectangle(strip, (left + 40, top), (left + 92, top + 30), (grey, grey, grey), -1)
     cv2.rectangle(strip, (left + 40, top), (left + 92, top + 30), _FAINT, 1)
     x = left + 104

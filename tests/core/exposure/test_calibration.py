@@ -10,13 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from irpreview.core.exposure.calibration import calibrate_frames, calibrate_photos, calibrate_typed
-from irpreview.core.exposure.frame_pairs import CAMERA_CURVES, curve_code, curve_linear
+from irpreview.core.exposure.frame_pairs import CAMERA_CURVES, curve_linear
 from irpreview.core.exposure.metering import from_ev, parse_exposure
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.units import shutter_text
 from irpreview.errors import BadPair
 from irpreview.records import Conditions, Kit, Light, Range, Shot
-from tests.core.simulated_frames import LEAF_LIFT, SATURATING, draw, picture_pair, raw_pair, shoulder
+from tests.core.simulated_frames import LEAF_LIFT, SATURATING, curve_code, draw, picture_pair, raw_pair, shoulder
 
 FACTORS = {"tree": Range(LEAF_LIFT - 0.5, LEAF_LIFT, LEAF_LIFT + 0.5), "structure": Range(-0.3, 0.0, 0.3)}
 MISFRAMED: dict[str, Any] = {"shift_px": (5.0, -3.0), "turn_deg": 0.5}

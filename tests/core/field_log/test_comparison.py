@@ -6,6 +6,7 @@ import pytest
 from irpreview.core.field_log.comparison import check_correction, compare, differences_of, personal_correction
 from irpreview.core.field_log.entries import ToneDifference
 from irpreview.core.imaging.registration import Registration
+from irpreview.core.words.field_log_words import check_words, comparison_words
 from irpreview.errors import BadPair
 from irpreview.records import CLASS_ID, Layer, Range
 
@@ -32,7 +33,7 @@ def test_the_same_picture_at_another_exposure_and_contrast_differs_by_nothing():
     assert found.mean_error_zones < 0.1
     assert found.contrast == pytest.approx(1 / 0.8, rel=0.05)
     assert found.rank > 0.98
-    assert any("no class differs" in s for s in found.sentences)
+    assert any("no class differs" in s for s in comparison_words(found))
     assert set(found.classes) == {"clear_sky", "tree", "grass", "ground"}
     assert found.picture.shape == (TALL, WIDE, 3)
 
@@ -47,7 +48,7 @@ def test_a_class_that_came_out_brighter_is_named():
     spread = found.classes["ground"].zones.likely - found.classes["grass"].zones.likely
     assert spread == pytest.approx(1.0 * found.contrast, abs=0.15)
     assert found.layers[0].zones.likely == pytest.approx(found.classes["ground"].zones.likely, abs=0.05)
-    assert any(s.startswith("ground: ") and "brighter" in s for s in found.sentences)
+    assert any(s.startswith("ground: ") and "brighter" in s for s in comparison_words(found))
     brighter = found.picture[label == CLASS_ID["ground"]].mean(axis=0)
     assert brighter[0] > brighter[2] + 20  # red over blue
     kept = differences_of(found, "k", "pair")
@@ -120,7 +121,7 @@ def test_the_check_on_pairs_held_back_tells_help_from_chance():
     kit_differs = check_correction(pairs(10, {"tree": 0.7, "grass": 0.1, "ground": -0.6, "structure": 0.0}, 0.2, rng))
     assert kit_differs is not None
     assert kit_differs.helps
-    assert "it helps" in kit_differs.says
+    assert "it helps" in check_words(kit_differs)
     assert kit_differs.after_zones < 0.6 * kit_differs.before_zones
     helped = 0
     for k in range(20):
