@@ -10,7 +10,7 @@ import itertools
 import json
 import math
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import cv2
@@ -28,7 +28,7 @@ from irpreview.core.verdict.judging import judge_parted, part_ground
 from irpreview.core.verdict.layers import ground_of
 from irpreview.core.words.framing_words import framing_details, place_sentence
 from irpreview.io.photos import load_photo
-from irpreview.records import CLASS_ID, Conditions, Kit, Place, frozen_array
+from irpreview.records import CLASS_ID, Conditions, Kit, Place, Rendering, frozen_array
 from irpreview.records.framing import Frame, Framings
 from irpreview.request import Request
 
@@ -259,6 +259,10 @@ def cut_out(array: np.ndarray, frame: Frame) -> np.ndarray:
     return np.ascontiguousarray(array[round(frame.top * h) : round((frame.top + frame.height) * h), across])
 
 
+def cut_maps(rendering: Rendering, frame: Frame) -> tuple[np.ndarray, np.ndarray]:
+    return cut_out(rendering.tones, frame), cut_out(rendering.spread_stops, frame)
+
+
 def test_the_quick_verdict_is_the_full_one_on_the_same_labels_and_tones() -> None:
     """At the snap's own size and working size, on the rendering cropped: what the quick search may have lost."""
     same, told = 0, []
@@ -271,11 +275,7 @@ def test_the_quick_verdict_is_the_full_one_on_the_same_labels_and_tones() -> Non
                 label=cut_out(a.scene.label, one.frame),
                 confidence=cut_out(a.scene.confidence, one.frame),
             )
-            tones = replace(
-                a.rendering,
-                tones=cut_out(a.rendering.tones, one.frame),
-                spread_stops=cut_out(a.rendering.spread_stops, one.frame),
-            )
+            tones = replace(a.rendering, maps=partial(cut_maps, a.rendering, one.frame))
             parted = part_ground(ground_of(photo, labels, tones), a.photo, tones, a.request.grade)
             lead = judge_parted(parted, a.request.conditions, one.movement, None).lead
             same += lead == one.verdict.lead
