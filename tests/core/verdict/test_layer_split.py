@@ -96,8 +96,7 @@ def test_far_hills_in_blue_haze_are_a_layer_of_their_own_at_any_size() -> None:
         hazy = Photo(pixels=sized(pixels))
         smaller = type(scene)(scene.probability, sized(scene.label), sized(scene.confidence), scene.mix)
         tones = type(rendering)(
-            tones=sized(rendering.tones),
-            spread_stops=sized(rendering.spread_stops),
+            maps=lambda: (sized(rendering.tones), sized(rendering.spread_stops)),
             classes=rendering.classes,
             picture=sized(rendering.picture),
             kit=rendering.kit,
