@@ -221,7 +221,7 @@ def test_framings_are_seen_and_chosen(desk, whole_snap):
     expect(said).to_have_count(1)
     assert said.inner_text() != first
     # where the lens points stands in the sentence, in words
-    expect(said).to_contain_text(re.compile(r"\d+° (right|left|up|down)|at the middle"))
+    expect(said).to_contain_text(re.compile(r"\d+° (right|left|up|down)|straight on"))
     lists = desk.locator("#framings").inner_html()
     wind = desk.get_by_role("slider", name="Wind", exact=True)
     view(desk, "Infrared")

@@ -152,8 +152,8 @@ def small_changes(research: Path) -> tuple[list[bool], list[tuple[str, str]]]:
     """Whether the lead stays, and what is said of clear separations before and after, when snaps change a little.
 
     On these four one lead of 20 changes (a view without a lead says "wait" when brighter), and no separation of 67.
-    Over 41 pairs (every third, run by hand on 2026-11-28) 7 leads of 205 and 6 verdicts of 400: things that lie on the
-    edge of a word, two woods that touch in one version of the snap and not in the other, tones at the black end.
+    With mirroring as the sixth, by hand on 2026-11-28: 5 leads of 246 over 41 pairs (every third) and 8 of 246 over 41
+    others: strengths within a tenth of what a lead needs, and skies that 2/3 stop more turn to plain white.
     """
     leads: list[bool] = []
     separations: list[tuple[str, str]] = []

@@ -176,3 +176,32 @@ def test_a_planned_time_without_daylight_is_told_and_stands_on_the_card(small, t
     assert run(small, "--out", tmp_path, "--title", "Night", *when) == 0
     assert "The sun is down" in capsys.readouterr().err
     assert "the sun is down" in " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
+
+
+def test_the_card_holds_the_best_framing_of_frame(tmp_path, capsys):
+    scene = CHECKOUT / "demo_scenes" / "dry_hill" / "photo.jpg"  # its front has room for the framing within sixty words
+    assert run(scene, "--out", tmp_path, "--wind", "6.7", "--title", "Card", "--with-place", "--json") == 0
+    capsys.readouterr()
+    made = json.loads((tmp_path / "Card-card.json").read_text())
+    jsonschema.Draft202012Validator(card_schema()).validate(made)
+    with pytest.raises(SystemExit):
+        main(["frame", str(scene), "--wind", "6.7", "--json"])
+    best = json.loads(capsys.readouterr().out)["framings"][0]
+    told = made["framing"]
+    for key in ("lens_mm", "format", "orientation", "left", "top", "width", "height", "lead", "subject", "sentence"):
+        assert told[key] == best[key], key
+    front = " ".join(pages(tmp_path / "Card-card.pdf")[0].extract_text().split())
+    side, tilt = round(best["right_deg"]), round(best["up_deg"])
+    assert f"Frame {best['lens_mm']:g} mm, {best['format']}" in front
+    assert f"{abs(side)}° {'right' if side > 0 else 'left'}, {abs(tilt)}° {'up' if tilt > 0 else 'down'}" in front
+    assert "best framing" in front
+
+
+def test_a_card_of_a_place_where_nothing_leads_has_no_framing(tmp_path, capsys):
+    scene = CHECKOUT / "demo_scenes" / "plain_blue_lea" / "photo.jpg"
+    assert run(scene, "--out", tmp_path, "--wind", "6.7", "--title", "Card") == 0
+    capsys.readouterr()
+    assert json.loads((tmp_path / "Card-card.json").read_text())["framing"] is None
+    front = " ".join(pages(tmp_path / "Card-card.pdf")[0].extract_text().split())
+    assert "Frame " not in front
+    assert "best framing" not in front

@@ -105,3 +105,21 @@ def test_wrong_usage_leaves_with_2(snap: Path, wrong: tuple[str, ...], capsys: p
     out, err = capsys.readouterr()
     assert out == ""
     assert "Traceback" not in err
+
+
+def test_framings_are_those_of_frame_in_json_and_in_the_report(capsys: pytest.CaptureFixture[str]) -> None:
+    scene = Path(__file__).resolve().parents[2] / "demo_scenes" / "moor_tower" / "photo.jpg"
+    assert run(scene, "--wind", "6.7", "--framings", "--json") == 0
+    answer = json.loads(capsys.readouterr().out)
+    schema().validate(answer)
+    with pytest.raises(SystemExit):
+        main(["frame", str(scene), "--wind", "6.7", "--json"])
+    assert answer["framings"] == json.loads(capsys.readouterr().out)["framings"]
+    assert 3 <= len(answer["framings"]) <= 5
+    assert answer["framings"][0]["subject"] == "tower"  # what the scene was built for: truth.json
+    assert run(scene, "--wind", "6.7", "--framings") == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = lines.index("  Pictures to make from here:")
+    assert lines[at + 1 :] == [f"    {i}. {one['sentence']}" for i, one in enumerate(answer["framings"], 1)]
+    assert run(scene, "--wind", "6.7", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["framings"] is None
