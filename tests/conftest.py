@@ -9,11 +9,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 from sklearn.datasets import load_sample_image
 
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 # No test may read or write the log of whoever runs it.
 os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-tests-{os.getpid()}" / "log.sqlite")
+# The same examples in each run, so that a red run can be had again; `--hypothesis-profile=default` looks for new ones.
+settings.register_profile("suite", derandomize=True, deadline=None, database=None)
+settings.load_profile("suite")
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 

@@ -30,7 +30,11 @@ class Firefox:
             env={"HOME": str(folder), "PATH": "/usr/bin:/bin"},
         )
         self.numbers = itertools.count(1)
-        self.socket = connect(f"{self._address(log)}/session", max_size=None)
+        try:
+            self.socket = connect(f"{self._address(log)}/session", max_size=None)
+        except BaseException:
+            self.process.kill()  # else it would outlive the tests
+            raise
         self("session.new", capabilities={})
         self.tab = self("browsingContext.getTree")["contexts"][0]["context"]
         self("browsingContext.setViewport", context=self.tab, viewport={"width": width, "height": height})

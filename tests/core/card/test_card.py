@@ -132,8 +132,7 @@ def rendering(light=None, kit=None):
     tones = np.full((40, 60), 0.18, np.float32)
     zone = Range(4.0, 5.0, 6.0)
     return Rendering(
-        tones=tones,
-        spread_stops=np.ones_like(tones),
+        maps=lambda: (tones, np.ones_like(tones)),
         classes={
             "clear_sky": ClassTone(0.5, zone, zone, Range(-2, -1, 0)),
             "tree": ClassTone(0.4, zone, zone, Range(2, 3, 4)),

@@ -211,8 +211,7 @@ def test_the_brightest_layer_is_placed_on_zone_seven_within_limits() -> None:
     def rendering(zone: float, share: float = 0.3) -> Rendering:
         tone = ClassTone(share, Range(3, 3, 3), Range(zone - 0.5, zone, zone + 0.5), Range(2, 3, 4))
         return Rendering(
-            tones=np.zeros((2, 2), np.float32),
-            spread_stops=np.zeros((2, 2), np.float32),
+            maps=lambda: (np.zeros((2, 2), np.float32), np.zeros((2, 2), np.float32)),
             classes=MappingProxyType(
                 {"grass": tone, "other": ClassTone(0.5, Range(3, 3, 3), Range(8, 9, 10), Range(0, 0, 0))}
             ),
