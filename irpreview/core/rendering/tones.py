@@ -145,21 +145,22 @@ def render_tones(
         h, w = small.shape[:2]
     else:
         small = working_of(photo)
-    fine, network, cloud_share = scene.fine, scene.network_stops, scene.cloud_share
+    fine, network, cloud_share, apart = scene.fine, scene.network_stops, scene.cloud_share, scene.unmixed
     if fine is None or network is None or fine.shape[1:] != (h, w) or network.shape != (h, w):
         edges = EdgeGuide(small)
         even = evened(scene.probability, small)
         fine = probability_at(edges, class_planes(even, edges))
         layers = layers_of(small, scene.probability, scene.mix, edges, even, fine)
-        network, cloud_share = layers.network_stops, layers.cloud_share
+        network, cloud_share, apart = layers.network_stops, layers.cloud_share, layers.unmixed
         assert network is not None
     unsure = 1 - _highest(fine)
     painted = _painted(scene, h, w)
     weights = class_weights(scene, fine, painted)
 
     is_reference = kit.name == REFERENCE_KIT
-    snap = snap_light(small)
-    developed, visible = snap.luminance, snap.luminance if is_reference else undeveloped_stops(small)
+    seen = small if apart is None or apart.shape != small.shape else apart
+    snap = snap_light(seen)
+    developed, visible = snap.luminance, snap.luminance if is_reference else undeveloped_stops(seen)
     medians, shares = class_median(visible, weights)
     offset, placement_error = placement(medians, shares, physics.visible_reflectance)
     visible += np.float32(offset)
