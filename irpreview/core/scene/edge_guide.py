@@ -122,9 +122,9 @@ class EdgeGuide:
     def tone(self, planes: FloatArray, pixels: ByteArray, luminance: FloatArray) -> FloatArray:
         """Clipped tone 0..1 of five carried maps under the basis red, green, blue, one, luminance, (h, w).
 
-        planes: (5, 4, h', w') of `plane`; pixels (h, w, 3) whose tone it is, and their linear luminance (h, w). The five
-        carried maps are linear in colour, so their
-        products with it are one polynomial of second degree: 14 maps to enlarge instead of 20.
+        planes: (5, 4, h', w') of `plane`; pixels (h, w, 3) whose tone it is, and their linear luminance (h, w). The
+        five carried maps are linear in colour, so their products with it are one polynomial of second degree: 14 maps
+        to enlarge instead of 20.
         """
         by = planes.reshape(MIX_MAPS, 4, *self.reduced)
         size = self.shape[::-1]

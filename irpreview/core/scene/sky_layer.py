@@ -137,8 +137,9 @@ def unmixed(small: ByteArray, share: FloatArray) -> tuple[ByteArray, ByteArray]:
     """The photo (h, w, 3) with the sky taken out of land along their border: of its hue, and of its grey as well.
 
     Within 3 px of the sky a JPEG's colour and half-covered pixels hold sky. Read as land alone, leaves go blue and
-    pale, and what is read off them paints a rim. So a land pixel there takes the hue of the land beyond, and in the second
-    picture it is no paler than nearly all of it. share: of sky (h, w). Both are `small` where there is no such border.
+    pale, and what is read off them paints a rim. So a land pixel there takes the hue of the land beyond, and in the
+    second picture it is no paler than nearly all of it. share: of sky (h, w). Both are `small` where there is no such
+    border.
     """
     reached = np.flatnonzero(share[:, ::2].max(axis=1) > 0.02)
     tall = min(len(share), int(reached[-1]) + 32) if reached.size else 0  # below there is no sky to take out
