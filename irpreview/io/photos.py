@@ -15,6 +15,7 @@ import re
 import stat
 import warnings
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -93,14 +94,16 @@ def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) ->
     full_size = (image.height, image.width)
     if kind in ("PNG", "WEBP", "TIFF") and getattr(image, "is_animated", False):
         doubts.append(PhotoDoubt(PhotoDoubtKind.SEVERAL_PICTURES))
-    picture = _decode(image, data, kind, name, max_side, doubts)
-    # The analysis sees the same pixels whatever size the photo is read at: a JPEG read larger is decoded once more.
-    again = (
-        kind == "JPEG" and max(_size(picture)) > WORKING_SIDE_PX and (max_side is None or max_side > WORKING_SIDE_PX)
-    )
-    small = _decode(_open(data, kind, name), data, kind, name, WORKING_SIDE_PX, []) if again else picture
-    if kind == "JPEG":
-        doubts += _step_doubts(data, small, full_size[1])
+    # The analysis sees the same pixels whatever size the photo is read at: a JPEG read larger is decoded once more, at
+    # the same time.
+    again = kind == "JPEG" and max(full_size) > WORKING_SIDE_PX and (max_side is None or max_side > WORKING_SIDE_PX)
+    with ThreadPoolExecutor(1) as beside:
+        decoding = beside.submit(_decode, image, data, kind, name, max_side, doubts)
+        smaller = _decode(_open(data, kind, name), data, kind, name, WORKING_SIDE_PX, []) if again else None
+        small = decoding.result() if smaller is None else smaller
+        shifted = _step_doubts(data, small, full_size[1]) if kind == "JPEG" else []
+        picture = decoding.result()
+    doubts += shifted
     facts = _facts(image, zone, doubts)
     orientation = _orientation(image, kind, doubts)
     profile = image.info.get("icc_profile")

@@ -23,6 +23,7 @@ class Firefox:
     def __init__(self, folder, width, height):
         switches = ["--headless", "--no-remote", "--profile", str(folder), "--remote-debugging-port", "0"]
         log = folder / "spoken.txt"
+        assert BINARY is not None
         self.process = subprocess.Popen(
             [BINARY, *switches],
             stdout=log.open("w"),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from irpreview.core.imaging.side_by_side import side_by_side
 from irpreview.core.rendering.finishing import PrintCurve, finish
 from irpreview.records import ByteArray, FloatArray
 
@@ -101,13 +102,16 @@ class FullSize:
     def _root(self, then: Callable[[slice, FloatArray], None] | None) -> FloatArray:
         """Square roots of the printed tones (H, W). then: what is done with each strip of them in turn, in place."""
         slope, intercept = (self._enlarged(line) for line in _lines_of_grey(self.root, self.small))
-        for strip in self._strips():
+
+        def worked(strip: slice) -> None:
             here = slope[strip]
             cv2.multiply(here, cv2.cvtColor(self.pixels[strip], cv2.COLOR_RGB2GRAY), dst=here, dtype=cv2.CV_32F)
             cv2.add(here, intercept[strip], dst=here)
             np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
             if then is not None:
                 then(strip, here)
+
+        side_by_side(worked, self._strips())
         return slope
 
     def _enlarged(self, m: FloatArray, out: FloatArray | None = None) -> FloatArray:
