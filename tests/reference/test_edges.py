@@ -44,20 +44,20 @@ def figures() -> edges.Figures:
 
 
 def test_near_an_edge_the_tone_is_nearly_as_right_as_inside():
-    assert figures().near <= 0.22
+    assert figures().near <= 0.215  # aim 0.22; 0.210 on 2026-11-28
 
 
 @pytest.mark.xfail(
     strict=True,
     raises=AssertionError,
-    reason="aim 0.16; 0.165 on 2026-11-28 (0.24, then 0.20 before); 0.142 without autumn_pool, whose crowns are 0.35",
+    reason="aim 0.16; 0.164 on 2026-11-28, with the true classes as well (0.24, then 0.20, then 0.165 before)",
 )
 def test_a_little_off_the_edge():
     assert figures().middle <= 0.16
 
 
 def test_what_was_reached_at_edges_holds():
-    assert figures().middle <= 0.17
+    assert figures().middle <= 0.166
 
 
 def test_inside():
