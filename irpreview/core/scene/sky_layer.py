@@ -93,7 +93,33 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     `SAMPLE_STEP`th pixel of `small` each way.
     """
     share = sky_matte(small, of_sky)
+    tall = _rows_of_sky(share)
+    share[tall:] = 0
     hue_apart, apart = unmixed(small, share)
+    stops, cloud_share = np.zeros_like(share), np.zeros_like(share)
+    if tall:
+        sampled = np.s_[: -(-tall // SAMPLE_STEP)]
+        rows, columns = share[::SAMPLE_STEP, ::SAMPLE_STEP].shape
+        clear, cloud = (cv2.resize(p, (columns, rows), interpolation=cv2.INTER_LINEAR) for p in probability[:2])
+        stops[:tall], cloud_share[:tall] = _sky_tone(
+            small[:tall], share[:tall], clear[sampled].ravel(), cloud[sampled].ravel(), network_stops[sampled]
+        )
+    return SkyLayer(share, stops, cloud_share, hue_apart, apart)
+
+
+def _rows_of_sky(share: FloatArray) -> int:
+    """Rows from the top that hold all of the sky and the land that borders on it."""
+    reached = np.flatnonzero(share[:, ::2].max(axis=1) > 0.005)
+    return min(len(share), int(reached[-1]) + 33) if reached.size else 0
+
+
+def _sky_tone(
+    small: ByteArray, share: FloatArray, clear: FloatArray, cloud: FloatArray, network_stops: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """(log2 of the tone, share of cloud), (h, w) each, of rows that reach as far as the sky.
+
+    clear, cloud: the network's probabilities at every `SAMPLE_STEP`th pixel, flat; network_stops: there (h', w').
+    """
     channels = cv2.split(small)
     red, blue = (np.asarray(cv2.LUT(channels[k], _STOPS_OF_LEVEL), np.float32) for k in (0, 2))
     blueness = _blueness(blue - red, share)
@@ -103,8 +129,6 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     visible = np.log2(luminance, out=luminance)
 
     thin = np.s_[::SAMPLE_STEP, ::SAMPLE_STEP]
-    rows, columns = share[thin].shape
-    clear, cloud = (cv2.resize(p, (columns, rows), interpolation=cv2.INTER_LINEAR).ravel() for p in probability[:2])
     x, sure = blueness[thin].ravel(), share[thin].ravel() ** 4
     level, slope = _line(x, network_stops.ravel() - visible[thin].ravel(), sure * (clear + cloud) ** 4)
     white, blue_of_clear = _ends(x, sure * clear**2, sure * cloud**2)
@@ -115,7 +139,7 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     blueness -= np.float32(white)
     blueness *= np.float32(-1.0 / (blue_of_clear - white))
     blueness += np.float32(1.0)
-    return SkyLayer(share, stops, np.clip(blueness, -0.4, 1.0, out=blueness), hue_apart, apart)
+    return stops, np.clip(blueness, -0.4, 1.0, out=blueness)
 
 
 def _blueness(raw: FloatArray, share: FloatArray) -> FloatArray:
@@ -141,8 +165,7 @@ def unmixed(small: ByteArray, share: FloatArray) -> tuple[ByteArray, ByteArray]:
     second picture it is no paler than nearly all of it. share: of sky (h, w). Both are `small` where there is no such
     border.
     """
-    reached = np.flatnonzero(share[:, ::2].max(axis=1) > 0.02)
-    tall = min(len(share), int(reached[-1]) + 32) if reached.size else 0  # below there is no sky to take out
+    tall = _rows_of_sky(share)  # below there is no sky to take out
     if tall == 0:
         return small, small
     beyond = _beyond(small[:tall], 1 - share[:tall])
