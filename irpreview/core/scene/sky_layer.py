@@ -147,14 +147,17 @@ def _blueness(raw: FloatArray, share: FloatArray) -> FloatArray:
 
     So it is a mean of 7 px, and within 3 px of land that of the sky beyond.
     """
-    inner = cv2.erode(share, np.ones((7, 7), np.uint8))
-    window = (17, 17)
+    h, w = share.shape
+    half = (-(-w // 2), -(-h // 2))  # a mean of 7 px is as good on a quarter of the pixels
+    inner = cv2.resize(cv2.erode(share, np.ones((7, 7), np.uint8)), half, interpolation=cv2.INTER_AREA)
+    raw = np.asarray(cv2.resize(raw, half, interpolation=cv2.INTER_AREA), np.float32)
+    window = (9, 9)
     of_sky = cv2.blur(inner, window)
     beyond = cv2.blur(raw * inner, window) / (of_sky + np.float32(1e-3))
     known = np.minimum(of_sky * np.float32(20), 1)  # gaps between leaves have no sky beyond
-    near = np.asarray(cv2.blur(raw, (7, 7)), np.float32)
+    near = np.asarray(cv2.blur(raw, (3, 3)), np.float32)
     near += (1 - inner) * known * (beyond - near)
-    return near
+    return np.asarray(cv2.resize(near, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def unmixed(small: ByteArray, share: FloatArray) -> tuple[ByteArray, ByteArray]:
