@@ -45,9 +45,6 @@ _STRAY = 0.012
 """Chance of a stray pixel of the other layer along the border: twigs before the sky, sky between leaves."""
 _BEYOND_PX = (13, 13)
 """Window in which a layer is seen beyond its border, at half size."""
-_TAKEN_APART = np.float32(0.6)
-"""How far land on the border goes toward the land beyond: with all of it the 29 pairs held back lose 0.01 dB (27.82),
-with this they gain (27.83), and leaves on the rim of a crown are still leaves."""
 _MOST_OFF = 1.0
 """Standard deviations by which land on the border may be paler than the land beyond."""
 _LEAST_SKY = 0.003
@@ -181,7 +178,7 @@ def unmixed(small: ByteArray, share: FloatArray) -> tuple[ByteArray, ByteArray]:
     own = small.reshape(-1, 3).take(at, axis=0).astype(np.float32)
     own_grey = own @ LUMINANCE_WEIGHTS
     palest = grey + np.float32(_MOST_OFF) * np.sqrt(np.maximum(spread - grey * grey, 0))
-    near = _TAKEN_APART * ((1 - beyond.inner.ravel()[at]) * np.minimum(known * np.float32(20), 1))[:, None]
+    near = ((1 - beyond.inner.ravel()[at]) * np.minimum(known * np.float32(20), 1))[:, None]
     out = []
     for wanted in (own_grey, np.minimum(own_grey, palest)):
         picture = small.copy()
