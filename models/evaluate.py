@@ -29,7 +29,7 @@ from folds import HELD_BACK
 from reading import read_grey
 
 import irpreview
-from irpreview.core.rendering.tones import decode_display, linear_light
+from irpreview.core.imaging.srgb import linear_pixels, to_linear
 from irpreview.core.scene.reference_tone import reference_tone
 from irpreview.core.scene.scene_map import scene_from_network
 from irpreview.io.network import load_network
@@ -43,7 +43,7 @@ FIXED_MIX = np.array([0.5, 2.0, -1.5, 0.0, 0.0])
 
 def basis(rgb: np.ndarray) -> np.ndarray:
     """(H, W, 3) uint8 -> (H, W, 5): display r, g, b, one, linear luminance."""
-    y = linear_light(rgb) @ np.array((0.2126, 0.7152, 0.0722), np.float32)
+    y = linear_pixels(rgb) @ np.array((0.2126, 0.7152, 0.0722), np.float32)
     return np.dstack([rgb.astype(np.float32) / 255, np.ones_like(y), y])
 
 
@@ -51,7 +51,7 @@ def as_display(t: np.ndarray) -> np.ndarray:
     """A reference tone 0..1 as the display tone that scoring gives its linear tone."""
     import scoring  # noqa: PLC0415  (its folder is an option)
 
-    return np.asarray(scoring.to_display(decode_display(np.clip(t, 0, 1).astype(np.float32))))
+    return np.asarray(scoring.to_display(to_linear(np.clip(t, 0, 1).astype(np.float32))))
 
 
 def write_held_back(checkpoints: list[Path], data_file: Path, folder: Path) -> None:
@@ -131,8 +131,8 @@ def stops_off(predicted: np.ndarray, nir: np.ndarray) -> np.ndarray:
 
     p, real = scoring.to_display(predicted), nir.astype(np.float64)
     gain, offset = np.polyfit(real.ravel(), p.ravel(), 1)
-    a = decode_display((p / 255).astype(np.float32))
-    b = decode_display((np.clip(gain * real + offset, 0, 255) / 255).astype(np.float32))
+    a = to_linear((p / 255).astype(np.float32))
+    b = to_linear((np.clip(gain * real + offset, 0, 255) / 255).astype(np.float32))
     return np.where((a > 0.005) & (b > 0.005), np.log2(np.maximum(a, 1e-6) / np.maximum(b, 1e-6)), np.nan)
 
 

@@ -30,7 +30,7 @@ from folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
 from reading import read_grey
 
 from irpreview import single_answers
-from irpreview.core.rendering.tones import decode_display
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.scene.scene_map import scene_from_network
 from irpreview.core.verdict.layers import LEAST_TRUST, find_layers, ground_of, resized, zones_of
 from irpreview.core.verdict.separation import layer_tones, measure_separations, spread_in_zones, texture_limit
@@ -78,7 +78,7 @@ def fitted_real(tones: np.ndarray, nir: np.ndarray) -> np.ndarray:
     real = nir.astype(np.float64)
     gain, offset = np.polyfit(real.ravel(), predicted.ravel(), 1)
     return np.asarray(
-        decode_display(np.clip(gain * real + offset, 0, 255).astype(np.float32) / 255) * white, np.float32
+        to_linear(np.clip(gain * real + offset, 0, 255).astype(np.float32) / 255) * white, np.float32
     )
 
 

@@ -10,7 +10,6 @@ import itertools
 import json
 import math
 import re
-from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path

@@ -44,20 +44,20 @@ def figures() -> edges.Figures:
 
 
 def test_near_an_edge_the_tone_is_nearly_as_right_as_inside():
-    assert figures().near <= 0.22
+    assert figures().near <= 0.215  # aim 0.22; 0.210 on 2026-11-28
 
 
 @pytest.mark.xfail(
     strict=True,
     raises=AssertionError,
-    reason="aim 0.16; 0.165 on 2026-11-28 (0.24, then 0.20 before); 0.142 without autumn_pool, whose crowns are 0.35",
+    reason="aim 0.16; 0.164 on 2026-11-28, with the true classes as well (0.24, then 0.20, then 0.165 before)",
 )
 def test_a_little_off_the_edge():
     assert figures().middle <= 0.16
 
 
 def test_what_was_reached_at_edges_holds():
-    assert figures().middle <= 0.17
+    assert figures().middle <= 0.166
 
 
 def test_inside():
@@ -120,11 +120,8 @@ def test_the_zone_told_is_the_zone_drawn(folder, grade):
 
 @pytest.mark.parametrize("grade", [0.0, 2.0, 4.0])
 @each_scene
-def test_the_zone_told_of_a_layer_is_the_zone_drawn(folder, grade, request):
+def test_the_zone_told_of_a_layer_is_the_zone_drawn(folder, grade):
     """The same for the layers that the verdict names: what the print's curve says of a layer, and its drawn median."""
-    if (folder.name, grade) == ("ruin_by_the_tarn", 4.0):
-        reason = "the ruin is 0.35 off (2026-11-28): layers are measured at half size, where its stones and gaps merge"
-        request.applymarker(pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason))
     answer = analyse(irpreview.load_photo(folder / "photo.jpg"), Request(grade=grade))
     verdict, picture, curve = answer.verdict, answer.rendering.picture, print_of(answer.rendering)
     of_layer = cv2.resize(verdict.layer_map, picture.shape[::-1], interpolation=cv2.INTER_NEAREST)

@@ -16,8 +16,8 @@ from PIL import Image
 
 import irpreview
 from irpreview.core.imaging.picture_geometry import horizon_row, pixels_per_radian
+from irpreview.core.imaging.srgb import linear_pixels
 from irpreview.core.light.surfaces import sky_factor_by_height
-from irpreview.core.rendering.tones import linear_light
 from irpreview.core.rendering.view_factors import PAIRS_SHOW
 from irpreview.io.tables import load_tables
 from irpreview.records import Light
@@ -104,8 +104,8 @@ def test_how_much_of_the_gradient_the_pairs_show(research):
             sure &= photo.pixels.max(-1) < 250
             if sure.sum() < 5000:
                 continue
-            luminance = linear_light(photo.pixels) @ np.array([0.2126, 0.7152, 0.0722], np.float32)
-            seen = np.log2(linear_light(nir)[sure]) - np.log2(luminance[sure])
+            luminance = linear_pixels(photo.pixels) @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+            seen = np.log2(linear_pixels(nir)[sure]) - np.log2(luminance[sure])
             by_row = sky_factor_by_height(kit, Light(), tables, np.maximum(height, 1.0))
             model = np.broadcast_to(by_row, label.shape)[sure]
             if model.std() < 0.08:
