@@ -9,6 +9,7 @@ degrees, up to 15 % larger or smaller, moved by up to 5 %, cut by a tenth on eac
 import pickle
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -16,7 +17,7 @@ import pytest
 
 from irpreview import installation
 from irpreview.core.field_log.matching import match_frames
-from irpreview.home_laying import FrameTask, SnapTask, keep_ready, place_frame, ready_snap
+from irpreview.home_laying import FrameTask, SnapTask, Unusable, keep_ready, place_frame, ready_snap
 from irpreview.io.network import load_network
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -46,6 +47,14 @@ def moved(picture, rng):
     return out[round(0.1 * tall) : round(0.9 * tall), round(0.1 * wide) : round(0.9 * wide)]
 
 
+Answer = TypeVar("Answer")
+
+
+def usable(answer: Answer | Unusable) -> Answer:
+    assert not isinstance(answer, Unusable), answer
+    return answer
+
+
 class Day:
     """Snaps laid ready, and how each frame lies on them."""
 
@@ -53,7 +62,7 @@ class Day:
         self.names = [name for name, _, _ in pairs]
         self.folder = folder
         kit = installation.default_kit()
-        self.views = [ready_snap(SnapTask(str(snap), kit, None, None)) for _, snap, _ in pairs]
+        self.views = [usable(ready_snap(SnapTask(str(snap), kit, None, None))) for _, snap, _ in pairs]
         self.files = []
         for i, (name, _, infrared) in enumerate(pairs):
             picture = cv2.imread(str(infrared), cv2.IMREAD_GRAYSCALE)
@@ -61,7 +70,7 @@ class Day:
             frame = moved(picture, np.random.default_rng(i)) if move else picture
             cv2.imwrite(str(self.files[-1]), frame, [cv2.IMWRITE_JPEG_QUALITY, 92])
         keep_ready(folder, self.views)
-        self.seen = [place_frame(FrameTask(str(file), None, str(folder))) for file in self.files]
+        self.seen = [usable(place_frame(FrameTask(str(file), None, str(folder)))) for file in self.files]
         self.strangers = {i: self.alone(i) for i in range(1, len(pairs), strangers)}
 
     def alone(self, left_out):
@@ -70,7 +79,7 @@ class Day:
         folder.mkdir()
         others = [i for i in range(len(self.views)) if i != left_out]
         keep_ready(folder, [self.views[i] for i in others])
-        seen = place_frame(FrameTask(str(self.files[left_out]), None, str(folder)))
+        seen = usable(place_frame(FrameTask(str(self.files[left_out]), None, str(folder))))
         for file in folder.iterdir():
             file.unlink()
         return [(others[s.snap], s) for s in seen.sightings]
