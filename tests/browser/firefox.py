@@ -99,7 +99,12 @@ class Firefox:
             target={"context": self.tab},
             awaitPromise=False,
         )["result"]
-        self("input.setFiles", context=self.tab, element={"sharedId": found["sharedId"]}, files=[str(one) for one in paths])
+        self(
+            "input.setFiles",
+            context=self.tab,
+            element={"sharedId": found["sharedId"]},
+            files=[str(one) for one in paths],
+        )
 
     def keys(self, *keys):
         moves = [{"type": kind, "value": key} for key in keys for kind in ("keyDown", "keyUp")]

@@ -1,4 +1,4 @@
-"""The button for the field page in a real browser: the file is offered, opens without network, tells no place unasked."""
+"""The field page's button in a real browser: the file is offered, opens without network, tells no place unasked."""
 
 import json
 import re
@@ -24,7 +24,9 @@ def made(page, ready):
 
 
 def facts_of(text):
-    return json.loads(re.search(r'<script[^>]*id="facts"[^>]*>(.*?)</script>', text, re.DOTALL)[1])
+    found = re.search(r'<script[^>]*id="facts"[^>]*>(.*?)</script>', text, re.DOTALL)
+    assert found is not None
+    return json.loads(found[1])
 
 
 @pytest.mark.parametrize("size", ["desk", "phone"])
@@ -34,8 +36,8 @@ def test_the_field_page_is_offered_and_opens_without_network(request, browser, s
     answered(page)
     recommended = setting(page).locator("span").all_inner_texts()
     text = made(page, "The field page is ready, without location; send it to the phone and open it there.")
-    place = load_photo(snap).shot
-    assert place.latitude_deg is not None
+    place = load_photo(snap).place
+    assert place is not None
     fact = facts_of(text)["places"][0]
     assert fact["latitude_deg"] is fact["longitude_deg"] is fact["place"] is None
     told = PICTURES.sub("", text)
@@ -63,5 +65,7 @@ def test_the_location_goes_along_when_it_is_asked_for(desk, snap):
     desk.get_by_label("with location").check()
     text = made(desk, "The field page is ready, with location; send it to the phone and open it there.")
     fact = facts_of(text)["places"][0]
-    assert fact["latitude_deg"] == pytest.approx(load_photo(snap).shot.latitude_deg, abs=0.01)
+    place = load_photo(snap).place
+    assert place is not None
+    assert fact["latitude_deg"] == pytest.approx(place.latitude_deg, abs=0.01)
     assert fact["hours"]
