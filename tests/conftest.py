@@ -7,13 +7,18 @@ import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
+from hypothesis import settings
 from sklearn.datasets import load_sample_image
 
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 # No test may read or write the log of whoever runs it.
 os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-tests-{os.getpid()}" / "log.sqlite")
+# The same examples in each run, so that a red run can be had again; `--hypothesis-profile=default` looks for new ones.
+settings.register_profile("suite", derandomize=True, deadline=None, database=None)
+settings.load_profile("suite")
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 
@@ -44,6 +49,13 @@ def framework_leftovers(request: pytest.FixtureRequest) -> Iterator[None]:
     yield
     if "browser" in request.path.parts or request.path.name == "test_doors.py":
         gc.collect()
+
+
+def read_picture(path: Path | str, how: int = cv2.IMREAD_COLOR) -> np.ndarray:
+    """The picture in a file as OpenCV reads it (BGR, or as `how` says); a file that is none fails the test."""
+    picture = cv2.imread(str(path), how)
+    assert picture is not None, f"{path} holds no picture"
+    return picture
 
 
 def research_folder() -> Path | None:

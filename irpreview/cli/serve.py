@@ -14,6 +14,8 @@ import typer
 from irpreview.cli.common import within
 from irpreview.web.app import check_password, opened_page
 
+LOOKS_UP_S = 0.5
+
 
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
@@ -55,7 +57,8 @@ def register(app: typer.Typer) -> None:
                     _say_lan(page.lan_urls)
                 if not (no_open or stop.is_set()):
                     webbrowser.open(page.url)
-                stop.wait()
+                while not stop.wait(LOOKS_UP_S):  # a signal that another thread was given wakes nobody
+                    pass
         finally:
             for number, handler in before.items():
                 signal.signal(number, handler)

@@ -86,9 +86,8 @@ def _set(card: ShotCard, blocks: Sequence[Block], paper: Paper) -> tuple[bytes, 
     high = paper.height - 2 * edge
 
     def frame(left: float, width: float) -> Any:
-        sides = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
-        made: Any = Frame(left / NARROW, edge, width / NARROW, high, **sides)  # type: ignore[arg-type]
-        return made
+        sides: dict[str, Any] = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
+        return Frame(left / NARROW, edge, width / NARROW, high, **sides)
 
     frames = [frame(edge + i * (column + gutter), column) for i in range(paper.columns)]
     document.addPageTemplates(

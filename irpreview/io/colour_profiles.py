@@ -141,30 +141,35 @@ def _apply(pixels: ByteArray, tables: _Tables) -> ByteArray:
     return out
 
 
-def to_srgb(image: Image.Image, profile: bytes | None) -> tuple[ByteArray, str | None]:
+def to_srgb(image: Image.Image | ByteArray, profile: bytes | None) -> tuple[ByteArray, str | None]:
     """Pixels (H, W, 3) uint8 in sRGB, and a doubt where the profile could not be used.
 
-    image: loaded, mode RGB, L or CMYK. profile: the bytes of the ICC profile in the file, or None = sRGB.
+    image: loaded, mode RGB, L or CMYK, or colours (H, W, 3). profile: the bytes of the ICC profile in the file, or
+    None = sRGB.
     """
     if not profile:
         return _pixels(image), None
-    if image.mode == "L" and profile[16:20] == b"RGB ":
+    if isinstance(image, Image.Image) and image.mode == "L" and profile[16:20] == b"RGB ":
         image = image.convert("RGB")
-    if image.mode == "RGB" and (tables := _read_tables(bytes(profile))) is not None:
+    is_colour = not isinstance(image, Image.Image) or image.mode == "RGB"
+    if is_colour and (tables := _read_tables(bytes(profile))) is not None:
         pixels = _pixels(image)
         return (pixels if tables.is_srgb else _apply(pixels, tables)), None
     try:
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
         target = ImageCms.createProfile("sRGB")
         intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
-        turned = ImageCms.profileToProfile(image, source, target, intent, outputMode="RGB")
+        held = image if isinstance(image, Image.Image) else Image.fromarray(image)
+        turned = ImageCms.profileToProfile(held, source, target, intent, outputMode="RGB")
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
         return _pixels(image), "the colour profile in the photo cannot be used; its colours were taken as sRGB"
     return _pixels(turned if turned is not None else image), None
 
 
-def _pixels(image: Image.Image) -> ByteArray:
+def _pixels(image: Image.Image | ByteArray) -> ByteArray:
     """Pixels (H, W, 3), in strips: the whole at once would pass through two more copies of itself."""
+    if not isinstance(image, Image.Image):
+        return image
     image = image if image.mode == "RGB" else image.convert("RGB")
     width, height = image.size
     pixels = np.empty((height, width, 3), np.uint8)

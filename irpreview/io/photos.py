@@ -15,9 +15,10 @@ import re
 import stat
 import warnings
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import cv2
 import numpy as np
@@ -28,7 +29,7 @@ from irpreview.core.imaging.resize import within
 from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue, IrpreviewError
 from irpreview.io.colour_profiles import to_srgb
-from irpreview.io.jpeg_damage import BREAKS_OFF, block_px, decoder_says, step_strength
+from irpreview.io.jpeg_damage import BREAKS_OFF, block_px, decoded, step_strength
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
 from irpreview.records import (
@@ -48,6 +49,8 @@ MOST_FILE_MB = 600.0
 LEAST_SIDE_PX = 64
 MOST_ASPECT = 20.0
 _HEAD_BYTES = 64
+Picture: TypeAlias = Image.Image | ByteArray
+"""A decoded picture, not turned: as its reader holds it, or (h, w, 3) colours."""
 _PILLOW_QUIET = ("ignore", None, Warning, re.compile(r"PIL\."), 0)
 _ADDRESS = re.compile(r"^\s*(?:[a-z][a-z0-9+.-]+://|data:|mailto:)", re.IGNORECASE)
 
@@ -91,25 +94,26 @@ def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) ->
     full_size = (image.height, image.width)
     if kind in ("PNG", "WEBP", "TIFF") and getattr(image, "is_animated", False):
         doubts.append(PhotoDoubt(PhotoDoubtKind.SEVERAL_PICTURES))
-    _decode(image, kind, name, max_side)
-    if kind == "JPEG":
-        doubts += _decoder_doubts(data, image, name)
-    # The analysis sees the same pixels whatever size the photo is read at: a JPEG read larger is decoded once more.
-    again = kind == "JPEG" and max(image.size) > WORKING_SIDE_PX and (max_side is None or max_side > WORKING_SIDE_PX)
-    small = _open(data, kind, name) if again else image
-    if again:
-        _decode(small, kind, name, WORKING_SIDE_PX)
-    if kind == "JPEG":
-        doubts += _step_doubts(data, small, full_size[1])
+    # The analysis sees the same pixels whatever size the photo is read at: a JPEG read larger is decoded once more, at
+    # the same time.
+    again = kind == "JPEG" and max(full_size) > WORKING_SIDE_PX and (max_side is None or max_side > WORKING_SIDE_PX)
+    with ThreadPoolExecutor(1) as beside:
+        decoding = beside.submit(_decode, image, data, kind, name, max_side, doubts)
+        smaller = _decode(_open(data, kind, name), data, kind, name, WORKING_SIDE_PX, []) if again else None
+        small = decoding.result() if smaller is None else smaller
+        shifted = _step_doubts(data, small, full_size[1]) if kind == "JPEG" else []
+        picture = decoding.result()
+    doubts += shifted
     facts = _facts(image, zone, doubts)
     orientation = _orientation(image, kind, doubts)
-    pixels = _to_pixels(image, name, doubts)
-    del image
+    profile = image.info.get("icc_profile")
+    pixels = _to_pixels(picture, profile, name, doubts)
+    del image, picture
     if max_side is not None:
         pixels = within(pixels, max_side)
     pixels = _upright(pixels, orientation)
     if again:
-        working = _upright(within(_to_pixels(small, name, []), WORKING_SIDE_PX), orientation)
+        working = _upright(within(_to_pixels(small, profile, name, []), WORKING_SIDE_PX), orientation)
     else:
         working = within(pixels, WORKING_SIDE_PX)
     doubts += facts.doubts
@@ -258,41 +262,63 @@ def _check_size(image: Image.Image, kind: str, name: str, max_side: int | None) 
         )
 
 
-def _decode(image: Image.Image, kind: str, name: str, max_side: int | None) -> None:
+def _decode(
+    image: Image.Image, data: bytes, kind: str, name: str, max_side: int | None, doubts: list[PhotoDoubt]
+) -> Picture:
+    """The picture as its file holds it; a JPEG as it is read at most so large. Raises BadPhoto for broken data, and
+    adds a doubt where a decoder had to mend them.
+    """
+    full_size, strict = (image.height, image.width), None
+    if kind == "JPEG" and image.mode == "RGB":
+        scale = 1 if max_side is None else max(s for s in (1, 2, 4, 8) if s == 1 or min(full_size) // max_side >= s)
+        strict = decoded(data, full_size, scale)
+        if strict.pixels is not None:
+            _refuse_ending_in_nothing(strict.pixels, name)
+            return strict.pixels
     try:
         if max_side is not None and kind == "JPEG":
             image.draft(None, (max_side, max_side))
         image.load()
     except Exception as error:
         raise _damaged(name, error) from error
+    if kind == "JPEG":
+        says = strict or decoded(data, full_size, 8)
+        if says.broken:
+            raise _breaks_off(name)
+        _refuse_ending_in_nothing(image, name)
+        doubts += [PhotoDoubt(PhotoDoubtKind.DATA_SKIPPED)] if says.mended else []
+    return image
 
 
-def _decoder_doubts(data: bytes, image: Image.Image, name: str) -> list[PhotoDoubt]:
-    """Raise BadPhoto for a JPEG whose data are broken; a doubt about one that its decoder had to mend."""
-    broken, mended = decoder_says(data)
-    if broken or _ends_in_nothing(image):
-        raise BadPhoto(f"{name} is damaged: {BREAKS_OFF}; copy it again from the phone, or use another photo")
-    return [PhotoDoubt(PhotoDoubtKind.DATA_SKIPPED)] if mended else []
+def _size(picture: Picture) -> tuple[int, int]:
+    """Height and width. [px]"""
+    return picture.shape[:2] if isinstance(picture, np.ndarray) else picture.size[::-1]
 
 
-def _step_doubts(data: bytes, image: Image.Image, full_width: int) -> list[PhotoDoubt]:
-    block, reduced = block_px(data), round(full_width / image.width)
-    if block is None or image.mode not in ("L", "RGB"):
+def _step_doubts(data: bytes, picture: Picture, full_width: int) -> list[PhotoDoubt]:
+    block, reduced = block_px(data), round(full_width / _size(picture)[1])
+    if block is None or not (isinstance(picture, np.ndarray) or picture.mode in ("L", "RGB")):
         return []
-    strength = step_strength(np.asarray(image), (block[0] // reduced, block[1] // reduced))
+    strength = step_strength(np.asarray(picture), (block[0] // reduced, block[1] // reduced))
     return [PhotoDoubt(PhotoDoubtKind.DATA_SHIFTED)] if strength > 1.0 else []
 
 
-def _ends_in_nothing(image: Image.Image) -> bool:
-    """Whether the last rows are the very middle grey that a JPEG decoder puts where the data are missing.
+def _breaks_off(name: str) -> BadPhoto:
+    return BadPhoto(f"{name} is damaged: {BREAKS_OFF}; copy it again from the phone, or use another photo")
+
+
+def _refuse_ending_in_nothing(picture: Picture, name: str) -> None:
+    """Refuse a JPEG whose last rows are the very middle grey that a decoder puts where the data are missing.
 
     Blocks without data have coefficients of zero, which is 128 in every channel (ITU-T T.81, A.3.1 level shift).
     """
-    width, height = image.size
-    rows = np.asarray(image.crop((0, height - 8, width, height)))
-    if not np.all(rows == 128):
-        return False
-    return bool(np.asarray(image.resize((32, 32))).std() > 1.0)  # a picture this grey all over is what it is
+    height, width = _size(picture)
+    last = picture[-8:] if isinstance(picture, np.ndarray) else picture.crop((0, height - 8, width, height))
+    if not np.all(np.asarray(last) == 128):
+        return
+    whole = cv2.resize(np.asarray(picture), (32, 32), interpolation=cv2.INTER_AREA)
+    if float(whole.std()) > 1.0:  # a picture this grey all over is what it is
+        raise _breaks_off(name)
 
 
 def _facts(image: Image.Image, zone: str | None, doubts: list[PhotoDoubt]) -> Facts:
@@ -341,14 +367,16 @@ def _upright(pixels: ByteArray, orientation: int) -> ByteArray:
     return np.ascontiguousarray(pixels)
 
 
-def _to_pixels(image: Image.Image, name: str, doubts: list[PhotoDoubt]) -> ByteArray:
-    profile = image.info.get("icc_profile")
+def _to_pixels(picture: Picture, profile: object, name: str, doubts: list[PhotoDoubt]) -> ByteArray:
+    """SRGB pixels (h, w, 3) of a decoded picture. profile: the bytes of the file's ICC profile, if any."""
+    known, alpha = profile if isinstance(profile, bytes) else None, None
     try:
-        if image.mode.startswith("I") or image.mode == "F":
-            return np.repeat(_grey_of_many_bits(image, name)[..., None], 3, axis=2)
-        alpha = _alpha(image, name, doubts)
-        flat = image if image.mode in ("RGB", "L", "CMYK") else image.convert("RGB")
-        pixels, doubt = to_srgb(flat, profile if isinstance(profile, bytes) else None)
+        if not isinstance(picture, np.ndarray):
+            if picture.mode.startswith("I") or picture.mode == "F":
+                return np.repeat(_grey_of_many_bits(picture, name)[..., None], 3, axis=2)
+            alpha = _alpha(picture, name, doubts)
+            picture = picture if picture.mode in ("RGB", "L", "CMYK") else picture.convert("RGB")
+        pixels, doubt = to_srgb(picture, known)
     except BadPhoto:
         raise
     except Exception as error:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from types import MappingProxyType
 
-from irpreview.records.common import ByteArray, Doubt, FloatArray, Range
+from irpreview.records.common import ByteArray, Doubt, FloatArray, Range, frozen_array
 from irpreview.records.kit import Kit
 from irpreview.records.light import Light
 
@@ -27,14 +28,12 @@ class ClassTone:
     """Infrared over visible, white surface = 0. [stops]"""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Rendering:
     """The predicted infrared picture: linear tones first, the finished picture last."""
 
-    tones: FloatArray
-    """(H, W) linear; 1 = a matt white surface in this light."""
-    spread_stops: FloatArray
-    """(H, W) half the 5-95 % range. [stops]"""
+    maps: Callable[[], tuple[FloatArray, FloatArray]] = field(repr=False)
+    """Works out `tones` and `spread_stops`: at twelve megapixels as much work as the picture, and asked for less."""
     classes: Mapping[str, ClassTone]
     picture: ByteArray
     """(H, W) uint8, finished for the eye."""
@@ -49,3 +48,18 @@ class Rendering:
     """Exposure of `picture`: what is added to log2 of the tones; None = placed anew when asked. [stops]"""
     negative_gamma: float | None = None
     """Contrast of the negative behind `picture`; None likewise."""
+
+    @cached_property
+    def _maps(self) -> tuple[FloatArray, FloatArray]:
+        tones, spread_stops = self.maps()
+        return frozen_array(tones), frozen_array(spread_stops)
+
+    @property
+    def tones(self) -> FloatArray:
+        """(H, W) linear; 1 = a matt white surface in this light."""
+        return self._maps[0]
+
+    @property
+    def spread_stops(self) -> FloatArray:
+        """(H, W) half the 5-95 % range. [stops]"""
+        return self._maps[1]

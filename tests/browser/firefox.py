@@ -23,6 +23,7 @@ class Firefox:
     def __init__(self, folder, width, height):
         switches = ["--headless", "--no-remote", "--profile", str(folder), "--remote-debugging-port", "0"]
         log = folder / "spoken.txt"
+        assert BINARY is not None
         self.process = subprocess.Popen(
             [BINARY, *switches],
             stdout=log.open("w"),
@@ -30,7 +31,11 @@ class Firefox:
             env={"HOME": str(folder), "PATH": "/usr/bin:/bin"},
         )
         self.numbers = itertools.count(1)
-        self.socket = connect(f"{self._address(log)}/session", max_size=None)
+        try:
+            self.socket = connect(f"{self._address(log)}/session", max_size=None)
+        except BaseException:
+            self.process.kill()  # else it would outlive the tests
+            raise
         self("session.new", capabilities={})
         self.tab = self("browsingContext.getTree")["contexts"][0]["context"]
         self("browsingContext.setViewport", context=self.tab, viewport={"width": width, "height": height})

@@ -266,6 +266,12 @@ def draw(page, *points, steps=6):
     page.mouse.up()
 
 
+def _share_told(desk):
+    told = re.search(r"([\d.]+)%", status(desk).inner_text())
+    assert told is not None
+    return float(told[1])
+
+
 def test_a_stroke_is_outlined_shrunk_taken_undone_and_done_again(desk, snap):
     give(desk, snap)
     answered(desk)
@@ -275,10 +281,10 @@ def test_a_stroke_is_outlined_shrunk_taken_undone_and_done_again(desk, snap):
     desk.get_by_role("radio", name=re.compile("snow")).check(force=True)
     draw(desk, (0.3, 0.85), (0.6, 0.88))
     expect(status(desk)).to_contain_text("would be snow", timeout=PATIENCE_MS)
-    share = float(re.search(r"([\d.]+)%", status(desk).inner_text())[1])
+    share = _share_told(desk)
     desk.keyboard.press("[")
     expect(status(desk)).not_to_contain_text(f"{share}%", timeout=PATIENCE_MS)
-    smaller = float(re.search(r"([\d.]+)%", status(desk).inner_text())[1])
+    smaller = _share_told(desk)
     assert smaller <= share
     desk.keyboard.press("Enter")
     expect(status(desk)).to_contain_text("Corrected", timeout=PATIENCE_MS)

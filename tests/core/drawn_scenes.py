@@ -123,8 +123,7 @@ def drawn(
             share = float((label == i + 1).mean())
             classes[name] = ClassTone(share, curve.zone_range(scene_zone), scene_zone, Range(-0.3, 0.0, 0.3))
     rendering = Rendering(
-        tones=infrared,
-        spread_stops=np.full(label.shape, spread_stops, np.float32),
+        maps=lambda: (infrared, np.full(label.shape, spread_stops, np.float32)),
         classes=classes,
         picture=finish(np.sqrt(infrared)),
         kit=Kit(name=kit),

@@ -142,6 +142,8 @@ def picture_pair(
             balanced = balanced @ conversion.T
         code = np.round(255 * np.clip(curve(np.clip(balanced, 0, 1)), 0, 1)).astype(np.uint8)
         _, data = cv2.imencode(".jpg", code[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-        return Photo(pixels=cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1].copy(), shot=shot, name=name)
+        back = cv2.imdecode(data, cv2.IMREAD_COLOR)
+        assert back is not None
+        return Photo(pixels=back[..., ::-1].copy(), shot=shot, name=name)
 
     return photo(plain, a, "plain.jpg", gains), photo(filtered, b, "filtered.jpg", filtered_gains or gains)

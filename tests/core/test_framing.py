@@ -47,11 +47,12 @@ def scene(name: str) -> Analysis:
 def test_a_frame_sees_the_angle_of_its_lens() -> None:
     # a snap of 18 mm, 36 x 24 mm: the 50 mm frame must span 2 atan(36 / 100) of it
     per_rad = 3600 * 18 / 36
-    for frame in sizes(Kit(), 18.0, 3600, 2400):
-        if frame.format == "3:2" and frame.orientation == "lying":
-            seen = 2 * math.atan(frame.width * 3600 / 2 / per_rad)
-            assert seen == pytest.approx(2 * math.atan(36 / (2 * frame.focal_35mm_mm)), rel=0.02)
-            assert frame.width * 3600 / (frame.height * 2400) == pytest.approx(1.5)
+    lying = [f for f in sizes(Kit(), 18.0, 3600, 2400) if (f.format, f.orientation) == ("3:2", "lying")]
+    assert len(lying) > 1
+    for frame in lying:
+        seen = 2 * math.atan(frame.width * 3600 / 2 / per_rad)
+        assert seen == pytest.approx(2 * math.atan(36 / (2 * frame.focal_35mm_mm)), rel=0.02)
+        assert frame.width * 3600 / (frame.height * 2400) == pytest.approx(1.5)
 
 
 def test_where_to_point() -> None:
@@ -160,6 +161,7 @@ def test_nothing_upright_is_cut_without_being_told() -> None:
         label = analysis.scene.label
         _, pieces, sizes_px, _ = cv2.connectedComponentsWithStats((label == CLASS_ID[kind]).astype(np.uint8))
         # the thing itself, without what else the network takes for its kind here and there
+        assert analysis.framings.best
         own = pieces == 1 + int(sizes_px[1:, cv2.CC_STAT_AREA].argmax())
         for number, one in enumerate(analysis.framings.best):
             inside = cut_out(own, one.frame)
@@ -183,6 +185,7 @@ def test_frames_of_one_kind_differ_by_more_than_a_step_aside() -> None:
 
 def test_a_framing_shown_is_the_picture_inside_its_box() -> None:
     analysis = scene("ruin_by_the_tarn")
+    assert analysis.framings.best
     for one in analysis.framings.best:
         picture = analysis.framing_picture(one)
         left, top, right, bottom = one.frame.box_px(analysis.photo.width, analysis.photo.height)
@@ -192,7 +195,9 @@ def test_a_framing_shown_is_the_picture_inside_its_box() -> None:
 
 
 def test_where_nothing_leads_nothing_is_said_to_lead() -> None:
-    for one in scene("plain_blue_lea").in_wind(WINDY_M_S).framings.best:
+    best = scene("plain_blue_lea").in_wind(WINDY_M_S).framings.best
+    assert best
+    for one in best:
         assert "nothing_leads" in one.notes
         told = " ".join(framing_details(one))
         assert "oliage leads" not in told

@@ -19,7 +19,7 @@ from tests.core.clip_drawing import draw_clip, labels
 
 def write_film(path: Path, frames: list[np.ndarray], fps: float = 30.0, coding: str = "mp4v") -> Path:
     height, width = frames[0].shape[:2]
-    writer = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*coding), fps, (width, height))
+    writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*coding), fps, (width, height))
     assert writer.isOpened()
     for frame in frames:
         writer.write(frame if frame.ndim == 3 else cv2.cvtColor(frame, cv2.COLOR_GRAY2BGR))

@@ -14,6 +14,7 @@ import time
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -31,7 +32,7 @@ MILL = Place(47.1, 11.4, 800.0)
 
 
 def frame(**changes):
-    usual = {
+    usual: dict[str, Any] = {
         "kit_name": "unmodified-720",
         "taken_at": datetime(2026, 6, 21, 10, 30, tzinfo=UTC),
         "place_name": "Old mill",
@@ -307,7 +308,8 @@ def test_an_older_log_is_copied_then_brought_up_to_date(path, monkeypatch):
             log._connection.execute("INSERT INTO kits (name) VALUES ('unmodified-720')")
             log._connection.execute("INSERT INTO frames (uid, kit_id, notes) VALUES ('a', 1, 'old')")
     with FieldLog(path, read_only=True) as log:  # whoever reads first brings it up to date
-        assert log.hot_spots() == log.batches() == ()
+        assert log.hot_spots() == ()
+        assert log.batches() == ()
     with FieldLog(path) as log:
         assert [(e.notes, e.frame_sha256, e.batch) for e in log.search()] == [("old", None, None)]
         log.add(frame())
@@ -535,8 +537,11 @@ def test_circumstances_join_where_they_are_known(path):
                     for i in range(10)
                 ]
             )
-        high, low, unknown = (teach(kit, log, sun_height_deg=h) for h in (45.0, 5.0, None))
-    assert low.kit.factor_stops.likely > high.kit.factor_stops.likely + 0.3
-    assert "a sun 5 degrees high" in low.kit.factor_source
+        high, shallow, unknown = (teach(kit, log, sun_height_deg=h) for h in (45.0, 5.0, None))
+    assert high.kit.factor_stops is not None
+    assert shallow.kit.factor_stops is not None
+    assert unknown.kit.factor_stops is not None
+    assert shallow.kit.factor_stops.likely > high.kit.factor_stops.likely + 0.3
+    assert "a sun 5 degrees high" in shallow.kit.factor_source
     assert unknown.kit.factor_stops.likely == pytest.approx(high.kit.factor_stops.likely, abs=0.02)
     assert any("not known" in s for s in unknown.says)

@@ -48,7 +48,7 @@ def test_a_built_in_kit_written_and_read_is_the_same(tmp_path, kit):
 
 
 @given(
-    name=st.text(st.characters(codec="utf-8", exclude_categories=("Cs",)), min_size=1, max_size=40),
+    name=st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), min_size=1, max_size=40),
     cut_on=st.floats(500, 1100),
     leak=st.floats(0, 0.1),
     iso=st.floats(1, 1000),

@@ -14,6 +14,7 @@ import os
 import pickle
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -21,12 +22,12 @@ import pytest
 
 from irpreview import installation
 from irpreview.core.field_log.matching import match_frames
-from irpreview.home_laying import FrameTask, SnapTask, keep_ready, place_frame, ready_snap
+from irpreview.home_laying import FrameTask, SnapTask, Unusable, keep_ready, place_frame, ready_snap
 from irpreview.io.network import load_network
 
 SAME_SUBJECT = {"mountain_0003": "mountain_0002", "oldbuilding_0008": "oldbuilding_0009"}
-"""By eye: the same mountain from nearly the same spot; a pyramid of the same group, framed otherwise. Where its own snap
-was left at home such a frame is taken for that of its subject (measured, an open fault): told apart from strangers."""
+"""By eye: the same mountain from nearly the same spot; a pyramid of the same group, framed otherwise. Where its own
+snap was left at home such a frame is taken for that of its subject (measured, an open fault): told apart from strangers."""
 ROOT = Path(__file__).resolve().parents[2]
 NOON = datetime(2026, 6, 21, 12, 0)
 
@@ -82,6 +83,14 @@ class Kept:
         return pickle.loads(file.read_bytes())
 
 
+Answer = TypeVar("Answer")
+
+
+def usable(answer: Answer | Unusable) -> Answer:
+    assert not isinstance(answer, Unusable), answer
+    return answer
+
+
 class Day:
     """Snaps laid ready, and how each frame lies on them."""
 
@@ -92,7 +101,8 @@ class Day:
         views = Kept("snaps")
         self.kept = Kept(f"{len(pairs)}", "moved" if move else "as-is")
         self.views = [
-            views(name, lambda snap=snap: ready_snap(SnapTask(str(snap), kit, None, None))) for name, snap, _ in pairs
+            views(name, lambda snap=snap: usable(ready_snap(SnapTask(str(snap), kit, None, None))))
+            for name, snap, _ in pairs
         ]
         self.files = []
         for i, (name, _, infrared) in enumerate(pairs):
@@ -102,7 +112,7 @@ class Day:
             cv2.imwrite(str(self.files[-1]), frame, [cv2.IMWRITE_JPEG_QUALITY, 92])
         keep_ready(folder, self.views)
         self.seen = [
-            self.kept(name, lambda file=file: place_frame(FrameTask(str(file), None, str(folder))).sightings)
+            self.kept(name, lambda file=file: usable(place_frame(FrameTask(str(file), None, str(folder)))).sightings)
             for name, file in zip(self.names, self.files, strict=True)
         ]
         self.strangers = {i: self.alone(i) for i in range(1, len(pairs), strangers)}
@@ -116,7 +126,7 @@ class Day:
         folder.mkdir()
         others = [i for i in range(len(self.views)) if i != left_out]
         keep_ready(folder, [self.views[i] for i in others])
-        seen = place_frame(FrameTask(str(self.files[left_out]), None, str(folder)))
+        seen = usable(place_frame(FrameTask(str(self.files[left_out]), None, str(folder))))
         for file in folder.iterdir():
             file.unlink()
         return [(others[s.snap], s) for s in seen.sightings]

@@ -89,16 +89,20 @@ def test_a_demo_scene_is_front_and_back_in_letters_read_outdoors(scene, tmp_path
         assert name in back
     assert made["model_id"] in back
     for frame in made["exposure"]["test_frames"]:
-        assert re.search(r"take (.+) at ISO", frame)[1] in back
+        told = re.search(r"take (.+) at ISO", frame)
+        assert told is not None
+        assert told[1] in back
 
 
 def test_no_location_unless_asked(small, tmp_path):
     place = load_photo(small).place
+    assert place is not None
+    where = (place.latitude_deg, place.longitude_deg)
 
     def tells(text):
         # A shutter time may begin like a coordinate (16.4053 s): the whole figure counts.
         figures = [float(one) for one in re.findall(r"\d+\.\d{2,}", text)]
-        return any(abs(one - abs(at)) < 0.002 for one in figures for at in (place.latitude_deg, place.longitude_deg))
+        return any(abs(one - abs(at)) < 0.002 for one in figures for at in where)
 
     assert tells("at 47.3000 N")
     assert tells("16.40 W")

@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 
 from irpreview.cli import main
 from irpreview.core.verdict.verdict_picture import PICTURE_SIDE_PX
+from tests.conftest import read_picture
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +56,8 @@ def test_json_keeps_its_schema_and_agrees_with_itself(
     assert picture is not None
     assert picture.shape[1] == PICTURE_SIDE_PX
     layer_map = cv2.imread(answer["files"]["layer_map"], cv2.IMREAD_UNCHANGED)
-    assert layer_map.shape == cv2.imread(str(snap)).shape[:2]
+    assert layer_map is not None
+    assert layer_map.shape == read_picture(snap).shape[:2]
     for index, layer in layers.items():
         assert (layer_map == index).mean() == pytest.approx(layer["share"], abs=0.01)
 

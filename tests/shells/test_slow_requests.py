@@ -2,6 +2,7 @@
 
 import asyncio
 import types
+from concurrent.futures import ThreadPoolExecutor
 
 import h11
 import pytest
@@ -28,7 +29,9 @@ def asked(app, chunks, *, client="10.0.0.7", path="/snaps", length=None):
     async def send(message):
         told.append(message)
 
-    asyncio.run(AccessControl(app)(scope, receive, send))
+    # in a thread of its own: a browser driver's loop may be running in this one
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, AccessControl(app)(scope, receive, send)).result()
     return next((one["status"] for one in told if one["type"] == "http.response.start"), None), told
 
 

@@ -6,6 +6,7 @@ import re
 import shutil
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -114,7 +115,9 @@ def test_each_bad_file_has_a_line_and_the_good_one_is_answered(desk, token, smal
 def test_only_bad_files_leave_the_page_as_it_was(desk, token, tmp_path):
     bad = tmp_path / "notes.jpg"
     bad.write_text("words")
-    for shown in give(desk, token, bad):
+    answers = give(desk, token, bad)
+    assert answers
+    for shown in answers:
         assert changed(shown) <= {"status", "sorry", "faults"}
 
 
@@ -192,6 +195,7 @@ def test_every_wind_of_the_slider_is_its_own_beaufort_force():
     # WMO-No. 306, code table 1100: limits of the forces 0 to 7 [m/s]
     limits = [(0, 0.2), (0.3, 1.5), (1.6, 3.3), (3.4, 5.4), (5.5, 7.9), (8.0, 10.7), (10.8, 13.8), (13.9, 17.1)]
     for wind, (low, high) in zip(WINDS_M_S[1:], limits, strict=True):
+        assert wind is not None
         assert low <= wind <= high
     assert [answer.wind_stop(wind) for wind in WINDS_M_S] == list(range(len(WINDS_M_S)))
 
@@ -395,7 +399,9 @@ def test_the_field_page_of_all_snaps_comes_without_places_and_nothing_is_left(de
     assert "without locations" in made.status
     (only,) = made.values["cards"]
     text = base64.b64decode(only["address"].partition(",")[2]).decode()
-    facts = json.loads(re.search(r'id="facts">(.*?)</script>', text, re.DOTALL)[1])
+    found = re.search(r'id="facts">(.*?)</script>', text, re.DOTALL)
+    assert found is not None
+    facts = json.loads(found[1])
     assert len(facts["places"]) == 2
     assert facts["with_place"] is False
     assert shown.values["entries"]["place"].split(",")[0][:5] not in re.sub(r"data:image[^\"]*", "", text)
@@ -568,6 +574,7 @@ def test_one_session_works_on_one_thing_at_a_time():
         thread.start()
     for thread in threads:
         thread.join()
+    assert len(order) == 8
     assert all(a.split()[0] == b.split()[0] for a, b in zip(order[::2], order[1::2], strict=True))
 
 
@@ -733,6 +740,7 @@ def test_what_is_entered_while_a_snap_is_worked_on_is_used(desk, token, small):
 )
 def test_places_are_read(text, latitude, longitude):
     place = inputs.parse_place(text)
+    assert place is not None
     assert (place.latitude_deg, place.longitude_deg) == (latitude, longitude)
 
 
@@ -749,8 +757,10 @@ def test_places_not_on_earth_are_refused(text):
 
 def test_a_time_without_a_zone_stays_unknown():
     assert inputs.parse_when("2026-06-21 14:30", "") is None
-    assert inputs.parse_when("2026-06-21 14:30", "+02:00").utcoffset().total_seconds() == 7200
-    assert inputs.parse_when("2026-06-21T14:30:00+02:00", "").tzinfo is not None
+    for text, zone in (("2026-06-21 14:30", "+02:00"), ("2026-06-21T14:30:00+02:00", "")):
+        when = inputs.parse_when(text, zone)
+        assert when is not None
+        assert when.utcoffset() == timedelta(hours=2)
 
 
 def test_limits_of_the_kit_are_followed():

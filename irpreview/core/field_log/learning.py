@@ -356,7 +356,7 @@ def _half_by_scatter(fit: _Fit, kinds: Array, sd: float, prior_sd: float) -> flo
     if n > 1:
         residual, weight = fit.residual[exact], np.minimum(fit.weight[exact], 1.0)
         centre = float(np.average(residual, weights=weight))
-        freedom = float(n - 1)
+        freedom = max(float(weight.sum()) - 1.0, 0.5 * (n - 1))  # a frame weighed down is no whole frame
         scatter = math.sqrt(float(weight @ (residual - centre) ** 2) / freedom) + 1e-6
     counting = fit.error**2 * (1.0 / sd**2 - 1.0 / prior_sd**2)  # so many frames of this error tell as much
     scale = scatter / math.sqrt(counting)

@@ -26,8 +26,8 @@ WEAK_BITE = 0.04
 """Least agreement that counts where the clocks say the same, see `LEAST_BITE` for what counts alone."""
 BITE_BY_ITSELF = 1.5 * LEAST_BITE
 LIKE_AT_FIRST_LOOK = 0.35
-"""A frame that bites less than `BITE_BY_ITSELF` must be as like at first look: of 132 frames on their own snaps none was
-below 0.41; a street taken for a wooden porch, with an agreement of 0.07, was 0.24."""
+"""A frame that bites less than `BITE_BY_ITSELF` must be as like at first look: of 132 frames on their own snaps none
+was below 0.41; a street taken for a wooden porch, with an agreement of 0.07, was 0.24."""
 RIVAL_SHARE = 0.6
 """A second snap with this share of the best one's agreement shows the same view: the clocks choose between them."""
 CLEARLY_LESS = 0.85

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
+from irpreview.core.imaging.side_by_side import side_by_side
 from irpreview.core.rendering.finishing import PrintCurve, finish
 from irpreview.records import ByteArray, FloatArray
 
@@ -54,36 +56,63 @@ def print_root(stops: FloatArray, texture: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class FullSize:
-    """From maps at the working size to tones and picture at the photo's own."""
+    """From maps at the working size to tones and picture at the photo's own.
+
+    Square roots of tones are carried to full size by local lines of the grey value, found small, applied large. The
+    root is used because it is nearly even to the eye, so one epsilon serves shadows and lights, and its square is one
+    multiplication. At this scale grey is guide enough, and a quarter of the work of colour.
+    """
 
     pixels: ByteArray
     small: ByteArray
-    film_look: bool
+    stops: FloatArray
+    """(h, w) tones. [stops]"""
+    texture: FloatArray
+    """(h, w) what the print shows beyond them. [stops]"""
+    root: FloatArray
+    """(h, w) `print_root` of both."""
+    spread: FloatArray
+    """(h, w) [stops]"""
 
-    def printed(
-        self, stops: FloatArray, root: FloatArray, texture: FloatArray, spread: FloatArray, curve: PrintCurve
-    ) -> tuple[FloatArray, FloatArray, ByteArray]:
-        """(tones (H, W), spread (H, W) [stops], picture (H, W)) from maps (h, w) in stops.
+    def picture(self, curve: PrintCurve, film_look: bool) -> ByteArray:
+        """The finished picture (H, W)."""
+        if self._is_small():
+            return finish(self.root, film_look=film_look, curve=curve)
+        out = np.empty(self.pixels.shape[:2], np.uint8)
+        root = self._root(None if film_look else lambda strip, here: out.__setitem__(strip, curve.printed(here)))
+        return finish(root, film_look=True, curve=curve) if film_look else out
 
-        root: `print_root` of stops and texture. curve: the print.
+    def maps(self) -> tuple[FloatArray, FloatArray]:
+        """(tones (H, W), spread (H, W) [stops])."""
+        if self._is_small():
+            return np.clip(np.exp2(self.stops), LOWEST_TONE, HIGHEST_TONE), self.spread
+        without_texture = self._enlarged(np.exp2(-self.texture))  # tones keep what the network says
 
-        Square roots of tones are carried to full size by local lines of the grey value, found small, applied large. The
-        root is used because it is nearly even to the eye, so one epsilon serves shadows and lights, and its square is
-        one multiplication. At this scale grey is guide enough, and a quarter of the work of colour.
-        """
-        if self.small.shape == self.pixels.shape:
-            tones = np.clip(np.exp2(stops), LOWEST_TONE, HIGHEST_TONE)
-            return tones, spread, finish(root, film_look=self.film_look, curve=curve)
-        # fresh memory costs as much as the sums, so two large maps serve one after the other for four
-        value, second = (self._enlarged(line) for line in _lines_of_grey(root, self.small))
-        picture = self._picture(value, second, curve)
-        self._enlarged(np.exp2(-texture), second)  # tones keep what the network says
-        for strip in self._strips():
-            here = value[strip]
+        def squared(strip: slice, here: FloatArray) -> None:
             cv2.multiply(here, here, dst=here)
-            cv2.multiply(here, second[strip], dst=here)
+            cv2.multiply(here, without_texture[strip], dst=here)
             np.clip(here, LOWEST_TONE, HIGHEST_TONE, out=here)
-        return value, self._enlarged(spread, second), picture
+
+        tones = self._root(squared)
+        return tones, self._enlarged(self.spread, without_texture)
+
+    def _is_small(self) -> bool:
+        return self.small.shape == self.pixels.shape
+
+    def _root(self, then: Callable[[slice, FloatArray], None] | None) -> FloatArray:
+        """Square roots of the printed tones (H, W). then: what is done with each strip of them in turn, in place."""
+        slope, intercept = (self._enlarged(line) for line in _lines_of_grey(self.root, self.small))
+
+        def worked(strip: slice) -> None:
+            here = slope[strip]
+            cv2.multiply(here, cv2.cvtColor(self.pixels[strip], cv2.COLOR_RGB2GRAY), dst=here, dtype=cv2.CV_32F)
+            cv2.add(here, intercept[strip], dst=here)
+            np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
+            if then is not None:
+                then(strip, here)
+
+        side_by_side(worked, self._strips())
+        return slope
 
     def _enlarged(self, m: FloatArray, out: FloatArray | None = None) -> FloatArray:
         size = (self.pixels.shape[1], self.pixels.shape[0])
@@ -94,18 +123,6 @@ class FullSize:
         height, width = self.pixels.shape[:2]
         rows = max(16, (1 << 18) // width)
         return [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
-
-    def _picture(self, slope: FloatArray, intercept: FloatArray, curve: PrintCurve) -> ByteArray:
-        """The finished picture; square roots of tones = slope . grey + intercept replace `slope`."""
-        picture = np.empty(slope.shape, np.uint8)
-        for strip in self._strips():
-            here = slope[strip]
-            cv2.multiply(here, cv2.cvtColor(self.pixels[strip], cv2.COLOR_RGB2GRAY), dst=here, dtype=cv2.CV_32F)
-            cv2.add(here, intercept[strip], dst=here)
-            np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
-            if not self.film_look:
-                picture[strip] = curve.printed(here)
-        return finish(slope, film_look=True, curve=curve) if self.film_look else picture
 
 
 def _lines_of_grey(root: FloatArray, small: ByteArray) -> tuple[FloatArray, FloatArray]:

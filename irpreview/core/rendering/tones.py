@@ -449,12 +449,11 @@ def render_tones(
     root = print_root(stops, texture)
     curve = place_print(root, grade)
     classes = _class_tones(stops, texture, spread, _by_label(scene, h, w), factors, curve)
-    tones, spread, picture = FullSize(photo.pixels, small, film_look).printed(stops, root, texture, spread, curve)
+    full = FullSize(photo.pixels, small, stops, texture, root, spread)
     return Rendering(
-        tones=frozen_array(tones),
-        spread_stops=frozen_array(spread),
+        maps=full.maps,
         classes=MappingProxyType(classes),
-        picture=frozen_array(picture),
+        picture=frozen_array(full.picture(curve, film_look)),
         kit=kit,
         light=light,
         parts_stops=MappingProxyType({name: frozen_array(part) for name, part in parts.items()}),

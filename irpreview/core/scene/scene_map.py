@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.imaging.resize import size_within
+from irpreview.core.imaging.side_by_side import side_by_side
 from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.core.scene.reference_tone import MIX_MAPS, display_stops, luminance_of, reference_tone
 from irpreview.core.scene.sky_layer import SAMPLE_STEP, has_sky, sky_layer
@@ -59,22 +60,20 @@ def evened(probability: FloatArray, small: ByteArray) -> FloatArray:
 
 def class_planes(probability: FloatArray, edges: EdgeGuide) -> list[FloatArray | None]:
     """The plane of each class probability (9, h, w); None for a class that is nowhere likely."""
-    return [None if float(p.max()) < _NEGLIGIBLE else edges.plane(p) for p in probability]
+    return side_by_side(lambda p: None if float(p.max()) < _NEGLIGIBLE else edges.plane(p), probability)
 
 
 def probability_at(edges: EdgeGuide, planes: list[FloatArray | None]) -> FloatArray:
     """Class probabilities (9, H, W) at the size of the guide, along its edges, from their planes; sums to 1."""
     out = np.zeros((len(planes), *edges.shape), np.float32)
     total = np.full(edges.shape, 1e-6, np.float32)
-    present = [i for i, plane in enumerate(planes) if plane is not None]
-    for i in present:
-        plane = planes[i]
-        assert plane is not None
-        np.clip(edges.apply(plane), 0, 1, out=out[i])
-        total += out[i]
+    present = [(of_class, plane) for of_class, plane in zip(out, planes, strict=True) if plane is not None]
+    side_by_side(lambda one: np.clip(edges.apply(one[1]), 0, 1, out=one[0]), present)
+    for of_class, _ in present:
+        total += of_class
     np.divide(1, total, out=total)
-    for i in present:
-        out[i] *= total
+    for of_class, _ in present:
+        of_class *= total
     return out
 
 
@@ -97,7 +96,7 @@ def network_tone(small: ByteArray, mix: FloatArray, edges: EdgeGuide) -> FloatAr
     """
     if mix.ndim != 3 or len(mix) != MIX_MAPS or edges.reduced == edges.shape:
         return reference_tone(small, np.stack([edges.carry(m) for m in mix]))
-    return edges.tone(np.stack([edges.plane(m) for m in mix]), luminance_of(small))
+    return edges.tone(np.stack(side_by_side(edges.plane, mix)), luminance_of(small))
 
 
 @dataclass(frozen=True, slots=True)

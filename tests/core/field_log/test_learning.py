@@ -9,13 +9,14 @@ import math
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from irpreview.core.field_log.entries import OUTCOME_TEACHES, OUTCOME_WORDS, OUTCOMES, LogEntry, kit_key
+from irpreview.core.field_log.entries import OUTCOME_TEACHES, OUTCOME_WORDS, OUTCOMES, Bound, LogEntry, kit_key
 from irpreview.core.field_log.learning import Observation, learn_factor, observations_of
 from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.surfaces import class_factors, open_shade_stops
@@ -42,7 +43,7 @@ def season(rng, count=50, error=0.25, gross=0.1):
             raw += shade_wrong - open_shade_stops(KIT, Light(), TABLES).likely
         if subject:
             raw += wrong[subject] - CLASSES[subject].likely
-        bound = "exact"
+        bound: Bound = "exact"
         luck = rng.random()
         if luck < gross:
             raw += rng.choice([-1, 1]) * rng.uniform(1.0, 6.0)
@@ -55,7 +56,7 @@ def season(rng, count=50, error=0.25, gross=0.1):
 
 
 def runs(count, sizes, seed=0):
-    out = {n: [] for n in sizes}
+    out: dict[int, list[tuple[float, bool, float]]] = {n: [] for n in sizes}
     for k in range(count):
         truth, frames = season(np.random.default_rng(seed + k))
         for n in sizes:
@@ -135,7 +136,10 @@ def test_shade_is_learned_apart_from_the_factor():
     assert learned.circumstances["shade"].likely == pytest.approx(0.5, abs=0.12)
     assert any("open shade" in s and "more" in s for s in learned.says)
     in_shade = learned.applied_to(KIT, in_shade=True)
-    assert in_shade.factor_stops.likely - learned.applied_to(KIT).factor_stops.likely == pytest.approx(0.5, abs=0.12)
+    in_sun = learned.applied_to(KIT)
+    assert in_shade.factor_stops is not None
+    assert in_sun.factor_stops is not None
+    assert in_shade.factor_stops.likely - in_sun.factor_stops.likely == pytest.approx(0.5, abs=0.12)
     assert "shade" in in_shade.factor_source
 
 
@@ -193,7 +197,8 @@ def test_a_steady_kit_seldom_seems_changed():
 
 def entry(**changes):
     usual = {"kit_name": KIT.name, "iso": 100.0, "f_number": 8.0, "shutter_s": 64.0, "metered_ev100": 15.0}
-    return LogEntry(**(usual | changes))
+    values: dict[str, Any] = usual | changes
+    return LogEntry(**values)
 
 
 def test_every_outcome_teaches_what_it_says_it_does():

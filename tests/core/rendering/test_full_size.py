@@ -21,7 +21,8 @@ def maps():
 
 def printed(pixels, small, stops, texture, spread, grade=4.0, film_look=False):
     root = print_root(stops, texture)
-    return FullSize(pixels, small, film_look).printed(stops, root, texture, spread, place_print(root, grade))
+    full = FullSize(pixels, small, stops, texture, root, spread)
+    return *full.maps(), full.picture(place_print(root, grade), film_look)
 
 
 def test_tones_follow_the_photo_and_keep_their_level(maps):
