@@ -124,27 +124,27 @@ def handed_on(snap, place, when, planned=None):
 
 SIDES = st.sampled_from([-100.0, -90.0, -80.0, 80.0, 90.0, 100.0])
 """Bearings from the sun in which the circle of its height runs on."""
-EXPORTS = {
-    "deadline": None,
-    "phases": [Phase.generate],
-    "suppress_health_check": [HealthCheck.function_scoped_fixture, HealthCheck.filter_too_much],
-}
+EXPORTS = settings(
+    deadline=None,
+    phases=[Phase.generate],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.filter_too_much],
+)
 
 
-@settings(max_examples=2, **EXPORTS)
+@settings(EXPORTS, max_examples=2)
 @given(PLACES, PLACES, TIMES)
 def test_two_places_anywhere_give_the_same_exports(snap, place, other, when):
     told_alike(snap, place, other, when)
 
 
-@settings(max_examples=1, **EXPORTS)
+@settings(EXPORTS, max_examples=1)
 @given(PLACES, TIMES, SIDES)
 def test_two_places_three_degrees_apart_give_the_same_plan_by_the_hour(snap, place, when, side):
     planned_alike(snap, place, when, side)
 
 
 @pytest.mark.long
-@settings(max_examples=40, **EXPORTS)
+@settings(EXPORTS, max_examples=40)
 @given(PLACES, TIMES, SIDES, st.floats(0.1, 40.0))
 def test_forty_pairs_of_places_give_the_same_exports(snap, place, when, side, apart):
     told_alike(snap, place, moved(place, side, 3.0), when)
@@ -152,7 +152,7 @@ def test_forty_pairs_of_places_give_the_same_exports(snap, place, when, side, ap
 
 
 @pytest.mark.long
-@settings(max_examples=20, **EXPORTS)
+@settings(EXPORTS, max_examples=20)
 @given(PLACES, TIMES, SIDES)
 def test_twenty_pairs_of_places_give_the_same_plan_by_the_hour(snap, place, when, side):
     planned_alike(snap, place, when, side)
@@ -204,8 +204,8 @@ def test_a_snap_without_exposure_data_is_metered_by_a_sun_of_middle_height_and_s
 
 def extent_deg(places, around):
     """How far apart the places lie in the direction in which they lie closest, as seen from one of them. [degrees]"""
-    east = [((p.longitude_deg - around.longitude_deg + 540.0) % 360.0 - 180.0) for p in places]
-    east = np.array(east) * math.cos(math.radians(around.latitude_deg))
+    apart = [((p.longitude_deg - around.longitude_deg + 540.0) % 360.0 - 180.0) for p in places]
+    east = np.array(apart) * math.cos(math.radians(around.latitude_deg))
     north = np.array([p.latitude_deg - around.latitude_deg for p in places])
     turns = np.radians(np.arange(0.0, 180.0, 10.0))
     return min(float(np.ptp(east * math.cos(turn) + north * math.sin(turn))) for turn in turns)

@@ -120,6 +120,7 @@ def test_a_jumping_clock_does_not_outweigh_the_picture():
     seen[4][0], seen[5][1] = Sighting(4, 0.45), Sighting(5, 0.45)  # now each lies best on its own
     frames[4], frames[5] = frames[5], frames[4]
     matches, clocks = match_frames(seen, frames, snaps)
+    assert clocks is not None
     assert clocks.window > timedelta(hours=1)
     assert [m.snap for m in matches[4:]] == [4, 5]
 
@@ -145,6 +146,7 @@ def test_a_day_of_one_view_alone_still_tells_the_clocks():
     bites = [[0.33, 0.30, 0.3, 0.3], [0.33, 0.30, 0.3, 0.3], [0.3, 0.30, 0.33, 0.3], [0.3, 0.3, 0.3, 0.33]]
     seen = [[Sighting(j, b) for j, b in enumerate(row)] for row in bites]
     matches, clocks = match_frames(seen, frames, snaps)
+    assert clocks is not None
     assert clocks.ahead == timedelta(minutes=125)
     assert [m.snap for m in matches] == [0, 1, 2, 3]
 
