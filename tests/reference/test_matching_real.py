@@ -25,9 +25,14 @@ from irpreview.core.field_log.matching import match_frames
 from irpreview.home_laying import FrameTask, SnapTask, Unusable, keep_ready, place_frame, ready_snap
 from irpreview.io.network import load_network
 
-SAME_SUBJECT = {"mountain_0003": "mountain_0002", "oldbuilding_0008": "oldbuilding_0009"}
-"""By eye: the same mountain from nearly the same spot; a pyramid of the same group, framed otherwise. Where its own
-snap was left at home such a frame is taken for that of its subject (measured, an open fault): told apart from strangers."""
+SAME_SUBJECT = {
+    "country_0004": "country_0003",
+    "mountain_0003": "mountain_0002",
+    "mountain_0006": "mountain_0007",
+    "oldbuilding_0008": "oldbuilding_0009",
+}
+"""By eye: one estuary from one spot, one peak, one range of snow peaks that overlaps, two pyramids of one group. Where
+its own snap was left at home such a frame goes to its subject's (an open fault); no stranger, counted apart."""
 ROOT = Path(__file__).resolve().parents[2]
 NOON = datetime(2026, 6, 21, 12, 0)
 

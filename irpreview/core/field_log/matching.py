@@ -24,10 +24,10 @@ from irpreview.core.imaging.registration import LEAST_BITE
 
 WEAK_BITE = 0.04
 """Least agreement that counts where the clocks say the same, see `LEAST_BITE` for what counts alone."""
-BITE_BY_ITSELF = 1.5 * LEAST_BITE
-LIKE_AT_FIRST_LOOK = 0.35
+BITE_BY_ITSELF = 2.0 * LEAST_BITE
+LIKE_AT_FIRST_LOOK = 0.39
 """A frame that bites less than `BITE_BY_ITSELF` must be as like at first look: of 132 frames on their own snaps none
-was below 0.41; a street taken for a wooden porch, with an agreement of 0.07, was 0.24."""
+was below 0.41; a street taken for a porch, agreement 0.07, was 0.24, a cathedral for a pyramid, 0.09, was 0.37."""
 RIVAL_SHARE = 0.6
 """A second snap with this share of the best one's agreement shows the same view: the clocks choose between them."""
 CLEARLY_LESS = 0.85
@@ -46,6 +46,8 @@ SAME_OUTING = timedelta(hours=13)
 """Further apart than this, a frame was not taken on the outing of the snap, whatever the clocks' zones."""
 NEAR_IN_TIME = timedelta(minutes=20)
 """From snap to frame, with the clocks set right: mounting, framing, test frames."""
+KEEPS_TIME = timedelta(minutes=45)
+"""A clock that scatters more says nothing for a weak sight."""
 SAME_LIGHT = timedelta(minutes=30)
 """For so long the light that was metered on the snap holds."""
 NO_CORRECTION_BELOW = timedelta(minutes=20)
@@ -242,7 +244,7 @@ def _placed(
             return made(chosen, Found.PICTURE_AND_TIME)
         return made(chosen, Found.EITHER)
     weak = sorted((s for s in seen if s.bite >= WEAK_BITE), key=lambda s: -s.bite)
-    if weak and clocks is not None:
+    if weak and clocks is not None and clocks.window <= KEEPS_TIME:
         apart = _apart(clock, snap_clock[weak[0].snap])
         near = apart is not None and abs(apart - clocks.ahead) <= clocks.window
         if near and weak[0].rough >= max(s.rough for s in seen) - 1e-9:

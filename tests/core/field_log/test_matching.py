@@ -65,6 +65,13 @@ def test_a_weak_sight_counts_only_where_the_clocks_agree():
     assert (matches[2].snap, matches[2].found, matches[2].nearest) == (None, Found.NONE, 2)
 
 
+def test_a_jumping_clock_says_nothing_for_a_weak_sight():
+    seen, frames, snaps = day(60, count=5, weak=(2,))
+    for i, off in enumerate((-50, 45, 0, -30, 55)):
+        frames[i] += timedelta(minutes=off)
+    assert match_frames(seen, frames, snaps)[0][2].snap is None
+
+
 def test_a_stranger_is_placed_nowhere_even_at_the_right_time():
     seen, frames, snaps = day(60)
     seen.append([Sighting(j, NO, 0.5) for j in range(4)])
