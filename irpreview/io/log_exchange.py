@@ -1,7 +1,8 @@
 """The field log out of its file and back in, as JSON or CSV; and the kit that the log taught.
 
 Without being asked, nothing leaves that says where: no coordinates, no place names, no folders, no time of day, and the
-sun's height only to five degrees (time and height together would draw a line on the map). Notes leave as they are.
+sun's height only to five degrees and up to sixty (time and height together would draw a line on the map). Notes leave
+as they are.
 """
 
 from __future__ import annotations
@@ -47,6 +48,10 @@ READABLE = ("irpreview-log/1", SCHEMA)
 LARGEST_FILE_BYTES = 100_000_000
 _ASK = "name a JSON or CSV file of `log export`"
 _WANTED = Wanted(BadLog, "", _ASK, LARGEST_FILE_BYTES, "a log of 10000 frames has about 8 MB")
+HIGHEST_TOLD_DEG = 60.0
+"""Day and height of the sun, without the time of day, hold a latitude between two ends: |latitude - declination| is at
+most 92.5 - height. So long as no height above this one is told, the ends stay 18 degrees apart over all days of a year.
+"""
 PLACE_COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m")
 COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place", "batch")) + PLACE_COLUMNS
 _NUMBERS = frozenset(
@@ -74,7 +79,7 @@ def facts_of(entry: LogEntry, *, locations: bool) -> dict[str, Any]:
         for name in ("snap_path", "frame_path"):
             fact[name] = PurePath(fact[name].replace("\\", "/")).name if fact[name] else None
         if entry.sun_height_deg is not None:
-            fact["sun_height_deg"] = 5.0 * round(entry.sun_height_deg / 5.0)
+            fact["sun_height_deg"] = min(5.0 * round(entry.sun_height_deg / 5.0), HIGHEST_TOLD_DEG)
     return fact
 
 

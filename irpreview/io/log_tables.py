@@ -13,6 +13,7 @@ from pathlib import Path
 from irpreview.errors import BadLog
 from irpreview.io.ordinary_file import Wanted, opened
 from irpreview.io.pictures import settle
+from irpreview.io.sqlite_file import SQLITE_ERRORS, as_of_sqlite
 
 APPLICATION_ID = 0x69727631  # "irv1": tells our file from any other sqlite file
 BUSY_SECONDS = 20.0
@@ -132,9 +133,9 @@ def _ready(path: Path, read_only: bool) -> sqlite3.Connection:
         raise bad_log(path, error) from None
     try:
         _bring_up_to_date(connection, path, read_only)
-    except sqlite3.Error as error:
+    except SQLITE_ERRORS as error:
         connection.close()
-        raise bad_log(path, error) from None
+        raise bad_log(path, as_of_sqlite(error)) from None
     except BaseException:
         connection.close()
         raise

@@ -270,6 +270,18 @@ def refused(path, **options):
     return str(error.value)
 
 
+def test_damage_that_sqlite_quotes_in_no_text_is_told_in_one_line(path, monkeypatch):
+    """The check quotes a name out of the damaged page; the long fuzz of ten thousand files came upon it."""
+    FieldLog(path).close()
+
+    def quoted(*_):
+        b"non-unique entry in index \xee".decode()
+
+    monkeypatch.setattr("irpreview.io.log_tables._bring_up_to_date", quoted)
+    with pytest.raises(BadLog, match="damaged"):
+        FieldLog(path)
+
+
 def test_a_damaged_or_foreign_file_is_refused_and_kept(path, tmp_path):
     with FieldLog(path) as log:
         log.add_all([frame(notes="x" * 500) for _ in range(200)])

@@ -173,9 +173,11 @@ def test_a_folder_that_may_not_be_written_is_one_line(small, tmp_path, capsys):
 
 def test_a_planned_time_without_daylight_is_told_and_stands_on_the_card(small, tmp_path, capsys):
     when = ("--place", "51.2, 7.4", "--when", "2026-01-01 00:30", "--zone", "+01:00")
-    assert run(small, "--out", tmp_path, "--title", "Night", *when) == 0
-    assert "The sun is down" in capsys.readouterr().err
-    assert "the sun is down" in " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
+    for with_place in ((), ("--with-place",)):  # without it the card must not tell on which side of the dusk it was
+        assert run(small, "--out", tmp_path, "--title", "Night", *when, *with_place) == 0
+        assert "The sun is down" in capsys.readouterr().err
+        said = " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
+        assert ("the sun is down" in said) == bool(with_place)
 
 
 def test_the_card_holds_the_best_framing_of_frame(tmp_path, capsys):

@@ -30,6 +30,7 @@ from irpreview.core.words.card_words import (
     STANDING,
     STAYING,
     SUN_LEFT_OUT,
+    SUN_TAKEN_MIDDLE,
     WHITE_BALANCE,
     order_of_work,
     red_channel,
@@ -47,6 +48,7 @@ from irpreview.records import (
     Doubt,
     Exposure,
     Light,
+    LightBy,
     Movement,
     Place,
     Rendering,
@@ -99,7 +101,7 @@ def build_card(
     rows = wind_table(in_wind, pixels_wide=pixels_wide)
     sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
 
-    left_out = day_plan is not None and not with_place
+    left_out = not with_place and (day_plan is not None or tells_place(light))
     facts = CardFacts(
         wind_table=rows,
         wind_m_s=conditions.wind_m_s,
@@ -148,7 +150,7 @@ def assumptions_of(
     stops = f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}), from {factor_source}."
     ev100 = f"EV {exposure.metered_ev100.likely:.1f} at ISO 100"
     if not with_place and tells_place(light):
-        sun = SUN_LEFT_OUT
+        sun = SUN_TAKEN_MIDDLE if light.known.by is LightBy.PLACE_AND_TIME else SUN_LEFT_OUT
         if isinstance(exposure.metered_by, SunReading):
             metered, ev100 = Words("a clear day's sun, left out with the place", "clear day"), "by the sun"
     said = [
