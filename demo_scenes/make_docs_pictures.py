@@ -41,11 +41,14 @@ CROP_PX = (224, 170)
 
 
 def fitted(picture: np.ndarray, width: int = WIDTH_PX) -> np.ndarray:
+    """A grey or RGB picture as RGB of that width."""
     colour = picture if picture.ndim == 3 else np.repeat(picture[..., None], 3, 2)
-    return cv2.resize(colour, (width, round(width * picture.shape[0] / picture.shape[1])), interpolation=cv2.INTER_AREA)
+    size = width, round(width * picture.shape[0] / picture.shape[1])
+    return np.asarray(cv2.resize(colour, size, interpolation=cv2.INTER_AREA))
 
 
 def side_by_side(pictures: list[np.ndarray], width: int = WIDTH_PX) -> np.ndarray:
+    """Pictures of one shape in a row, with gaps."""
     parts = [fitted(p, width) for p in pictures]
     gap = np.full((parts[0].shape[0], GAP_PX, 3), 255, np.uint8)
     row = [parts[0]]
@@ -56,7 +59,15 @@ def side_by_side(pictures: list[np.ndarray], width: int = WIDTH_PX) -> np.ndarra
 
 def as_print(tones: np.ndarray) -> np.ndarray:
     """Linear tones straight to the screen: no placing, no grade, so that two of them can be compared. (H, W) uint8"""
-    return (255 * np.clip(tones, 0, 1) ** (1 / 2.2)).astype(np.uint8)
+    return np.asarray(255 * np.clip(tones, 0, 1) ** (1 / 2.2), np.uint8)
+
+
+def grey(path: Path) -> np.ndarray:
+    """The grey picture in a file (h, w) uint8."""
+    picture: np.ndarray | None = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    if picture is None:
+        raise SystemExit(f"{path} holds no picture")
+    return picture
 
 
 def failures() -> None:
@@ -68,8 +79,8 @@ def failures() -> None:
         scene = irpreview.map_scene(photo)
         tones = irpreview.render(photo, scene).tones
         told = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
-        true = told["full_scale"] * (cv2.imread(str(folder / "infrared.png"), cv2.IMREAD_GRAYSCALE) / 255.0) ** 2
-        classes = cv2.imread(str(folder / "classes.png"), cv2.IMREAD_GRAYSCALE)
+        true = told["full_scale"] * (grey(folder / "infrared.png") / 255.0) ** 2
+        classes = grey(folder / "classes.png")
         views = [photo.pixels, coloured(classes), coloured(scene.label), as_print(true), as_print(tones)]
         rows.append(side_by_side(views, SMALL_PX))
     gap = np.full((GAP_PX, rows[0].shape[1], 3), 255, np.uint8)
@@ -87,11 +98,11 @@ def edge_crops(before: Path) -> None:
         folder = CHECKOUT / "demo_scenes" / name
         photo = irpreview.load_photo(folder / "photo.jpg")
         told = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
-        true = told["full_scale"] * (cv2.imread(str(folder / "infrared.png"), cv2.IMREAD_GRAYSCALE) / 255.0) ** 2
+        true = told["full_scale"] * (grey(folder / "infrared.png") / 255.0) ** 2
         printed = finish(np.sqrt(true).astype(np.float32))
         views = [
             photo.pixels,
-            cv2.imread(str(before / f"{name}.png"), cv2.IMREAD_GRAYSCALE),
+            grey(before / f"{name}.png"),
             irpreview.render(photo).picture,
             cv2.resize(printed, (photo.width, photo.height), interpolation=cv2.INTER_CUBIC),
         ]
@@ -109,6 +120,7 @@ def coloured(labels: np.ndarray) -> np.ndarray:
 
 
 def main() -> None:
+    """Make the pictures asked for."""
     OUT.mkdir(parents=True, exist_ok=True)
     if sys.argv[1:] == ["--failures"]:
         failures()

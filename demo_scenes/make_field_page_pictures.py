@@ -12,7 +12,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, ViewportSize, sync_playwright
 
 from irpreview import __version__
 from irpreview.analysis import analyse
@@ -30,7 +30,7 @@ PLACES = (
     ("hazel_wood_edge", "Hazel wood edge"),
     ("ruin_by_the_tarn", "Ruin by the tarn"),
 )
-SCREEN = {"width": 390, "height": 844}
+SCREEN: ViewportSize = {"width": 390, "height": 844}
 GAP_PX, WIDTH_PX, QUALITY = 20, 1440, (cv2.IMWRITE_JPEG_QUALITY, 84)
 
 
@@ -76,7 +76,7 @@ def main() -> None:
 def seen(page: Page) -> np.ndarray:
     """What is on the screen. (h, w, 3) BGR"""
     page.wait_for_timeout(400)
-    picture = cv2.imdecode(np.frombuffer(page.screenshot(), np.uint8), cv2.IMREAD_COLOR)
+    picture: np.ndarray | None = cv2.imdecode(np.frombuffer(page.screenshot(), np.uint8), cv2.IMREAD_COLOR)
     assert picture is not None
     return picture
 

@@ -10,6 +10,7 @@ import shutil
 import tempfile
 import warnings
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -25,7 +26,7 @@ COLUMNS, COLUMN_HEIGHT_PX, GAP_PX = 2, 844, 20
 QUALITY = (cv2.IMWRITE_JPEG_QUALITY, 82)
 
 
-def shot(browser: Browser, url: str, width: int, scheme: str) -> np.ndarray:
+def shot(browser: Browser, url: str, width: int, scheme: Literal["light", "dark"]) -> np.ndarray:
     """The whole page with the demo snap in it. (h, w, 3) BGR"""
     context = browser.new_context(
         viewport={"width": width, "height": 900}, color_scheme=scheme, is_mobile=width == PHONE_PX
@@ -36,8 +37,11 @@ def shot(browser: Browser, url: str, width: int, scheme: str) -> np.ndarray:
     page.locator(".rail input[type=file]").first.set_input_files(SNAP)
     expect(page.locator("#answer .setting")).to_be_visible(timeout=120_000)
     page.wait_for_timeout(1500)
-    picture = cv2.imdecode(np.frombuffer(page.screenshot(full_page=True), np.uint8), cv2.IMREAD_COLOR)
+    picture: np.ndarray | None = cv2.imdecode(
+        np.frombuffer(page.screenshot(full_page=True), np.uint8), cv2.IMREAD_COLOR
+    )
     context.close()
+    assert picture is not None
     return picture
 
 
@@ -55,12 +59,13 @@ def columns(picture: np.ndarray) -> np.ndarray:
 
 
 def smaller(picture: np.ndarray, width: int) -> np.ndarray:
-    return cv2.resize(
-        picture, (width, round(width * picture.shape[0] / picture.shape[1])), interpolation=cv2.INTER_AREA
-    )
+    """The picture at that width [px]."""
+    size = width, round(width * picture.shape[0] / picture.shape[1])
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
 
 
 def main() -> None:
+    """Take the page at a desk and on a phone, light and dark."""
     warnings.simplefilter("ignore")
     binary = os.environ.get("CHROMIUM") or shutil.which("chromium")
     with tempfile.TemporaryDirectory() as folder:
@@ -68,7 +73,8 @@ def main() -> None:
         os.environ["IRPREVIEW_LOG"] = f"{folder}/log.sqlite"  # not the log of whoever runs this
         with opened_page() as opened, sync_playwright() as driver:
             browser = driver.chromium.launch(executable_path=binary, args=["--no-sandbox", "--disable-gpu"])
-            for scheme in ("light", "dark"):
+            schemes: tuple[Literal["light", "dark"], ...] = ("light", "dark")
+            for scheme in schemes:
                 desk = shot(browser, opened.url, DESK_PX, scheme)[:900]
                 cv2.imwrite(str(OUT / f"page_desk_{scheme}.jpg"), smaller(desk, 733), QUALITY)
                 phone = columns(shot(browser, opened.url, PHONE_PX, scheme))

@@ -24,7 +24,7 @@ from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_
 from irpreview.core.framing.search import find_framings
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.imaging.resize import within
-from irpreview.core.light.coarse_sun import coarse_light
+from irpreview.core.light.coarse_sun import same_sun, without_its_place
 from irpreview.core.light.light_plan import LightPlan, plan_light
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.motion_rendering import picture_in_motion
@@ -103,15 +103,17 @@ class Analysis:
         return Analysis(self.full_photo, request, kept)
 
     def without_place(self) -> Analysis:
-        """The analysis to hand on without its place: all is worked out with the sun in coarse steps, so that no figure
-        in it tells where it is. The very same where no place went into the light.
+        """The analysis to hand on without its place: what it says is the same wherever the snap was taken, for no place
+        goes into it; only a light planned by place and hour keeps its sun, in coarse steps. The very same where there
+        is no place to leave out.
         """
-        coarse = coarse_light(self.light, self.photo.heading_deg)
-        if coarse is self.light:
+        photo = self.photo
+        light = without_its_place(self.light, photo.heading_deg)
+        if photo.place is None and same_sun(light, self.light):
             return self
-        kept = {name: value for name, value in self._kept.items() if name in WITHOUT_LIGHT}
-        kept |= {"light": coarse, "snap_light": coarse_light(self.snap_light, self.photo.heading_deg)}
-        return Analysis(self.full_photo, self.request, kept)
+        kept = {name: value for name, value in self._kept.items() if name in WITHOUT_LIGHT and name != "photo"}
+        kept |= {"light": light, "snap_light": without_its_place(self.snap_light, photo.heading_deg)}
+        return Analysis(replace(self.full_photo, place=None), replace(self.request, place=None), kept)
 
     def _once(self, name: str, work: Callable[[], T]) -> T:
         if name not in self._kept:
@@ -425,9 +427,9 @@ class Analysis:
         )
 
     @property
-    def doubts(self) -> tuple[Doubt | str, ...]:
-        """Why to doubt what is told of this snap, each once; what the field log says of itself comes in its words."""
-        said: list[Doubt | str] = [*self.full_photo.doubts, *self.taught.says, *self.rendering.doubts]
+    def doubts(self) -> tuple[Doubt, ...]:
+        """Why to doubt what is told of this snap, each once."""
+        said: list[Doubt] = [*self.full_photo.doubts, *self.taught.doubts, *self.rendering.doubts]
         light, photo = self.light, self.photo
         if (
             light.sun_bearing_deg is None

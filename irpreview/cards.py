@@ -16,7 +16,7 @@ from irpreview.io.card_files import small_picture
 def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
     """The card. Raises BadValue when there is no exposure to carry.
 
-    Without its place it is worked out with the sun in coarse steps (`Analysis.without_place`).
+    Without its place it is worked out as if that were not known (`Analysis.without_place`).
     """
     if not with_place:
         analysis = analysis.without_place()

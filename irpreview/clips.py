@@ -9,7 +9,7 @@ from pathlib import Path
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
 from irpreview.core.motion.clip_motion import ClipMotion, measure_motion
 from irpreview.io.clips import load_clip
-from irpreview.records import ClipDoubt, ClipDoubtKind, Doubt, Photo, ReaderNote
+from irpreview.records import ClipDoubt, ClipDoubtKind, Doubt, Photo
 from irpreview.single_answers import map_scene
 
 
@@ -27,7 +27,7 @@ def measure_clip(
     lens = focal or clip.shot.focal_35mm_mm or snap.shot.focal_35mm_mm
     px_per_rad = pixels_per_radian(width, height, lens or ASSUMED_FOCAL_35MM_MM)
     measured = measure_motion(clip.frames, clip.fps, scene.label, px_per_rad=px_per_rad, timed=clip.timed)
-    doubts: list[Doubt] = [*(ReaderNote(text) for text in clip.doubts), *measured.doubts]
+    doubts: list[Doubt] = [*clip.doubts, *measured.doubts]
     if focal is None and clip.shot.focal_35mm_mm is None:
         doubts.append(ClipDoubt(ClipDoubtKind.FOCAL_AS_SNAP))
     return replace(measured, doubts=tuple(doubts))

@@ -19,8 +19,6 @@ from irpreview.records import Kit, Photo, Place
 from irpreview.records.day_plan import DayPlanDoubt, DayPlanDoubtKind, PlannedDay, Travelling, Viewpoint
 from irpreview.request import parse_place
 
-LATEST_DEFAULT = 24 * 60
-
 
 @dataclass(frozen=True, slots=True)
 class DayAsked:

@@ -11,7 +11,7 @@ from irpreview.errors import BadValue
 
 
 def field_place_of(analysis: Analysis, title: str, with_place: bool) -> FieldPlace:
-    """The place; without its location by a sun in coarse steps. Raises BadValue where there is no exposure to carry."""
+    """The place; without its location as if that were unknown. Raises BadValue where there is no exposure."""
     if not with_place:
         analysis = analysis.without_place()
     if analysis.why_no_exposure is not None:

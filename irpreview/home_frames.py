@@ -24,7 +24,7 @@ from irpreview.core.field_log.homecoming import (
     expected_came_out,
     in_same_light,
 )
-from irpreview.core.field_log.learning import Learned, learn_factor, observations_of
+from irpreview.core.field_log.learning import Learned, learned_of
 from irpreview.core.field_log.matching import Clocks, FrameMatch, match_frames, plans_for
 from irpreview.core.light.daylight import sun_position
 from irpreview.errors import BadPair, BadPhoto, BadValue
@@ -329,9 +329,7 @@ def _planned_ev100(plan: LogEntry) -> float | None:
 
 
 def _learned(kit: Kit, entries: Sequence[LogEntry]) -> Learned:
-    observations, says = observations_of(kit, entries)
-    learned = learn_factor(kit, observations, load_tables())
-    return replace(learned, says=(*learned.says, *says))
+    return learned_of(kit, entries, load_tables())
 
 
 def _pictures(row: _Row) -> SheetPictures:

@@ -29,8 +29,9 @@ from irpreview.core.imaging.registration import (
     placement_near,
 )
 from irpreview.core.imaging.resize import within
+from irpreview.core.imaging.srgb import luminance
 from irpreview.core.imaging.template_search import Template, likely_places, rough_places, sharper_place, template_of
-from irpreview.core.verdict.layers import at_photo_size, linear_luminance
+from irpreview.core.verdict.layers import at_photo_size
 from irpreview.errors import BadPair, IrpreviewError
 from irpreview.io.log_entry_files import FrameFile, read_frame
 from irpreview.io.log_exchange import LogLessons
@@ -52,7 +53,6 @@ WORTH_A_CLOSER_LOOK = 0.35
 snaps none was below 0.39, half of those on others were below 0.27."""
 RIVAL_LIKENESS = 0.6
 """Once a frame lies beyond doubt on a snap, only others that are so alike at first look are tried as well."""
-_NOTHING: FloatArray = np.zeros((0, 0), np.float32)
 _NO_PICTURE: ByteArray = np.zeros((0, 0, 3), np.uint8)
 
 
@@ -186,7 +186,7 @@ def _view(file: str, taught: Analysis, plain: Analysis) -> SnapView:
         exposure.metered_ev100 if exposure is not None and photo.shot.ev100 is not None else None,
         exposure.factor_stops if exposure is not None else None,
         small(rendering.tones),
-        small(linear_luminance(photo.pixels)),
+        small(luminance(photo.pixels)),
         cv2.resize(plain.scene.label, size, interpolation=cv2.INTER_NEAREST),
         verdict.layers,
         cv2.resize(at_photo_size(verdict.layer_map, tall, wide), size, interpolation=cv2.INTER_NEAREST),
@@ -322,7 +322,7 @@ def lay(view: SnapView, frame: FloatArray, placed: Registration | None, name: st
     return Laid(
         result.grey_came_out_stops,
         # only what travels: no mapping proxy does, and the large pictures need not
-        replace(result, classes=dict(result.classes), difference_zones=_NOTHING, picture=_NO_PICTURE),
+        replace(result, classes=dict(result.classes), picture=_NO_PICTURE),
         differences_of(result, view.kit_name, key),
         within(_grey(over), SHOWN_SIDE_PX),
         within(result.picture, SHOWN_SIDE_PX),

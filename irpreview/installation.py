@@ -8,7 +8,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from irpreview.core.rendering.tones import REFERENCE_KIT, PairsTable
+from irpreview.core.rendering.per_class import PairsTable
+from irpreview.core.rendering.tones import REFERENCE_KIT
 from irpreview.errors import BadModel
 from irpreview.io.kits import load_kit
 from irpreview.io.network import SceneNetwork, load_network

@@ -17,7 +17,8 @@ from irpreview.core.exposure.metering import from_snap
 from irpreview.core.field_log.comparison import Comparison, compare, differences_of
 from irpreview.core.field_log.entries import LogEntry, ToneDifference, kit_key
 from irpreview.core.imaging.registration import register
-from irpreview.core.verdict.layers import at_photo_size, linear_luminance
+from irpreview.core.imaging.srgb import luminance
+from irpreview.core.verdict.layers import at_photo_size
 from irpreview.errors import BadValue
 from irpreview.io.field_log import FieldLog
 from irpreview.io.log_entry_files import entry_from_files, linear_frame
@@ -104,7 +105,7 @@ def compare_frame(analysis: Analysis, frame: Path) -> tuple[Comparison, tuple[To
     taken, name = linear_frame(frame)
     plain = without_lessons(analysis)
     photo, rendering, verdict = plain.photo, plain.rendering, plain.verdict
-    placed = register(linear_luminance(photo.pixels), taken)
+    placed = register(luminance(photo.pixels), taken)
     layer_map = at_photo_size(verdict.layer_map, photo.height, photo.width)
     result = compare(rendering.tones, plain.scene.label, taken, placed, verdict.layers, layer_map)
     return result, differences_of(result, plain.kit.name, f"{photo.content_sha256[:16]}:{name}")

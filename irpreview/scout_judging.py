@@ -28,7 +28,7 @@ from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.log_exchange import LogLessons
 from irpreview.io.photo_reader import PhotoReader
 from irpreview.io.scout_store import Kept, place_text
-from irpreview.records import WORKING_SIDE_PX, ByteArray, Kit, Photo
+from irpreview.records import WORKING_SIDE_PX, ByteArray, DoorDoubt, DoorDoubtKind, Doubt, Kit, Photo
 from irpreview.request import Inputs, Request, request_of
 
 SMALL_SIDE_PX = 440
@@ -65,18 +65,18 @@ class Settings:
         inputs = replace(self.inputs, kit="unmodified-720", lens="", distance_m=dict(self.inputs.distance_m))
         return replace(self, kit=kit, inputs=inputs)
 
-    def request(self, photo: Photo) -> tuple[Request, str]:
+    def request(self, photo: Photo) -> tuple[Request, Doubt | None]:
         """The request for one snap, and a doubt where the planned light cannot be laid over it."""
         try:
             asked = replace(request_of(self.inputs, photo, lessons=self.lessons), kit=self.kit)
             _ = analyse(photo, asked).light
-            return asked, ""
+            return asked, None
         except BadValue as error:
             if not self.planned:
                 raise
             own = replace(self.inputs, planned_sun_deg=None, planned_time="", planned_place="", planned_haze="")
             asked = replace(request_of(own, photo, lessons=self.lessons), kit=self.kit)
-            return asked, f"judged in its own light, not in the planned one: {error}"
+            return asked, DoorDoubt(DoorDoubtKind.OWN_LIGHT, str(error))
 
 
 def _plain(value: Any) -> Any:
@@ -185,7 +185,7 @@ def reader() -> PhotoReader:
 def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
     asked, other_light = settings.request(photo)
     analysis = analyse(photo, asked).without_place()  # what comes of it is handed on
-    doubts = long_words((*analysis.doubts, *([other_light] if other_light else [])))
+    doubts = long_words((*analysis.doubts, *([other_light] if other_light is not None else [])))
     finding = finding_of(analysis.photo, analysis.scene, analysis.verdict, analysis.shutter_s, doubts)
     model_id = analysis.scene.model_id
     return Kept(

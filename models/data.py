@@ -10,12 +10,15 @@ import lzma
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+import cv2
 import numpy as np
 import torch
 import torch.nn.functional as F
 from folds import fold_of_pairs
 from network import CLASS_COUNT, display_light, linear_light, luminance
+from reading import read_grey, read_picture
 from torch import Tensor
 
 PAIR_SIDE, SCENE_SIDE = 576, 320
@@ -36,16 +39,13 @@ PACK_QUALITY = {"ade_natural": 84, "labelmefacade": 66, "camvid": 70}
 
 
 def _picture(path: Path, quality: int) -> np.ndarray:
-    import cv2
-
-    return cv2.imencode(".webp", cv2.imread(str(path)), [cv2.IMWRITE_WEBP_QUALITY, quality])[1].ravel()
+    return cv2.imencode(".webp", read_picture(path), [cv2.IMWRITE_WEBP_QUALITY, quality])[1].ravel()
 
 
 def pack(shared: Path, target: Path) -> None:
     """All photographs in one file small enough for a lease: pictures as WebP (the training blurs, sharpens and adds
-    noise anyway; figures are taken from the originals), label maps together without loss."""
-    import cv2
-
+    noise anyway; figures are taken from the originals), label maps together without loss.
+    """
     blobs: dict[str, np.ndarray] = {}
     maps: list[tuple[str, np.ndarray]] = []
     folders = {
@@ -57,21 +57,20 @@ def pack(shared: Path, target: Path) -> None:
         blobs[f"pair/{name}/rgb"] = _picture(folder / f"{name}_rgb.jpg", 87)
         blobs[f"pair/{name}/nir"] = _picture(folder / f"{name}_nir.jpg", 81)
         if (folder / f"{name}_labels.png").exists():
-            maps.append((f"pair/{name}", cv2.imread(str(folder / f"{name}_labels.png"), cv2.IMREAD_GRAYSCALE)))
+            maps.append((f"pair/{name}", read_grey(folder / f"{name}_labels.png")))
     with (shared / "labelled_scenes" / "split.csv").open(newline="") as file:
         rows = [[r["name"], r["source"], r["split"], r["sky_means"]] for r in csv.DictReader(file)]
     for name, source, *_ in rows:
         path = shared / "labelled_scenes" / f"{name}.jpg"
         blobs[f"scene/{name}/rgb"] = _picture(path, PACK_QUALITY.get(source, 73))
-        maps.append((f"scene/{name}", cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)))
+        maps.append((f"scene/{name}", read_grey(path.with_suffix(".png"))))
     _write(target, blobs, maps, list(folders), rows)
 
 
 def pack_rendered(folder: Path, target: Path, most_of_one: float = 0.98) -> None:
     """Rendered pictures and their classes as scenes of one source, for training only. Left out: where one class
-    covers all but `1 - most_of_one` of the picture, and the nearly black."""
-    import cv2
-
+    covers all but `1 - most_of_one` of the picture, and the nearly black.
+    """
     blobs: dict[str, np.ndarray] = {}
     maps: list[tuple[str, np.ndarray]] = []
     for path in sorted(folder.glob("*.jpg"), key=lambda p: int(p.stem)):
@@ -79,7 +78,7 @@ def pack_rendered(folder: Path, target: Path, most_of_one: float = 0.98) -> None
         if (
             label is None
             or np.bincount(label.ravel()).max() > most_of_one * label.size
-            or cv2.imread(str(path)).mean() < 25
+            or read_picture(path).mean() < 25
         ):
             continue
         blobs[f"scene/{path.stem}/rgb"] = _picture(path, 84)
@@ -129,6 +128,7 @@ class Pictures:
     split: list[str]
 
     def part(self, index: list[int], device: str) -> "Pictures":
+        """Some of the photographs, on a device."""
         return Pictures(
             [self.names[i] for i in index],
             self.rgb[index].to(device),
@@ -149,7 +149,7 @@ class Pictures:
         return np.ascontiguousarray(rgb), self.label[i, :h, :w].cpu().numpy(), nir
 
 
-def _unpack(path: Path) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict]:
+def _unpack(path: Path) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray], dict[str, Any]]:
     data = path.read_bytes()
     start = 4 + int.from_bytes(data[:4], "little")
     facts = json.loads(lzma.decompress(data[4:start]))
@@ -181,16 +181,20 @@ def _empty(names: list[str], side: int, infrared: bool) -> Pictures:
 
 def load(path: Path) -> tuple[Pictures, Pictures]:
     """Pairs and scenes of a packed file. Pairs without a label map are void throughout and belong to fold -1."""
-    import cv2
-
     blobs, maps, facts = _unpack(path)
 
+    def picture(key: str, how: int) -> np.ndarray:
+        read: np.ndarray | None = cv2.imdecode(blobs[key], how)
+        if read is None:
+            sys.exit(f"{path}: {key} holds no picture")
+        return read
+
     def put(pictures: Pictures, i: int, key: str) -> None:
-        bgr = cv2.imdecode(blobs[f"{key}/rgb"], cv2.IMREAD_COLOR)
+        bgr = picture(f"{key}/rgb", cv2.IMREAD_COLOR)
         h, w = bgr.shape[:2]
         pictures.rgb[i, :, :h, :w] = torch.from_numpy(np.ascontiguousarray(bgr[..., ::-1])).permute(2, 0, 1)
         if pictures.nir is not None:
-            pictures.nir[i, :h, :w] = torch.from_numpy(cv2.imdecode(blobs[f"{key}/nir"], cv2.IMREAD_GRAYSCALE))
+            pictures.nir[i, :h, :w] = torch.from_numpy(picture(f"{key}/nir", cv2.IMREAD_GRAYSCALE))
         if key in maps:
             pictures.label[i, :h, :w] = torch.from_numpy(maps[key].copy())
         pictures.size[i] = torch.tensor([h, w])
@@ -229,7 +233,8 @@ def joined(scenes: Pictures, more: Pictures) -> Pictures:
 
 def scene_weight(scenes: Pictures, rendered: float = 0.15) -> Tensor:
     """How often each labelled scene is drawn: SOURCE_WEIGHT (and `rendered`) shared out in a source, up to three times
-    as often with water in it, seven times with snow."""
+    as often with water in it, seven times with snow.
+    """
     count = {s: scenes.source.count(s) for s in set(scenes.source)}
     of_source = {**SOURCE_WEIGHT, RENDERED: rendered}
     weight = torch.tensor([of_source[s] / count[s] for s in scenes.source], device=scenes.label.device)
@@ -242,7 +247,8 @@ def scene_weight(scenes: Pictures, rendered: float = 0.15) -> Tensor:
 def paste(label: Tensor, share: Tensor, gen: torch.Generator) -> tuple[Tensor, Tensor]:
     """Which part of another view of the batch is laid over each view: a rectangle, or all of some of its classes.
 
-    label (N, h, w); share (N,): how probable that is. Returns mask (N, h, w), and the other view's index (N,)."""
+    label (N, h, w); share (N,): how probable that is. Returns mask (N, h, w), and the other view's index (N,).
+    """
     n, h, w = label.shape
     device = label.device
 
@@ -281,7 +287,8 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
     infrared tones do not.
 
     rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and kept (N, 1, h, w): where nothing was recoloured. The
-    ratios are those of straw, russet leaves, chalk, red soil and water in snapshots by daylight (from memory)."""
+    ratios are those of straw, russet leaves, chalk, red soil and water in snapshots by daylight (from memory).
+    """
     n = rgb.shape[0]
     linear = linear_light(rgb)
     light, kept = luminance(linear), torch.ones_like(label, dtype=torch.bool)[:, None]
@@ -301,7 +308,8 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
 
 def far_haze(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> Tensor:
     """Haze before what lies far off in some of the views: thickest just under the lowest sky of a column, gone towards
-    the foot of the picture; what stands near (structures, other) stays clear. rgb (N, 3, h, w) display."""
+    the foot of the picture; what stands near (structures, other) stays clear. rgb (N, 3, h, w) display.
+    """
     n, _, h, _ = rgb.shape
 
     def uniform(low: float, high: float, channels: int = 1) -> Tensor:
@@ -322,7 +330,8 @@ def windows(size: Tensor, out: tuple[int, int], longest: tuple[float, float], ge
     """Random views: pixel coordinates (N, h, w, 2) as x, y in the source picture of each output pixel.
 
     The picture's long side covers longest[0]..longest[1] output pixels (log-uniform), up to 12 % stretched, up to
-    4 degrees turned, half of them mirrored; the view lies inside the picture as far as it fits."""
+    4 degrees turned, half of them mirrored; the view lies inside the picture as far as it fits.
+    """
     n, device = size.shape[0], size.device
     h_out, w_out = out
 
@@ -356,7 +365,8 @@ def sample(
     pictures: Pictures, index: Tensor, out: tuple[int, int], longest: tuple[float, float], gen: torch.Generator
 ) -> tuple[Tensor, Tensor, Tensor | None, Tensor]:
     """Views of pictures[index]: rgb (N,3,h,w) 0..1 display, labels (N,h,w) long, nir (N,1,h,w) 0..1 or None,
-    inside (N,1,h,w) bool."""
+    inside (N,1,h,w) bool.
+    """
     size = pictures.size[index]
     where = windows(size, out, longest, gen)
     side = pictures.rgb.shape[-1]

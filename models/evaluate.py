@@ -17,13 +17,25 @@ import csv
 import json
 import sys
 from collections import defaultdict
+from collections.abc import Mapping
 from pathlib import Path
 
 import cv2
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from folds import HELD_BACK
+from reading import read_grey
+
+import irpreview
+from irpreview.core.imaging.srgb import linear_pixels, to_linear
+from irpreview.core.scene.reference_tone import reference_tone
+from irpreview.core.scene.scene_map import scene_from_network
+from irpreview.io.network import load_network
+from irpreview.records import CLASS_NAMES, Photo
+
 HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE.parent))
 NATURAL = ("mountain", "country", "water", "field")
 KEYS = ("rank", "order", "psnr", "ssim")
 FIXED_MIX = np.array([0.5, 2.0, -1.5, 0.0, 0.0])
@@ -31,35 +43,32 @@ FIXED_MIX = np.array([0.5, 2.0, -1.5, 0.0, 0.0])
 
 def basis(rgb: np.ndarray) -> np.ndarray:
     """(H, W, 3) uint8 -> (H, W, 5): display r, g, b, one, linear luminance."""
-    from irpreview.core.rendering.tones import linear_light
-
-    y = linear_light(rgb) @ np.array((0.2126, 0.7152, 0.0722), np.float32)
+    y = linear_pixels(rgb) @ np.array((0.2126, 0.7152, 0.0722), np.float32)
     return np.dstack([rgb.astype(np.float32) / 255, np.ones_like(y), y])
 
 
 def as_display(t: np.ndarray) -> np.ndarray:
     """A reference tone 0..1 as the display tone that scoring gives its linear tone."""
-    import scoring
+    import scoring  # noqa: PLC0415  (its folder is an option)
 
-    from irpreview.core.rendering.tones import decode_display
-
-    return scoring.to_display(decode_display(np.clip(t, 0, 1).astype(np.float32)))
+    return np.asarray(scoring.to_display(to_linear(np.clip(t, 0, 1).astype(np.float32))))
 
 
 def write_held_back(checkpoints: list[Path], data_file: Path, folder: Path) -> None:
     """Answer every pair by the network of its own fold."""
-    import data as packed
-    from train import answer, load_network
+    import data as packed  # noqa: PLC0415  (needs torch)
+    import train  # noqa: PLC0415  (needs torch)
 
     pairs, _ = packed.load(data_file)
-    networks = [load_network(path, "cpu") for path in checkpoints]
+    networks = [train.load_network(path, "cpu") for path in checkpoints]
     folder.mkdir(parents=True, exist_ok=True)
     for i, name in enumerate(pairs.names):
-        p, m = answer(networks[pairs.fold[i]], pairs.picture(i)[0], "cpu")
+        p, m = train.answer(networks[pairs.fold[i]], pairs.picture(i)[0], "cpu")
         np.savez(folder / f"{name}.npz", p=p[0].numpy().astype(np.float16), m=m[0].numpy().astype(np.float16))
 
 
 def means(rows: list[dict[str, float]]) -> str:
+    """Mean and standard deviation of each score, on one line."""
     return "  ".join(
         f"{k} {np.nanmean([r[k] for r in rows]):.4g} ± {np.nanstd([r[k] for r in rows]):.2g}"
         for k in KEYS
@@ -68,7 +77,8 @@ def means(rows: list[dict[str, float]]) -> str:
 
 
 def print_labels(title: str, counts: np.ndarray) -> None:
-    import scoring
+    """Print how well the classes are told, from counts (10, 10)."""
+    import scoring  # noqa: PLC0415  (its folder is an option)
 
     accuracy, iou = scoring.label_scores(counts)
     print(f"{title}: pixel accuracy {accuracy:.4f}; " + ", ".join(f"{k} {v:.2f}" for k, v in iou.items()))
@@ -76,21 +86,18 @@ def print_labels(title: str, counts: np.ndarray) -> None:
 
 def shipped(research: Path) -> None:
     """The shipped network by the public functions, on photographs that it has seen; the val split of the labelled
-    scenes by the one for tests, that has not."""
-    import scoring
-    from folds import HELD_BACK
-
-    import irpreview
-    from irpreview.io.network import load_network
+    scenes by the one for tests, that has not.
+    """
+    import scoring  # noqa: PLC0415  (its folder is an option)
 
     kit = irpreview.load_kit("reference-pairs")
     unseen = load_network(HELD_BACK)
     rows: dict[str, list[dict[str, float]]] = defaultdict(list)
-    counts = defaultdict(lambda: np.zeros((10, 10)))
+    counts: dict[str, np.ndarray] = defaultdict(lambda: np.zeros((10, 10)))
     for path in sorted((research / "rgb_nir_pairs").glob("*_rgb.jpg")):
         stem = path.name.removesuffix("_rgb.jpg")
-        nir = cv2.imread(str(path.with_name(f"{stem}_nir.jpg")), cv2.IMREAD_GRAYSCALE)
-        truth = cv2.imread(str(path.with_name(f"{stem}_labels.png")), cv2.IMREAD_GRAYSCALE)
+        nir = read_grey(path.with_name(f"{stem}_nir.jpg"))
+        truth = read_grey(path.with_name(f"{stem}_labels.png"))
         photo = irpreview.load_photo(path)
         scene = irpreview.map_scene(photo)
         score = scoring.tone_scores(scoring.to_display(irpreview.render(photo, scene, kit=kit).tones), nir)
@@ -103,7 +110,7 @@ def shipped(research: Path) -> None:
         for row in csv.DictReader(file):
             if row["split"] == "val":
                 path = research / "labelled_scenes" / f"{row['name']}.jpg"
-                truth = cv2.imread(str(path.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
+                truth = read_grey(path.with_suffix(".png"))
                 label = irpreview.map_scene(irpreview.load_photo(path), unseen).label
                 counts["labelled scenes, val split"] += scoring.label_counts(label, truth, row["sky_means"])
     print(
@@ -118,26 +125,20 @@ def shipped(research: Path) -> None:
 
 def stops_off(predicted: np.ndarray, nir: np.ndarray) -> np.ndarray:
     """Error of linear tones (H, W) in stops, the real picture first fitted to them by one gain and one offset in
-    display tones (its exposure and blacks are unknown). Where either is below 1/200 of white: nan, noise in stops."""
-    import scoring
-
-    from irpreview.core.rendering.tones import decode_display
+    display tones (its exposure and blacks are unknown). Where either is below 1/200 of white: nan, noise in stops.
+    """
+    import scoring  # noqa: PLC0415  (its folder is an option)
 
     p, real = scoring.to_display(predicted), nir.astype(np.float64)
     gain, offset = np.polyfit(real.ravel(), p.ravel(), 1)
-    a = decode_display((p / 255).astype(np.float32))
-    b = decode_display((np.clip(gain * real + offset, 0, 255) / 255).astype(np.float32))
+    a = to_linear((p / 255).astype(np.float32))
+    b = to_linear((np.clip(gain * real + offset, 0, 255) / 255).astype(np.float32))
     return np.where((a > 0.005) & (b > 0.005), np.log2(np.maximum(a, 1e-6) / np.maximum(b, 1e-6)), np.nan)
 
 
 def cross_validated(research: Path, folder: Path, every: int) -> None:
     """Ablation, per category, and the spread of the error, from answers of networks that have not seen the picture."""
-    import scoring
-
-    import irpreview
-    from irpreview.core.scene.reference_tone import reference_tone
-    from irpreview.core.scene.scene_map import scene_from_network
-    from irpreview.records import CLASS_NAMES
+    import scoring  # noqa: PLC0415  (its folder is an option)
 
     kit = irpreview.load_kit("reference-pairs")
     stems = sorted(p.stem for p in folder.glob("*.npz"))
@@ -146,22 +147,22 @@ def cross_validated(research: Path, folder: Path, every: int) -> None:
     pictures = {}
     for stem in stems:
         base = research / "rgb_nir_pairs" / stem
-        nir = cv2.imread(f"{base}_nir.jpg", cv2.IMREAD_GRAYSCALE)
-        truth = cv2.imread(f"{base}_labels.png", cv2.IMREAD_GRAYSCALE)
+        nir = read_grey(f"{base}_nir.jpg")
+        truth = read_grey(f"{base}_labels.png")
         pictures[stem] = irpreview.load_photo(Path(f"{base}_rgb.jpg")), nir, truth, np.load(folder / f"{stem}.npz")
 
     # class mixes of each fold: least squares on the pairs outside the fold, probabilities weighting the maps
-    gram = {s: _normal_equations(*pictures[s]) for s in stems}
+    gram = {s: _normal_equations(photo, nir, answer) for s, (photo, nir, _, answer) in pictures.items()}
     mixes, constants = {}, {}
     for k in sorted(set(fold_of.values())):
         others = [gram[s] for s in stems if fold_of[s] != k]
-        a, b = (sum(g[i] for g in others) for i in (0, 1))
+        a, b = (np.sum([g[i] for g in others], axis=0) for i in (0, 1))
         mixes[k] = np.linalg.solve(a + 1e-3 * np.trace(a) / len(a) * np.eye(len(a)), b).reshape(9, 5)
-        c, d = (sum(g[i] for g in others) for i in (2, 3))
+        c, d = (np.sum([g[i] for g in others], axis=0) for i in (2, 3))
         constants[k] = np.linalg.solve(c + 1e-3 * np.trace(c) / len(c) * np.eye(len(c)), d)
 
     scores: dict[str, dict[str, list[dict[str, float]]]] = defaultdict(lambda: defaultdict(list))
-    counts = defaultdict(lambda: np.zeros((10, 10)))
+    counts: dict[str, np.ndarray] = defaultdict(lambda: np.zeros((10, 10)))
     errors: dict[str, list[np.ndarray]] = defaultdict(list)
     covered: dict[str, list[float]] = defaultdict(list)
     widths = []
@@ -215,12 +216,15 @@ def cross_validated(research: Path, folder: Path, every: int) -> None:
 
 def _unit(x: np.ndarray) -> np.ndarray:
     low, high = np.percentile(x, (0.5, 99.5))
-    return (x - low) / max(high - low, 1e-6)
+    return np.asarray((x - low) / max(high - low, 1e-6))
 
 
-def _normal_equations(photo, nir, truth, answer) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _normal_equations(
+    photo: Photo, nir: np.ndarray, answer: Mapping[str, np.ndarray]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """A^T A and A^T t of one pair: for class mixes (45 unknowns) on its display tones, and for class constants (9) on
-    log2(infrared / visible) after its median is taken out. The pair's own stretch is undone by its percentiles."""
+    log2(infrared / visible) after its median is taken out. The pair's own stretch is undone by its percentiles.
+    """
     p = answer["p"].astype(np.float32)
     h, w = p.shape[1:]
     small = cv2.resize(photo.pixels, (w, h), interpolation=cv2.INTER_AREA)
@@ -245,6 +249,7 @@ def _folds(stems: list[str]) -> list[int]:
 
 
 def main() -> None:
+    """Score what was asked for."""
     parser = argparse.ArgumentParser(description="Score the scene network.")
     parser.add_argument("--research", type=Path, default=HERE.parents[1] / "shared")
     parser.add_argument("--held-back", type=Path)

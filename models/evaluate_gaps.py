@@ -20,16 +20,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-import cv2
 import numpy as np
+from scipy.optimize import minimize
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
+from reading import read_grey
 
 from irpreview import single_answers
-from irpreview.core.rendering.tones import decode_display
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.scene.scene_map import scene_from_network
 from irpreview.core.verdict.layers import LEAST_TRUST, find_layers, ground_of, resized, zones_of
 from irpreview.core.verdict.separation import layer_tones, measure_separations, spread_in_zones, texture_limit
@@ -60,6 +61,7 @@ class Row:
 
     @property
     def category(self) -> str:
+        """The category of its pair."""
         return self.name.rsplit("_", 1)[0]
 
 
@@ -76,7 +78,7 @@ def fitted_real(tones: np.ndarray, nir: np.ndarray) -> np.ndarray:
     real = nir.astype(np.float64)
     gain, offset = np.polyfit(real.ravel(), predicted.ravel(), 1)
     return np.asarray(
-        decode_display(np.clip(gain * real + offset, 0, 255).astype(np.float32) / 255) * white, np.float32
+        to_linear(np.clip(gain * real + offset, 0, 255).astype(np.float32) / 255) * white, np.float32
     )
 
 
@@ -122,6 +124,7 @@ def separations_from(
 
 
 def pair_names(research: Path) -> list[str]:
+    """The pairs in the folder."""
     return sorted(p.name.removesuffix("_rgb.jpg") for p in (research / "rgb_nir_pairs").glob("*_rgb.jpg"))
 
 
@@ -143,7 +146,7 @@ def rows_of(
     rows: list[Row] = []
     for name in names:
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", name=name)
-        nir = cv2.imread(str(research / "rgb_nir_pairs" / f"{name}_nir.jpg"), cv2.IMREAD_GRAYSCALE)
+        nir = read_grey(research / "rgb_nir_pairs" / f"{name}_nir.jpg")
         if held_back is None:
             scene = single_answers.map_scene(photo, network)
         else:
@@ -183,6 +186,7 @@ def figures(rows: list[Row]) -> dict[str, float]:
 
 
 def print_table(rows: list[Row]) -> None:
+    """Print the figures of each category and of all."""
     by_category: dict[str, list[Row]] = defaultdict(list)
     for row in rows:
         by_category[row.category].append(row)
@@ -199,6 +203,7 @@ def _arrays(rows: list[Row], *keys: str) -> list[np.ndarray]:
 
 
 def weighed(rows: list[Row], noise_share: float) -> np.ndarray:
+    """Separations [zones] after the picture's contrast is weighed by that share."""
     raw, error = _arrays(rows, "raw_zones", "error_share")
     return raw * np.clip(1 - noise_share * error, LEAST_TRUST, 1)
 
@@ -212,8 +217,6 @@ def best_noise_share(rows: list[Row]) -> float:
 
 def fit(rows: list[Row]) -> None:
     """Print the constants, and what each category comes to when it is left out of their fit."""
-    from scipy.optimize import minimize
-
     left_out: list[np.ndarray] = []
     print("| left out | separations | NOISE_SHARE of the others | mean error | unweighed |\n|---|---|---|---|---|")
     for name in sorted({row.category for row in rows}):
@@ -242,6 +245,7 @@ def fit(rows: list[Row]) -> None:
 
 
 def main() -> None:
+    """Judge the pairs that were asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--research", type=Path, default=Path(__file__).resolve().parents[2] / "shared")
     parser.add_argument("--unseen", action="store_true")

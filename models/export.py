@@ -15,16 +15,15 @@ import hashlib
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
+import onnx
 import torch
 from network import MIX_BASIS, SceneNetwork
+from onnx import TensorProto, helper, numpy_helper
 from torch import nn
 from train import load_network
-
-if TYPE_CHECKING:
-    import onnx
 
 CLASSES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
 
@@ -51,8 +50,6 @@ def fold_padding(graph: onnx.GraphProto) -> None:
     The exporter spells `SamePad` as a dozen nodes that compute a constant. OpenCV 4 cannot read them, and OpenCV 5
     copies the picture for them; as an attribute of the convolution both are gone and the answer is the same.
     """
-    from onnx import helper
-
     pads = {node.output[0]: node for node in graph.node if node.op_type == "Pad"}
     for node in graph.node:
         if node.op_type != "Conv" or node.input[0] not in pads:
@@ -84,9 +81,6 @@ def state_example_size(graph: onnx.GraphProto, sizes: dict[str, tuple[int, int]]
 
 def export(model: nn.Module, target: Path) -> None:
     """Write the ONNX file; height and width may be any multiple of 32 when it runs."""
-    import onnx
-    from onnx import TensorProto, helper, numpy_helper
-
     torch.onnx.export(
         model,
         (torch.rand(1, 3, 384, 512),),
@@ -119,8 +113,6 @@ def export(model: nn.Module, target: Path) -> None:
 
 def compare(model: nn.Module, target: Path) -> float:
     """Largest difference between torch and OpenCV over several shapes, one loaded net for all."""
-    import cv2
-
     net = cv2.dnn.readNetFromONNX(str(target))
     worst = 0.0
     for height, width in ((384, 512), (512, 384), (512, 512), (288, 512), (96, 512), (512, 64), (384, 512)):
@@ -149,6 +141,7 @@ def averaged(files: list[Path]) -> tuple[SceneNetwork, str, str]:
 
 
 def main() -> None:
+    """Export, compare with OpenCV, and write the card."""
     parser = argparse.ArgumentParser(description="Export a scene network.")
     parser.add_argument("weights", nargs="+", type=Path, help="FILE.pt; several: their mean weights")
     parser.add_argument("--folder", type=Path, default=Path(__file__).parent)

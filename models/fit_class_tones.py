@@ -16,9 +16,16 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
+from reading import read_grey, read_picture
+
+from irpreview.core.light.surfaces import class_factors
+from irpreview.io.kits import load_kit
+from irpreview.io.tables import load_tables
+from irpreview.records import Light
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
@@ -26,18 +33,19 @@ FLOOR = 2.0**-8
 
 
 def linear(display: np.ndarray) -> np.ndarray:
+    """Linear values 0..1 of display levels, by the sRGB curve (IEC 61966-2-1)."""
     x = display.astype(np.float64) / 255
     return np.where(x <= 0.04045, x / 12.92, ((x + 0.055) / 1.055) ** 2.4)
 
 
-def observations(folder: Path, rng: np.random.Generator) -> list[dict[str, np.ndarray]]:
+def observations(folder: Path, rng: np.random.Generator) -> list[dict[str, Any]]:
     """Per picture: class index, nir - visible, redness, blueness, lightness of a sample of labelled pixels."""
     out = []
     for path in sorted(folder.glob("*_rgb.jpg")):
         stem = path.name.removesuffix("_rgb.jpg")
-        rgb = cv2.cvtColor(cv2.imread(str(path)), cv2.COLOR_BGR2RGB)
-        nir = cv2.imread(str(folder / f"{stem}_nir.jpg"), cv2.IMREAD_GRAYSCALE)
-        label = cv2.imread(str(folder / f"{stem}_labels.png"), cv2.IMREAD_GRAYSCALE)
+        rgb = cv2.cvtColor(read_picture(path), cv2.COLOR_BGR2RGB)
+        nir = read_grey(folder / f"{stem}_nir.jpg")
+        label = read_grey(folder / f"{stem}_labels.png")
         # the pairs are registered to about a pixel: compare slightly smoothed tones
         rgb, nir = cv2.GaussianBlur(rgb, (0, 0), 1.0), cv2.GaussianBlur(nir, (0, 0), 1.0)
         at = np.flatnonzero(label.ravel())
@@ -63,15 +71,13 @@ def observations(folder: Path, rng: np.random.Generator) -> list[dict[str, np.nd
     return out
 
 
-def fit(
-    pictures: list[dict[str, np.ndarray]], rounds: int = 25
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """gain per picture, factor per class, colour (9, 3) and its feature means (9, 3)."""
+def fit(pictures: list[dict[str, Any]], rounds: int = 25) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Gain per picture, factor per class, colour (9, 3) and its feature means (9, 3)."""
     gain, factor, colour = np.zeros(len(pictures)), np.zeros(9), np.zeros((9, 3))
     centre = np.zeros((9, 3))
     for c in range(9):
-        x = [p["x"][p["cls"] == c] for p in pictures if (p["cls"] == c).any()]
-        centre[c] = np.median(np.concatenate(x), 0) if x else 0
+        parts = [p["x"][p["cls"] == c] for p in pictures if (p["cls"] == c).any()]
+        centre[c] = np.median(np.concatenate(parts), 0) if parts else 0
     for _ in range(rounds):
         for c in range(9):
             rows, targets = [], []
@@ -96,15 +102,18 @@ def fit(
     return gain, factor, colour, centre
 
 
-def left_over(picture, gain_i, c, factor, colour, centre) -> np.ndarray:
+def left_over(
+    picture: dict[str, Any], gain_i: float, c: int, factor: np.ndarray, colour: np.ndarray, centre: np.ndarray
+) -> np.ndarray:
     """What the model leaves of class c in one picture, in stops; empty where the class has too few pixels to tell."""
     inside = picture["cls"] == c
     if inside.sum() <= 200:
         return np.empty(0)
-    return picture["y"][inside] - gain_i - factor[c] - (picture["x"][inside] - centre[c]) @ colour[c]
+    return np.asarray(picture["y"][inside] - gain_i - factor[c] - (picture["x"][inside] - centre[c]) @ colour[c])
 
 
 def main() -> None:
+    """Fit, and write the table that ships."""
     research = Path(sys.argv[1]) if len(sys.argv) > 1 else CHECKOUT.parent / "shared"
     pictures = observations(research / "rgb_nir_pairs", np.random.default_rng(7))
     gain, factor, colour, centre = fit(pictures)
@@ -115,11 +124,6 @@ def main() -> None:
             if len(r := left_over(p, g, c, factor, colour, centre))
         ]
         factor[c] += np.median(middles) if middles else 0.0
-    from irpreview.core.light.surfaces import class_factors
-    from irpreview.io.kits import load_kit
-    from irpreview.io.tables import load_tables
-    from irpreview.records import Light
-
     physics = class_factors(load_kit("reference-pairs"), Light(), load_tables())
     share = np.bincount(np.concatenate([p["cls"] for p in pictures]), minlength=9) / sum(
         len(p["cls"]) for p in pictures
@@ -128,9 +132,10 @@ def main() -> None:
     shift = np.average([physics[n].likely - factor[i] for i, n in enumerate(NAMES)], weights=weight)
     held_back = CHECKOUT / "models/held_back_errors.json"  # written by evaluate.py: errors on pictures held back
     residual_stops = json.loads(held_back.read_text())["residual_stops"] if held_back.exists() else {}
+    classes: dict[str, dict[str, Any]] = {}
     table = {
         "about": "fitted by models/fit_class_tones.py on the research pairs (terms: models/README.md)",
-        "classes": {},
+        "classes": classes,
     }
     for c, name in enumerate(NAMES):
         medians = []
@@ -142,7 +147,7 @@ def main() -> None:
                 residuals.append(r - np.median(r))
         low, middle, high = np.percentile(medians, (5, 50, 95)) if len(medians) > 4 else (-1.0, 0.0, 1.0)
         within = np.percentile(np.abs(np.concatenate(residuals)), 90) if residuals else 1.0
-        table["classes"][name] = {
+        classes[name] = {
             "factor_stops": [round(float(factor[c] + shift + v), 3) for v in (low, middle, high)],
             "colour_stops": [round(float(v), 4) for v in colour[c]],
             "colour_centre": [round(float(v), 4) for v in centre[c]],
@@ -151,7 +156,7 @@ def main() -> None:
             "pictures": len(medians),
             "physics_stops": round(physics[name].likely, 3),
         }
-        print(name, table["classes"][name])
+        print(name, classes[name])
     (CHECKOUT / "irpreview/data/reference_pairs_tones.json").write_text(json.dumps(table, indent=1) + "\n")
 
 

@@ -137,6 +137,7 @@ def pictures(research: Path, most: int) -> list[tuple[str, str, int, np.ndarray]
 
 
 def measured(research: Path, most: int) -> dict[str, np.ndarray]:
+    """What the gate goes by, of each picture: group, kind, whether it is a landscape, ruled out, features."""
     network = installation.scene_network()
     rows = []
     for group, kind, yes, pixels in pictures(research, most):
@@ -144,18 +145,19 @@ def measured(research: Path, most: int) -> dict[str, np.ndarray]:
         answer = network.run(working_of(photo))
         ruled = looks_drawn(photo.pixels) or night_by_pixels(photo.pixels)
         rows.append((group, kind, yes, ruled, gate_features(photo.pixels, answer.probability)))
-    groups, kinds, yes, ruled, features = zip(*rows, strict=True)
+    groups, kinds, answers, rules, features = zip(*rows, strict=True)
     return {
         "group": np.array(groups),
         "kind": np.array(kinds),
-        "yes": np.array(yes),
-        "ruled": np.array(ruled),
+        "yes": np.array(answers),
+        "ruled": np.array(rules),
         "features": np.array(features),
         "model": np.array(network.model_id),
     }
 
 
 def main() -> None:
+    """Fit the gate, print how well it tells, and write its coefficients."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--research", type=Path, required=True)
     parser.add_argument("--features", type=Path)
@@ -166,7 +168,7 @@ def main() -> None:
     else:
         data = measured(asked.research, asked.most)
         if asked.features is not None:
-            np.savez(asked.features, **data)
+            np.savez(asked.features, allow_pickle=False, **data)
     x, y, ruled = data["features"], data["yes"], data["ruled"].astype(bool)
     # least strength of five tried (0.02) and squares and products: better on held-out folds than a line or trees
     line = make_pipeline(

@@ -13,19 +13,22 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from reading import read_grey, read_picture
+from sklearn.datasets import load_sample_image
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from irpreview.core.scene.class_picture import CLASS_COLOURS
+from irpreview.core.scene.reference_tone import reference_tone
+from irpreview.io.network import load_network
+from irpreview.records import CLASS_NAMES
 
 HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE.parent))
 WIDTH = 420
 
 
 def row(rgb: np.ndarray, truth: np.ndarray | None) -> np.ndarray:
     """Snap, tone, classes and, where known, true classes side by side (h, w, 3) RGB."""
-    from irpreview.core.scene.class_picture import CLASS_COLOURS
-    from irpreview.core.scene.reference_tone import reference_tone
-    from irpreview.io.network import load_network
-    from irpreview.records import CLASS_NAMES
-
     colours = np.array([(40, 40, 40), *(CLASS_COLOURS[name] for name in CLASS_NAMES)], np.uint8)
     answer = load_network().run(rgb)
     size = WIDTH, round(WIDTH * rgb.shape[0] / rgb.shape[1])
@@ -43,16 +46,15 @@ def row(rgb: np.ndarray, truth: np.ndarray | None) -> np.ndarray:
 
 
 def main() -> None:
-    from sklearn.datasets import load_sample_image
-
+    """Write the pictures."""
     pictures: dict[str, tuple[np.ndarray, np.ndarray | None]] = {
         "temple": (load_sample_image("china.jpg"), None),
         "flower": (load_sample_image("flower.jpg"), None),
     }
     for name in ("low_flats", "chalk_head", "autumn_pool"):
         folder = HERE.parent / "demo_scenes" / name
-        truth = cv2.imread(str(folder / "classes.png"), cv2.IMREAD_GRAYSCALE)
-        pictures[name] = cv2.cvtColor(cv2.imread(str(folder / "photo.jpg")), cv2.COLOR_BGR2RGB), truth
+        snap = cv2.cvtColor(read_picture(folder / "photo.jpg"), cv2.COLOR_BGR2RGB)
+        pictures[name] = snap, read_grey(folder / "classes.png")
     for name, (rgb, truth) in pictures.items():
         picture = cv2.cvtColor(row(np.ascontiguousarray(rgb), truth), cv2.COLOR_RGB2BGR)
         cv2.imwrite(str(HERE / "figures" / f"{name}.jpg"), picture, [cv2.IMWRITE_JPEG_QUALITY, 82])

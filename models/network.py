@@ -51,10 +51,13 @@ class SamePad(nn.Module):
         self.pad = (total // 2, total - total // 2, total // 2, total - total // 2)
 
     def forward(self, x: Tensor) -> Tensor:
+        """The map with its padding."""
         return F.pad(x, self.pad)
 
 
 class InvertedResidual(nn.Module):
+    """Widen, filter each channel for itself, narrow; added to what came in where the shape stays."""
+
     def __init__(self, inputs: int, outputs: int, kernel: int, stride: int, expansion: int, drop: float):
         super().__init__()
         middle = inputs * expansion
@@ -75,6 +78,7 @@ class InvertedResidual(nn.Module):
         self.drop = drop
 
     def forward(self, x: Tensor) -> Tensor:
+        """The block's map; in training left out at random by `drop`."""
         y = self.body(x)
         if not self.skip:
             return y
@@ -85,6 +89,8 @@ class InvertedResidual(nn.Module):
 
 
 class Encoder(nn.Module):
+    """EfficientNet-Lite without its head."""
+
     def __init__(self, name: str, drop_path: float):
         super().__init__()
         width, depth = SCALING[name]
@@ -109,6 +115,7 @@ class Encoder(nn.Module):
             self.channels.append(outputs)
 
     def forward(self, x: Tensor) -> list[Tensor]:
+        """The maps of the stages TAPS, at strides 2 to 32."""
         x = self.stem(x)
         taps = []
         for i, stage in enumerate(self.stages):
@@ -131,6 +138,7 @@ class Encoder(nn.Module):
 
 
 def conv_block(inputs: int, outputs: int, kernel: int = 3) -> nn.Sequential:
+    """Convolution, normalisation, ReLU."""
     return nn.Sequential(
         nn.Conv2d(inputs, outputs, kernel, 1, kernel // 2, bias=False), nn.BatchNorm2d(outputs, 1e-3, 0.02), nn.ReLU()
     )
@@ -138,7 +146,8 @@ def conv_block(inputs: int, outputs: int, kernel: int = 3) -> nn.Sequential:
 
 def double(x: Tensor) -> Tensor:
     """Twice the size, bilinear. In training spelled as sums of shifted copies: the same values, and the way back needs
-    no scattered additions, which are slow on a GPU."""
+    no scattered additions, which are slow on a GPU.
+    """
     if not torch.is_grad_enabled():
         return F.interpolate(x, scale_factor=2, mode="bilinear", align_corners=False)
     channels_last = x.is_contiguous(memory_format=torch.channels_last)
@@ -154,7 +163,8 @@ def double(x: Tensor) -> Tensor:
 
 class SceneNetwork(nn.Module):
     """(N, 3, H, W) sRGB display values 0..1, H and W multiples of 32 ->
-    class logits (N, 9, H/4, W/4) and mix (N, 5, H/2, W/2)."""
+    class logits (N, 9, H/4, W/4) and mix (N, 5, H/2, W/2).
+    """
 
     def __init__(self, encoder: str = "lite2", drop_path: float = 0.1, dropout: float = 0.1):
         super().__init__()
@@ -188,6 +198,7 @@ class SceneNetwork(nn.Module):
                 nn.init.normal_(head.weight, std=0.01)
 
     def heads(self, x: Tensor) -> dict[str, Tensor]:
+        """Class logits at two sizes and the mixes that the loss looks at; `mix` is the one that counts."""
         e2, e4, e8, e16, e32 = self.encoder(x * (255.0 / 128.0) - 127.0 / 128.0)
         context = self.context(F.adaptive_avg_pool2d(e32, 1))
         d32 = self.fuse32(self.lateral32(e32) + context)
@@ -210,15 +221,18 @@ class SceneNetwork(nn.Module):
         }
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
+        """Class probabilities (N, 9, H/4, W/4) and mix (N, 5, H/2, W/2)."""
         answer = self.heads(x)
         return torch.softmax(answer["logits"], 1), answer["mix"]
 
 
 def linear_light(display: Tensor) -> Tensor:
+    """Linear values 0..1 of display ones, by the sRGB curve (IEC 61966-2-1)."""
     return torch.where(display <= 0.04045, display / 12.92, ((display.clamp_min(0) + 0.055) / 1.055) ** 2.4)
 
 
 def display_light(linear: Tensor) -> Tensor:
+    """Display values 0..1 of linear ones, by the sRGB curve (IEC 61966-2-1)."""
     linear = linear.clamp(0, 1)
     return torch.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear.clamp_min(1e-6) ** (1 / 2.4) - 0.055)
 

@@ -19,7 +19,9 @@ import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+import cv2
 import data as D
 import numpy as np
 import torch
@@ -37,7 +39,8 @@ SMOOTH, JACCARD = 0.03, 0.15
 def class_loss(logits: Tensor, label: Tensor, merged: Tensor, weight: Tensor) -> tuple[Tensor, Tensor]:
     """Cross-entropy (smoothed) and soft Jaccard distance at half the view's size: every second pixel is a quarter of
     the work and the same answer. label (N, H, W), 0 is void; merged (N, H, W) marks where the label knows sky only as
-    one; weight (10,) of void and the classes."""
+    one; weight (10,) of void and the classes.
+    """
     label, merged = label[:, 1::2, 1::2], merged[:, 1::2, 1::2]
     while logits.shape[-1] < label.shape[-1]:
         logits = double(logits)
@@ -67,7 +70,8 @@ def fitted(t: Tensor, target: Tensor, inside: Tensor) -> Tensor:
 
 def rank_loss(t: Tensor, target: Tensor, inside: Tensor, cell: int = 20) -> Tensor:
     """Pairs of cells whose true tones differ clearly but are predicted in the wrong order; plus 1 - correlation.
-    (N,)"""
+    (N,)
+    """
     w = F.avg_pool2d(inside.float(), cell)
     a = (F.avg_pool2d(t * inside, cell) / w.clamp_min(0.1)).flatten(1)
     b = (F.avg_pool2d(target * inside, cell) / w.clamp_min(0.1)).flatten(1)
@@ -118,8 +122,6 @@ def network_size(height: int, width: int, side: int = 512) -> tuple[int, int]:
 @torch.no_grad()
 def answer(model: nn.Module, rgb: np.ndarray, device: str) -> tuple[Tensor, Tensor]:
     """Class probabilities and mix of one picture (h, w, 3) uint8, area-reduced to the network's size."""
-    import cv2
-
     size = network_size(*rgb.shape[:2])
     shrinks = max(rgb.shape[:2]) > max(size)
     small = cv2.resize(rgb, size[::-1], interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR)
@@ -131,16 +133,16 @@ def answer(model: nn.Module, rgb: np.ndarray, device: str) -> tuple[Tensor, Tens
 @torch.no_grad()
 def tone_picture(rgb: np.ndarray, mix: Tensor) -> np.ndarray:
     """Display tone 0..255 of the picture, through linear tones as the tool gives them."""
-    import scoring
+    import scoring  # noqa: PLC0415  (its folder is an option)
 
     x = torch.from_numpy(rgb).to(mix.device).permute(2, 0, 1)[None].float() / 255
     linear = linear_light(tone(x, mix).clamp(0, 1))
-    return scoring.to_display(linear[0, 0].cpu().numpy())
+    return np.asarray(scoring.to_display(linear[0, 0].cpu().numpy()))
 
 
-def evaluate(model: nn.Module, pictures: D.Pictures, device: str) -> dict:
+def evaluate(model: nn.Module, pictures: D.Pictures, device: str) -> dict[str, Any]:
     """Scores of ../shared/scoring.py, per picture and summed."""
-    import scoring
+    import scoring  # noqa: PLC0415  (its folder is an option)
 
     rows, counts, natural = [], np.zeros((10, 10)), np.zeros((10, 10))
     for i, name in enumerate(pictures.names):
@@ -167,7 +169,8 @@ def evaluate(model: nn.Module, pictures: D.Pictures, device: str) -> dict:
     return result
 
 
-def brief(result: dict) -> str:
+def brief(result: dict[str, Any]) -> str:
+    """The scores on one line."""
     words = [
         f"{k} {result[k]:.4g}" for k in ("rank", "order", "psnr", "ssim", "accuracy", "natural_accuracy") if k in result
     ]
@@ -176,10 +179,12 @@ def brief(result: dict) -> str:
 
 
 def load_network(path: Path, device: str) -> SceneNetwork:
+    """The network that `save_network` wrote, ready to answer."""
     state = torch.load(path, map_location="cpu", weights_only=True)
     model = SceneNetwork(state["encoder"])
     model.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state["weights"].items()})
-    return model.to(device).eval()
+    model.to(device).eval()
+    return model
 
 
 def save_network(model: nn.Module, encoder: str, not_seen: str, path: Path) -> None:
@@ -208,7 +213,8 @@ def losses(
     model: SceneNetwork, v: Views, class_weight: Tensor, weights: argparse.Namespace
 ) -> tuple[Tensor, tuple[Tensor, ...]]:
     """The whole loss of a step, and its class, Jaccard, tone and teachers' parts. v.nir (M, 1, H, W) belongs to the
-    first M views, the pairs; scenes have no infrared picture."""
+    first M views, the pairs; scenes have no infrared picture.
+    """
     with torch.autocast(v.x.device.type, torch.bfloat16, enabled=v.x.device.type == "cuda"):
         answers = model.heads(v.x)
     cross, jaccard = class_loss(answers["logits"], v.label, v.merged, class_weight)
@@ -320,6 +326,7 @@ def make_views(
 
 
 def train(args: argparse.Namespace) -> None:
+    """Train, write the weights, and beside them the scores of what was held back."""
     device = args.device
     torch.manual_seed(args.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -394,15 +401,15 @@ def train(args: argparse.Namespace) -> None:
             half_way = True
             save_network(average, args.encoder, f"of {kept_back}, not taught to the end", args.out)
         if step % args.log_every == 0:
-            parts = " ".join(f"{name} {value.item():.3f}" for name, value in zip(PARTS, (loss, *seen), strict=True))
-            print(f"[{args.name}] step {step} {spent:.0f}s {parts}", flush=True)
+            line = " ".join(f"{name} {value.item():.3f}" for name, value in zip(PARTS, (loss, *seen), strict=True))
+            print(f"[{args.name}] step {step} {spent:.0f}s {line}", flush=True)
     torch.backends.cudnn.benchmark = False  # the evaluation has a new shape for every picture
     print(f"[{args.name}] {step} steps in {time.time() - started:.0f} s", flush=True)
     save_network(average, args.encoder, kept_back, args.out)
     if args.quick:
         return
     average = load_network(args.out, device)
-    report: dict[str, object] = {
+    report: dict[str, Any] = {
         "name": args.name,
         "steps": step,
         "arguments": {k: str(v) for k, v in vars(args).items()},
@@ -431,6 +438,7 @@ def train(args: argparse.Namespace) -> None:
 
 
 def parser() -> argparse.ArgumentParser:
+    """What the command line takes."""
     p = argparse.ArgumentParser(description="Train the scene network.")
     p.add_argument("--data", type=Path, required=True)
     p.add_argument("--scoring", type=Path, default=Path(__file__).parents[2] / "shared", help="folder of scoring.py")

@@ -7,6 +7,7 @@ import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import settings
@@ -48,6 +49,13 @@ def framework_leftovers(request: pytest.FixtureRequest) -> Iterator[None]:
     yield
     if "browser" in request.path.parts or request.path.name == "test_doors.py":
         gc.collect()
+
+
+def read_picture(path: Path | str, how: int = cv2.IMREAD_COLOR) -> np.ndarray:
+    """The picture in a file as OpenCV reads it (BGR, or as `how` says); a file that is none fails the test."""
+    picture = cv2.imread(str(path), how)
+    assert picture is not None, f"{path} holds no picture"
+    return picture
 
 
 def research_folder() -> Path | None:

@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+from clouds import KeptSky, look_up
 from scipy.ndimage import gaussian_filter
 from stage import LONG_SIDE_MM
 
@@ -24,8 +25,6 @@ def directions(width, height, pitch_deg, focal_35mm):
 
 def through_air(passes, heaven, look, band, haze, sky):
     """Radiance with haze in front of the land and the sky behind it (H, W, 3); tone 1 = white surface in this light."""
-    from clouds import look_up
-
     picture = passes["picture"]
     alpha = picture[..., 3:4]
     clear = np.clip(passes["clearness"] / np.maximum(alpha[..., 0], 1e-3), 1e-6, 1)[..., None] ** (
@@ -40,6 +39,23 @@ def through_air(passes, heaven, look, band, haze, sky):
     return picture[..., :3] * clear + air * (1 - clear) * alpha * 0.8 + sky * (1 - alpha)
 
 
+def radiance(kept, scene, band, size_xy):
+    """(radiance (H, W, 3), passes, marched) of one band, from what a render kept."""
+    name = ("visible", "infrared")[band]
+    passes = {
+        key: kept[f"{name}_{key}"].astype(np.float32)
+        for key in ("picture", "coverage_a", "coverage_b", "clearness", "depth")
+    }
+    width, height = size_xy
+    look = directions(width, height, scene.pitch_deg, scene.focal_35mm)
+    sky = KeptSky(kept, scene)
+    marched = kept[f"{name}_marched"]
+    soft = max(size_xy) / 1600 * 1.2
+    marched = gaussian_filter(marched, (soft, soft, 0))
+    behind = sky.paint(look, band, marched)
+    return through_air(passes, sky, look, band, scene.haze, behind), passes, marched
+
+
 def metered_gain(radiance):
     """Gain that a phone would choose: log mean at mid grey, highlights kept below clipping."""
     luminance = radiance @ LUMA
@@ -49,6 +65,7 @@ def metered_gain(radiance):
 
 
 def srgb_code(x):
+    """Display values 0..1 of linear ones, by the sRGB curve (IEC 61966-2-1)."""
     return np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.maximum(x, 1e-8) ** (1 / 2.4) - 0.055)
 
 

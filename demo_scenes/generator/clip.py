@@ -7,8 +7,13 @@ cloud layer, then both are joined, shaken and developed like the photo. Grass an
 import json
 import math
 
+import camera
+import cv2
 import numpy as np
+import truth
+from clouds import KeptSky
 from scipy.ndimage import gaussian_filter, map_coordinates, maximum_filter1d
+from stage import LONG_SIDE_MM
 
 LONG_SIDE, FPS, SECONDS = 480, 15, 4.4
 LAYER_M = 1900.0
@@ -18,8 +23,6 @@ SHAKE_RMS_PX = 0.7
 
 
 def _shrunk(plane, size_xy):
-    import cv2
-
     return cv2.resize(plane.astype(np.float32), size_xy, interpolation=cv2.INTER_AREA)
 
 
@@ -58,17 +61,12 @@ def _sway_px(tree, depth, focal_px, sway_m):
 
 
 def make(scene, work, out):
-    import camera
-    import cv2
-    import truth
-    from clouds import Heaven
-    from make import KeptSky, radiance
-
+    """Write clip.mp4 and what is true of it into truth.json."""
     kept = np.load(work / f"{scene.name}.npz")
     full_height, full_width = kept["visible_depth"].shape
     scale = LONG_SIDE / max(full_height, full_width)
     width, height = (round(v * scale / 2) * 2 for v in (full_width, full_height))
-    _, passes, marched = radiance(kept, scene, 0, (full_width, full_height))
+    _, passes, marched = camera.radiance(kept, scene, 0, (full_width, full_height))
     share = truth.coverage(passes, marched)
     tree_share = _shrunk(share[..., 3], (width, height))
     picture = np.dstack([_shrunk(passes["picture"][..., k], (width, height)) for k in range(4)])
@@ -76,7 +74,7 @@ def make(scene, work, out):
     depth = cv2.resize(passes["depth"], (width, height), interpolation=cv2.INTER_NEAREST)
     sky = KeptSky(kept, scene)
     look = camera.directions(width, height, scene.pitch_deg, scene.focal_35mm)
-    focal_px = scene.focal_35mm * max(width, height) / camera.LONG_SIDE_MM
+    focal_px = scene.focal_35mm * max(width, height) / LONG_SIDE_MM
     still_cloud = np.dstack([_shrunk(marched[..., k], (width, height)) for k in range(4)])
     facts, rng = scene.clip, np.random.default_rng(scene.clip["seed"])
     tree = (tree_share > 0.5) & (depth < NEAR_TREES_M)
@@ -90,14 +88,14 @@ def make(scene, work, out):
     shake = (shake - shake[0]) / shake.std(0) * SHAKE_RMS_PX
     gain = None
     folder = out / scene.name
-    writer = cv2.VideoWriter(str(folder / "clip.mp4"), cv2.VideoWriter_fourcc(*"mp4v"), FPS, (width, height))
+    writer = cv2.VideoWriter(str(folder / "clip.mp4"), cv2.VideoWriter.fourcc(*"mp4v"), FPS, (width, height))
     for i, t in enumerate(time):
         swing = np.sin(2 * np.pi * facts["frequency_hz"] * t + phase) + 0.22 * np.sin(
             2 * np.pi * 2.6 * facts["frequency_hz"] * t + 2.3 * phase
         )
         front = _warped(np.dstack([picture, clearness]), row, column - peak * swing)
         cloud = _warped(still_cloud, row - velocity[..., 1] * t, column - velocity[..., 0] * t)
-        behind = Heaven.paint(sky, look, 0, cloud)
+        behind = sky.paint(look, 0, cloud)
         moved = {"picture": front[..., :4], "clearness": front[..., 4]}
         frame = camera.through_air(moved, sky, look, 0, scene.haze, behind)
         if gain is None:

@@ -11,7 +11,7 @@ import math
 import bpy
 import numba as nb
 import numpy as np
-from noise import _hash, fractal
+from noise import _hash, field, fractal
 from reflectance import INFRARED_CENTRE_NM
 from stage import Graph, read_passes
 
@@ -145,6 +145,7 @@ def clear_panorama(stage, sun_height_deg, aerosol, scratch):
 
 
 def panorama_directions(width=PANORAMA):
+    """Unit vectors (width / 2, width, 3) of an equirectangular picture of the whole sky and ground."""
     u, v = (np.arange(width) + 0.5) / width, (np.arange(width // 2) + 0.5) / (width // 2)
     round_, up = -(u - 0.5) * 2 * np.pi, (0.5 - v) * np.pi
     flat = np.cos(up)[:, None]
@@ -210,8 +211,6 @@ class Heaven:
     def _close(self, flux):
         """Overcast: CIE standard overcast gradation (1 + 2 sin h) / 3 under a mottled layer, equal in both bands."""
         look = panorama_directions()
-        from noise import field
-
         up = look[..., 2].clip(0.02)
         mottle = field(look[..., 0] / (up + 0.08), look[..., 1] / (up + 0.08), 1.3, 6, self.seed)
         fine = field(look[..., 0] / (up + 0.08), look[..., 1] / (up + 0.08), 0.33, 5, self.seed + 7)
@@ -226,6 +225,7 @@ class Heaven:
         self.sky_e = (np.ones(3) * math.pi, np.ones(3) * math.pi)
 
     def march(self, direction, shift=(0.0, 0.0), steps=72):
+        """What the cloud does in each direction (..., 4): light passed, sun and sky it sends on, its distance [m]."""
         shape = direction.shape[:-1]
         if self.cover is None or self.overcast:
             out = np.zeros((*shape, 4))
@@ -259,3 +259,16 @@ class Heaven:
         """Colour and strength (W/m2 normal to the beam) of the sun lamp."""
         strength = self.sun_e[band] / self.sin_height
         return strength / strength.max(), float(strength.max())
+
+
+class KeptSky(Heaven):
+    """The sky of an earlier render, read back."""
+
+    def __init__(self, kept, scene):
+        self.clear = (kept["visible_clear"].astype(float), kept["infrared_clear"].astype(float))
+        self.sun_e = (kept["visible_sun_e"], kept["infrared_sun_e"])
+        self.sky_e = (kept["visible_sky_e"], kept["infrared_sky_e"])
+        self.sun = kept["sun"].astype(float)
+        self.sin_height = float(self.sun[2])
+        self.cover, self.seed, self.overcast = scene.cover, scene.cloud_seed, scene.overcast
+        self.base_m, self.top_m = 1500.0, 2900.0

@@ -14,6 +14,7 @@ def _degrees(value):
 
 
 def tags(scene, heading_deg, iso, f_number, shutter_s, ev100):
+    """The EXIF block of a scene's photo."""
     exif = Image.Exif()
     stamp = scene.when.strftime("%Y:%m:%d %H:%M:%S")
     offset = scene.when.strftime("%z")

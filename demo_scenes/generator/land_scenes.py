@@ -35,6 +35,8 @@ def _always(x, y, z):
     },
 )
 def pellow_street(stage, rng):
+    """A street of limewashed and stone houses."""
+
     def middle(y):
         return 0.5 * np.sin(y / 19.0) + 0.00075 * y * y
 
@@ -154,6 +156,8 @@ def pellow_street(stage, rng):
     clip={"seed": 3, "sway_m": 0.20, "frequency_hz": 0.45, "drift_m_s": (9.0, -6.0)},
 )
 def hazel_wood_edge(stage, rng):
+    """Tall grass before the edge of a wood."""
+
     def height(x, y):
         return rolling(x, y, 5, 0.7) + 0.05 * np.clip(y, 0, 80) + 0.16 * np.clip(y - 42, 0, 260)
 
@@ -220,6 +224,8 @@ def hazel_wood_edge(stage, rng):
     },
 )
 def plain_blue_lea(stage, rng):
+    """Meadow and a far line of trees under a cloudless sky."""
+
     def height(x, y):
         r = np.hypot(x, y)
         return (
@@ -276,6 +282,8 @@ def plain_blue_lea(stage, rng):
     clip={"seed": 4, "sway_m": 0.14, "frequency_hz": 0.6, "drift_m_s": (18.0, 0.0)},
 )
 def dry_hill(stage, rng):
+    """A hill of straw-dry grass with one old oak."""
+
     def height(x, y):
         r = np.hypot(x, y)
         hill = 9 * np.exp(-((x - 9) ** 2 / 760 + (y - 46) ** 2 / 520)) - 16 * smooth_step(y - 0.2 * x, 60, 240)

@@ -8,11 +8,25 @@ import json
 import sys
 from pathlib import Path
 
+import bpy  # noqa: F401  (first: its own modules can be found only afterwards)
+import camera
+import clip
+import exif
+import land_scenes  # noqa: F401  (each adds its scenes)
+import numpy as np
+import sun
+import truth
+import water_scenes  # noqa: F401
+from clouds import Heaven
+from PIL import Image, ImageCms
+from scenes import SCENES
+from stage import Stage, read_passes, say
+
 HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE))
 
 
 def arguments():
+    """What was asked for on the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("scene", help="name of a scene, or 'list'")
     parser.add_argument("--size", type=int, default=1280, help="long side of the photo in pixels")
@@ -29,18 +43,13 @@ def arguments():
 
 
 def picture_size(scene, size):
+    """(width, height) [px] of a 4:3 picture with that long side, upright where the scene is."""
     small = size * 3 // 4 // 4 * 4
     return (small, size) if scene.portrait else (size, small)
 
 
 def render(scene, size, samples, threads, work, wanted=(0, 1)):
     """Visible light at full size, infrared at half size (same geometry); passes go to the work folder."""
-    import camera
-    import numpy as np
-    import sun
-    from clouds import Heaven
-    from stage import Stage, read_passes, say
-
     sun_height, _ = sun.position(scene.place, scene.when)
     toward = sun.vector(sun_height, scene.sun_from_view_deg)
     stage = Stage()
@@ -86,54 +95,13 @@ def render(scene, size, samples, threads, work, wanted=(0, 1)):
     say("kept", work / f"{scene.name}.npz")
 
 
-class KeptSky:
-    """The sky of an earlier render, read back."""
-
-    def __init__(self, kept, scene):
-        import math
-
-        self.clear = (kept["visible_clear"].astype(float), kept["infrared_clear"].astype(float))
-        self.sun_e = (kept["visible_sun_e"], kept["infrared_sun_e"])
-        self.sky_e = (kept["visible_sky_e"], kept["infrared_sky_e"])
-        self.sun = kept["sun"].astype(float)
-        self.sin_height = float(self.sun[2])
-        self.cover, self.seed, self.overcast = scene.cover, scene.cloud_seed, scene.overcast
-        self.base_m, self.top_m = 1500.0, 2900.0
-        self.height_deg = math.degrees(math.asin(self.sin_height))
-
-
-def radiance(kept, scene, band, size_xy):
-    """(radiance (H, W, 3), passes, marched) of one band."""
-    import camera
-    import numpy as np
-    from clouds import Heaven
-    from scipy.ndimage import gaussian_filter
-
-    name = ("visible", "infrared")[band]
-    passes = {
-        key: kept[f"{name}_{key}"].astype(np.float32)
-        for key in ("picture", "coverage_a", "coverage_b", "clearness", "depth")
-    }
-    look = camera.directions(*size_xy, scene.pitch_deg, scene.focal_35mm)
-    sky = KeptSky(kept, scene)
-    marched = kept[f"{name}_marched"]
-    soft = max(size_xy) / 1600 * 1.2
-    marched = gaussian_filter(marched, (soft, soft, 0))
-    behind = Heaven.paint(sky, look, band, marched)
-    return camera.through_air(passes, sky, look, band, scene.haze, behind), passes, marched
-
-
 def look(scene, size, samples, threads, work):
     """A quick picture in visible light, to judge a composition by."""
-    import camera
-    import numpy as np
-    from PIL import Image
-
     work.mkdir(parents=True, exist_ok=True)
     render(scene, size, samples, threads, work, wanted=(0,))
     kept = np.load(work / f"{scene.name}.npz")
     height, width = kept["visible_depth"].shape
-    visible, _, _ = radiance(kept, scene, 0, (width, height))
+    visible, _, _ = camera.radiance(kept, scene, 0, (width, height))
     picture = camera.develop(
         visible, camera.metered_gain(visible), scene.cloud_seed, 1.0, scene.saturation, scene.warmth
     )
@@ -142,17 +110,10 @@ def look(scene, size, samples, threads, work):
 
 def develop(scene, work, out):
     """Write photo, infrared, classes, depth and truth."""
-    import camera
-    import exif
-    import numpy as np
-    import sun
-    import truth
-    from PIL import Image, ImageCms
-
     kept = np.load(work / f"{scene.name}.npz")
     height, width = kept["visible_depth"].shape
-    visible, passes, marched = radiance(kept, scene, 0, (width, height))
-    infrared, passes_ir, marched_ir = radiance(kept, scene, 1, (width // 2, height // 2))
+    visible, passes, marched = camera.radiance(kept, scene, 0, (width, height))
+    infrared, passes_ir, marched_ir = camera.radiance(kept, scene, 1, (width // 2, height // 2))
     sun_height, sun_bearing = sun.position(scene.place, scene.when)
     heading = round((sun_bearing - scene.sun_from_view_deg) % 360, 1)
     gain = camera.metered_gain(visible)
@@ -247,12 +208,8 @@ def develop(scene, work, out):
 
 
 def main():
+    """Make one scene, or those of its steps that were asked for; the exit status."""
     given = arguments()
-    import bpy  # noqa: F401  (first: its own modules can be found only afterwards)
-    import land_scenes  # noqa: F401  (each adds its scenes)
-    import water_scenes  # noqa: F401
-    from scenes import SCENES
-
     if given.scene == "list":
         print("\n".join(f"{s.name}: {s.words}" for s in SCENES.values()))
         return 0
@@ -271,8 +228,6 @@ def main():
     if "develop" in steps:
         develop(scene, given.work, given.out)
     if "clip" in steps and scene.clip:
-        import clip
-
         clip.make(scene, given.work, given.out)
     return 0
 

@@ -26,10 +26,12 @@ def arch(centre, width, sill, spring):
 
 
 def oblong(centre, width, sill, head):
+    """An opening with a straight head."""
     return lambda x, z: abs(x - centre) < width / 2 and sill < z < head
 
 
 def any_of(openings):
+    """All these openings in one wall."""
     return lambda x, z: any(one(x, z) for one in openings)
 
 
@@ -39,12 +41,13 @@ def broken_crown(base_m, rough_m, seed):
 
 
 def gable(base_m, pitch, length, rough_m=0.0, seed=9):
+    """Height of a gable along its length."""
     return lambda x: (
         base_m + pitch * (length / 2 - abs(x - length / 2)) + rough_m * fractal(x * 1.3, pitch, 0.2, 3, seed)
     )
 
 
-def boxes(corners, sizes, jitter=None, rng=None):
+def boxes(corners, sizes, jitter=None, rng=None) -> tuple[np.ndarray, np.ndarray]:
     """Many boxes at once: (N, 3) corners and sizes -> points, faces."""
     n = len(corners)
     points = corners[:, None, :] + _CUBE[None] * sizes[:, None, :]
@@ -72,7 +75,9 @@ def rubble(rng, length, height, thick, openings=closed, top=lambda x: 1e9, cours
     return boxes(np.array(corners), np.array(sizes), np.array([0.016, 0.018, 0.013]) * dressed, rng)
 
 
-def core(length, height, thick, openings=closed, top=lambda x: 1e9, step=0.15, foot=-0.6):
+def core(
+    length, height, thick, openings=closed, top=lambda x: 1e9, step=0.15, foot=-0.6
+) -> tuple[np.ndarray, np.ndarray] | None:
     """The mortar behind the faces: columns that stop at openings and at the crown."""
     corners, sizes = [], []
     for x in np.arange(0, length, step):
@@ -99,6 +104,7 @@ class Mason:
         self.stage, self.rng, self.stone, self.mortar = stage, rng, stone_material, mortar_material
 
     def wall(self, length, height, thick, at, turn, openings=closed, top=lambda x: 1e9, parent=None, course_m=0.2):
+        """A straight wall [m] with its mortar, its foot at `at`, turned about it."""
         points, faces = rubble(self.rng, length, height, thick, openings, top, course_m)
         tint = np.repeat(self.rng.uniform(0, 1, len(points) // 8), 8)
         self.stage.put(make_mesh("wall", points, faces, self.stone, tint=tint), at, turn, parent=parent)
@@ -120,6 +126,7 @@ class Mason:
         tint = np.repeat(self.rng.uniform(0, 1, len(points) // 8), 8)
         self.stage.put(make_mesh("tower", bend(points), faces, self.stone, tint=tint), at)
         inner = core(length, height, thick, openings, top, 0.12)
+        assert inner is not None
         self.stage.put(make_mesh("core", bend(inner[0]), inner[1], self.mortar, tint=np.full(len(inner[0]), 0.5)), at)
 
     def field_wall(self, terrain, path, height=0.95, course_m=0.17, gaps=lambda x, y: False):
@@ -265,7 +272,7 @@ def house(stage, rng, at, turn, width, depth, eave, rise, materials, windows=2, 
     return parent
 
 
-def boulder(seed, subdivisions=4):
+def boulder(seed, subdivisions=4) -> tuple[np.ndarray, np.ndarray]:
     """A weathered rock with flats; (points, faces)."""
     ball = bmesh.new()
     bmesh.ops.create_icosphere(ball, subdivisions=subdivisions, radius=1)

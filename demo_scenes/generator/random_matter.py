@@ -63,7 +63,8 @@ def drawn(rng, name, table, kinds):
     low, high = (np.array(c) for c in table[str(rng.choice(kinds))])
     tint, light = rng.normal(1, 0.06, 3), rng.uniform(0.8, 1.2)
     for end, colour in (("dark", low), ("light", high)):
-        rgb = tuple(float(v) for v in np.clip(colour * tint * light, 0.004, 0.95))
+        red, green, blue = (float(v) for v in np.clip(colour * tint * light, 0.004, 0.95))
+        rgb = (red, green, blue)
         reflectance.MINERALS[f"{name} {end}"] = (rgb, rgb)
     return (f"{name} dark", f"{name} light")
 
@@ -75,16 +76,19 @@ class Things:
         self.stage, self.rng, self.rock, self.count = stage, rng, rock, 0
 
     def any_stone(self, class_id):
+        """A stone or soil drawn by lot, as a material of that class."""
         self.count += 1
         tables = ROCKS if self.rng.random() < 0.7 else SOILS
         kinds = drawn(self.rng, f"stone {self.count}", tables, tuple(tables))
         return materials.stone(self.stage, f"stone {self.count}", kinds, class_id, 6, 0.01)
 
     def plain(self, kind, class_id, gloss):
+        """A material of one kind that is the same all over."""
         return materials.plain(self.stage, kind, kind, class_id, gloss=gloss)
 
 
 def scattered_trees(stage, t, n, rng, things, where=lambda x, y: True, far_m=320.0, count=90):
+    """Single trees up to far_m, where `where` lets them stand."""
     for _ in range(int(rng.integers(count // 4, count))):
         y = far_m * math.sqrt(rng.uniform(0.006, 1))
         x = rng.uniform(-0.75, 0.75) * y
@@ -94,22 +98,25 @@ def scattered_trees(stage, t, n, rng, things, where=lambda x, y: True, far_m=320
 
 
 def bare_trees(stage, t, n, rng, things):
+    """Trees without leaves."""
     for _ in range(int(rng.integers(3, 40))):
         y = rng.uniform(8, 90)
         n.plant("bare", rng.uniform(-0.7, 0.7) * y, y, rng.uniform(0.4, 1.2))
 
 
 def dry_bushes(stage, t, n, rng, things):
+    """Bushes of a dry land, far apart."""
     n.scatter(n.bushes(leaf_m=0.05, leaves=900), 6, 90, 5.0, lambda x, y, z: rng.random(x.shape) < 0.4, (0.3, 1.4))
 
 
 def posts(stage, t, n, rng, things):
+    """A line of posts that leads into the picture."""
     line = np.array([(rng.uniform(-6, 0) + 1.2 * k, 9 + 2.1 * k) for k in range(10)])
     post_fence(stage, rng, t, line, things.any_stone(6), rails=0, height=rng.uniform(0.8, 2))
 
 
 @functools.cache
-def _tree(kind, seed):
+def _tree(kind, seed) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray], np.ndarray]:
     if kind == "conifer":
         return vegetation.conifer(seed, 14, 0.34, 0.35)
     levels, size = (5, (0.12, 20, 0.36)) if kind == "near" else (4, (0.19, 24, 0.46))
@@ -125,6 +132,7 @@ def _tree(kind, seed):
 
 
 def nursery(stage, terrain, rng, autumn):
+    """The trees of one picture, near and far, with leaves and bare."""
     leaves = ("autumn_russet", "autumn_yellow") if autumn else ("oak", "hazel")
     n = vegetation.Nursery(stage, terrain, int(rng.integers(1, 9999)), leaves=leaves)
     for kind, tree, material in (

@@ -15,29 +15,28 @@ class Place:
 
     height: object
     cover: object  # (terrain) -> rock, soil, wood
-    rock: tuple = ("grey", "pale", "brown", "red", "black", "white", "ochre")
-    soil: tuple = ("earth", "sand", "shingle")
-    meadow: tuple = ("green", "spring", "dull", "straw", "moor")
-    wood: tuple = ("wood", "wood", "dark wood", "autumn", "larches")
+    rock: tuple[str, ...] = ("grey", "pale", "brown", "red", "black", "white", "ochre")
+    soil: tuple[str, ...] = ("earth", "sand", "shingle")
+    meadow: tuple[str, ...] = ("green", "spring", "dull", "straw", "moor")
+    wood: tuple[str, ...] = ("wood", "wood", "dark wood", "autumn", "larches")
     snow: bool = False  # the meadow's share is snow
     water_level_m: float | None = None
-    water: tuple = ("deep blue", "turquoise", "green", "grey", "brown")
+    water: tuple[str, ...] = ("deep blue", "turquoise", "green", "grey", "brown")
     water_from_m: float = -60.0
     foam: float = 0.0
-    wet_m: tuple | None = None
+    wet_m: tuple[float, float] | None = None
     beds: float = 0.0
-    eye_m: tuple = (1.5, 2.0)
-    pitch_deg: tuple = (-8.0, 5.0)
-    focal_35mm: tuple = (24.0, 40.0)
-    haze: tuple = (0.2, 1.2)
+    eye_m: tuple[float, float] = (1.5, 2.0)
+    pitch_deg: tuple[float, float] = (-8.0, 5.0)
+    focal_35mm: tuple[float, float] = (24.0, 40.0)
+    haze: tuple[float, float] = (0.2, 1.2)
     grass: float = 0.8  # chance of blades before the camera
     furnish: object = None  # (stage, terrain, nursery, rng, materials) -> None
-    boulders: list = fact(default_factory=list)
+    boulders: list[tuple[float, float, float]] = fact(default_factory=list)
 
 
 def snow_and_glacier(rng):
     """High ground with snow, rock and moraine, at times a lake of melt water or a wood below."""
-
     seed, near = int(rng.integers(1, 9999)), rng.random()
     line = rng.uniform(-400, 500)
     tall, start = rng.uniform(700, 2200), rng.uniform(150, 2500)
@@ -86,7 +85,6 @@ def snow_on_tops(rng):
 
 def desert(rng):
     """Dunes or stony plains, mesas far off, some dry bushes."""
-
     seed, tall = int(rng.integers(1, 9999)), rng.uniform(2, 40)
     scale, mesa = rng.uniform(30, 250), rng.random() < 0.6
 
@@ -120,7 +118,6 @@ def desert(rng):
 
 def terraces(rng):
     """Steps up a slope: walls or banks between strips of grass, straw or bare earth."""
-
     seed, step, slope = int(rng.integers(1, 9999)), rng.uniform(1.0, 3.5), rng.uniform(0.2, 0.5)
 
     def height(x, y):
@@ -146,7 +143,6 @@ def terraces(rng):
 
 def far_ranges(rng):
     """Range behind range in haze, woods and meadows before them."""
-
     seed, tall = int(rng.integers(1, 9999)), rng.uniform(150, 1100)
 
     def height(x, y):
@@ -176,7 +172,6 @@ def far_ranges(rng):
 
 def lake_in_the_woods(rng):
     """Still or ruffled water, trees mirrored in it, reed at the shore."""
-
     seed, across = int(rng.integers(1, 9999)), rng.uniform(25, 260)
 
     def pool(x, y):
@@ -223,7 +218,6 @@ def lake_in_the_woods(rng):
 
 def fields_and_hedges(rng):
     """Fields of grass, straw and ploughed earth with hedges and copses."""
-
     seed, size = int(rng.integers(1, 9999)), rng.uniform(40, 140)
 
     def height(x, y):
@@ -259,7 +253,6 @@ def fields_and_hedges(rng):
 
 def village_on_a_hill(rng):
     """Houses on a slope between trees, seen from across a valley or a lane."""
-
     seed, where = int(rng.integers(1, 9999)), rng.uniform(40, 160)
 
     def height(x, y):
@@ -309,7 +302,6 @@ def village_on_a_hill(rng):
 
 def tower_or_bridge(rng):
     """A tower, or arches over a river; round it grass and trees."""
-
     seed, bridge, away = int(rng.integers(1, 9999)), rng.random() < 0.5, rng.uniform(18, 60)
 
     def height(x, y):

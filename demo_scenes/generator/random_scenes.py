@@ -8,13 +8,26 @@ one core. `models/data.py rendered FOLDER FILE` packs them for the training.
 """
 
 import argparse
-import sys
 import time
 from pathlib import Path
 
+import bpy  # noqa: F401  (first: its own modules can be found only afterwards)
+import camera
+import clouds
+import materials
 import numpy as np
+import random_matter as matter
+import random_places as inland
+import random_shores as shores
+import sun
+import truth
+import water
+from PIL import Image
+from scenes import _boulders
+from scipy.ndimage import gaussian_filter
+from stage import Stage
+from terrain import Terrain
 
-HERE = Path(__file__).resolve().parent
 SIZE = (320, 240)
 SAMPLES = 7
 ROWS, COLUMNS = 560, 380
@@ -22,9 +35,6 @@ ROWS, COLUMNS = 560, 380
 
 def kinds():
     """One after the other by the picture's number; what the network mixes up most comes twice."""
-    import random_places as inland
-    import random_shores as shores
-
     return (
         shores.coast_from_above,
         shores.cliff_from_the_beach,
@@ -47,19 +57,6 @@ def kinds():
 
 def render(number, folder, threads=1):
     """One picture: FOLDER/NUMBER.jpg and NUMBER.png."""
-    import camera
-    import clouds
-    import materials
-    import random_matter as matter
-    import sun
-    import truth
-    import water
-    from PIL import Image
-    from scenes import _boulders
-    from scipy.ndimage import gaussian_filter
-    from stage import Stage
-    from terrain import Terrain
-
     rng = np.random.default_rng(770000 + number)
     place = kinds()[number % len(kinds())](rng)
     stage = Stage()
@@ -124,7 +121,7 @@ def render(number, folder, threads=1):
     world = np.where(
         heaven.below[..., None],
         heaven.clear[0],
-        heaven.paint(clouds.panorama_directions(), 0, _marched(heaven, clouds)),
+        heaven.paint(clouds.panorama_directions(), 0, _marched(heaven)),
     )
     stage.scene.world = stage.world_of(world.astype(np.float32), "visible")
     lamp = stage.sun(toward, (1, 1, 1), 0.0)
@@ -146,15 +143,13 @@ def render(number, folder, threads=1):
     Image.fromarray(truth.class_map(share)).save(folder / f"{number}.png", optimize=True)
 
 
-def _marched(heaven, clouds):
+def _marched(heaven):
     small = heaven.march(clouds.panorama_directions(clouds.PANORAMA // 4), steps=24)
     return clouds.look_up(small, clouds.panorama_directions())
 
 
 def _kept_panorama(folder):
     """Clear skies by height of the sun and haze, rendered once."""
-    import clouds
-
     make = getattr(clouds.clear_panorama, "made_by", clouds.clear_panorama)
 
     def kept(stage, sun_height_deg, aerosol, scratch):
@@ -163,20 +158,18 @@ def _kept_panorama(folder):
             np.save(path, make(stage, sun_height_deg, aerosol, scratch))
         return np.load(path).copy()
 
-    kept.made_by = make
+    kept.made_by = make  # type: ignore[attr-defined]  # the next folder starts from the sky that renders
     return kept
 
 
 def main():
+    """Make the pictures asked for; those that are there already are left alone."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("first", type=int)
     parser.add_argument("count", type=int)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--threads", type=int, default=1)
     given = parser.parse_args()
-    sys.path.insert(0, str(HERE))
-    import bpy  # noqa: F401  (first: its own modules can be found only afterwards)
-
     given.folder.mkdir(parents=True, exist_ok=True)
     for number in range(given.first, given.first + given.count):
         if (given.folder / f"{number}.png").exists():

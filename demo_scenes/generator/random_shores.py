@@ -10,7 +10,6 @@ from random_places import Place
 
 def _coast(rng, top_m, strand_m):
     """Signed metres inland and the height over it: a bent coast with heads and bays, land on the camera's side."""
-
     angle, seed = rng.uniform(-0.9, 0.9), int(rng.integers(1, 9999))
     ahead, bay, scale = rng.uniform(1, 9), rng.uniform(0.5, 1.6), rng.uniform(60, 260)
     side = 1.0 if rng.random() < 0.5 else -1.0
@@ -67,7 +66,6 @@ def coast_from_above(rng):
 
 def cliff_from_the_beach(rng):
     """A cliff beside the strand, in sun or shade."""
-
     seed, top, side = int(rng.integers(1, 9999)), rng.uniform(15, 90), rng.choice([-1.0, 1.0])
     foot, slant = rng.uniform(4, 30), rng.uniform(0.1, 0.9)
 
@@ -108,7 +106,6 @@ def cliff_from_the_beach(rng):
 
 def boulders_in_surf(rng):
     """A rocky shore at the water's edge: boulders dry and wet, foam."""
-
     seed, slope = int(rng.integers(1, 9999)), rng.uniform(0.02, 0.1)
 
     def height(x, y):
@@ -143,7 +140,6 @@ def boulders_in_surf(rng):
 
 def marsh(rng):
     """Mud, pools and creeks between grass and reed, under sun or cloud."""
-
     seed, wet = int(rng.integers(1, 9999)), rng.uniform(0.0, 0.35)
 
     def height(x, y):

@@ -11,6 +11,7 @@ to two digits and not checked against the files. Water body: pure-water absorpti
 from functools import cache
 
 import numpy as np
+import progeosail
 
 RED_GREEN_BLUE_NM = ((580, 660), (510, 580), (430, 500))
 INFRARED_NM = ((720, 760), (760, 840), (840, 920))
@@ -94,8 +95,6 @@ def _band_means(wavelength_nm, value, bands):
 @cache
 def leaf(name):
     """((visible reflectance, infrared reflectance), (visible transmittance, infrared transmittance)) of one leaf."""
-    import progeosail
-
     n, chlorophyll, carotenoid, brown, water, dry, anthocyanin = LEAVES[name]
     wavelength, reflected, passed = progeosail.run_prospect(
         n, chlorophyll, carotenoid, brown, water, dry, ant=anthocyanin, prospect_version="D"

@@ -3,10 +3,20 @@
 All places are made up; the positions in the files are open sea in the North Atlantic.
 """
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass
+from dataclasses import field as fact
 from datetime import datetime, timedelta, timezone
+from typing import Any
 
+import materials
 import numpy as np
+import water
+from masonry import Mason, any_of, arch, boulder, broken_crown, gable, oblong, post_fence
+from noise import field, fractal, ridges, smooth_step
+from stage import make_mesh
+from terrain import Terrain
+from vegetation import Nursery, leaf_cards
 
 OPEN_SEA = (47.3, -16.4)
 CAPTURED = timezone(timedelta(hours=0))
@@ -14,6 +24,8 @@ CAPTURED = timezone(timedelta(hours=0))
 
 @dataclass(frozen=True)
 class Scene:
+    """One demo scene: what is built, when, and how it is photographed."""
+
     name: str
     title: str
     words: str
@@ -31,19 +43,22 @@ class Scene:
     haze: float = 0.5
     warmth: float = 1.0
     saturation: float = 0.88
-    place: tuple = OPEN_SEA
-    intended: dict = field(default_factory=dict)
-    clip: dict | None = None
+    place: tuple[float, float] = OPEN_SEA
+    intended: dict[str, Any] = fact(default_factory=dict)
+    clip: dict[str, Any] | None = None
 
 
 def at(year, month, day, hour, minute):
+    """When the snap was taken, in UTC."""
     return datetime(year, month, day, hour, minute, tzinfo=CAPTURED)
 
 
-SCENES = {}
+SCENES: dict[str, Scene] = {}
 
 
 def scene(**facts):
+    """Add the function that builds a scene, with its facts, to SCENES."""
+
     def keep(build):
         SCENES[facts["name"]] = Scene(build=build, **facts)
         return build
@@ -70,9 +85,6 @@ def _middle_kinds(nursery):
 
 
 def _boulders(stage, terrain, rng, material, places):
-    from masonry import boulder
-    from stage import make_mesh
-
     meshes = [make_mesh("boulder", *boulder(seed), material, rounded=True) for seed in range(4)]
     for x, y, size in places:
         stage.put(meshes[int(rng.integers(4))], (x, y, terrain.at(x, y) + 0.05 * size), rng.uniform(0, 6), size)
@@ -110,13 +122,7 @@ MEADOW_GROUND = {
     clip={"seed": 1, "sway_m": 0.16, "frequency_hz": 0.55, "drift_m_s": (14.0, 0.0)},
 )
 def ruin_by_the_tarn(stage, rng):
-    import materials
-    import water
-    from masonry import Mason, any_of, arch, broken_crown, gable
-    from noise import field, ridges, smooth_step
-    from stage import make_mesh
-    from terrain import Terrain
-    from vegetation import Nursery, leaf_cards
+    """A roofless chapel before a dark tarn and a far wood."""
 
     def tarn(x, y):
         return np.hypot((x + 46) / 124, (y - 160) / 132) + 0.12 * field(x, y, 40, 5, 41)
@@ -276,9 +282,9 @@ def ruin_by_the_tarn(stage, rng):
                 1,
             )
         )
-    clumps = np.concatenate(clumps)
-    points, faces = leaf_cards(clumps, 0.08, rng, 0.2, 1.2)
-    stage.put(make_mesh("ivy", points, faces, ivy, tint=np.repeat(rng.uniform(0, 1, len(clumps)), 4)), parent=chapel)
+    leaves = np.concatenate(clumps)
+    points, faces = leaf_cards(leaves, 0.08, rng, 0.2, 1.2)
+    stage.put(make_mesh("ivy", points, faces, ivy, tint=np.repeat(rng.uniform(0, 1, len(leaves)), 4)), parent=chapel)
     wall = np.array([(x, 26 + 0.1 * (x - 16) + 0.9 * np.sin(x / 4)) for x in np.arange(17, 46, 2.0)])
     mason.field_wall(t, wall)
     _boulders(
@@ -316,14 +322,7 @@ def ruin_by_the_tarn(stage, rng):
     clip={"seed": 2, "sway_m": 0.12, "frequency_hz": 0.7, "drift_m_s": (-16.0, 3.0)},
 )
 def moor_tower(stage, rng):
-    import math
-
-    import materials
-    import water
-    from masonry import Mason, any_of, arch, oblong, post_fence
-    from noise import field, fractal, ridges, smooth_step
-    from terrain import Terrain
-    from vegetation import Nursery
+    """A path over the moor to a broken round tower."""
 
     def path(y):
         return -1.4 + 0.17 * y + 1.6 * np.sin(y / 7.0 + 0.5) + 0.6 * np.sin(y / 2.7)

@@ -2,10 +2,12 @@
 
 import math
 import time
+from typing import Any
 
 import bpy
 import mathutils
 import numpy as np
+import OpenEXR
 
 HAZE_LENGTH_M = 6000.0
 LONG_SIDE_MM = 0.8 * math.hypot(36.0, 24.0)
@@ -16,17 +18,24 @@ COVERAGE_OF_CLASS = {4: (0, 0), 5: (0, 1), 6: (0, 2), 7: (1, 0), 3: (1, 1), 9: (
 
 
 def say(*words):
+    """Print, with the time since the start."""
     print(f"[{time.time() - START:6.1f} s]", *words, flush=True)
 
 
 class Graph:
-    """A node tree with short ways to link sockets or set values."""
+    """A node tree with short ways to link sockets or set values. `Stage.material` adds the sockets named here."""
+
+    band: Any
+    position: Any
+    instance: Any
+    tint: Any
 
     def __init__(self, tree):
         self.tree = tree
         tree.nodes.clear()
 
     def node(self, kind, inputs=None, **settings):
+        """A node of that kind, its settings set and its inputs linked or set."""
         node = self.tree.nodes.new(kind)
         for key, value in settings.items():
             setattr(node, key, value)
@@ -43,6 +52,7 @@ class Graph:
             socket.default_value = value
 
     def math(self, operation, *values):
+        """Socket of one operation on numbers."""
         node = self.tree.nodes.new("ShaderNodeMath")
         node.operation = operation
         for socket, value in zip(node.inputs, values, strict=False):
@@ -73,9 +83,11 @@ class Graph:
         return self.node("ShaderNodeMapRange", {"Value": node.outputs[0], "From Min": low, "From Max": high}).outputs[0]
 
     def stretched(self, where, scale_xyz):
+        """Socket of a position scaled along each axis."""
         return self.node("ShaderNodeMapping", {"Vector": where, "Scale": scale_xyz}).outputs[0]
 
     def grey(self, value):
+        """Socket of a colour that is the same in every channel."""
         return self.node("ShaderNodeCombineColor", {0: value, 1: value, 2: value}).outputs[0]
 
 
@@ -100,6 +112,7 @@ class Stage:
         layer.use_pass_z = True
 
     def set_band(self, infrared):
+        """Switch every material to visible light (0) or infrared (1)."""
         self._band.outputs[0].default_value = float(infrared)
 
     def material(self, name, build, class_id=None):
@@ -130,6 +143,7 @@ class Stage:
         return material
 
     def put(self, mesh, at=(0, 0, 0), turn=0.0, scale=1.0, lean=(0.0, 0.0), parent=None):
+        """Stand a mesh in the scene: place [m], turn and lean [radians], scale."""
         thing = bpy.data.objects.new(mesh.name, mesh)
         thing.location = at
         thing.rotation_euler = (lean[0], lean[1], turn)
@@ -139,6 +153,7 @@ class Stage:
         return thing
 
     def group(self, at, turn=0.0):
+        """Something that moves all that is put with it as its parent."""
         empty = bpy.data.objects.new("group", None)
         empty.location, empty.rotation_euler = at, (0, 0, turn)
         self.scene.collection.objects.link(empty)
@@ -157,6 +172,7 @@ class Stage:
         return thing
 
     def sun(self, toward, colour, strength):
+        """A sun of 0.53 degrees in that direction."""
         data = bpy.data.lights.new("sun", "SUN")
         data.angle = math.radians(0.53)
         thing = bpy.data.objects.new("sun", data)
@@ -167,6 +183,7 @@ class Stage:
 
     @staticmethod
     def set_sun(thing, colour, strength):
+        """Give a sun its colour and strength."""
         thing.data.color, thing.data.energy = tuple(float(c) for c in colour), float(strength)
 
     def world_of(self, image, name):
@@ -191,6 +208,7 @@ class Stage:
         return world
 
     def renderer(self, width, height, samples, denoise=True, threads=2, bounces=5, seed=3):
+        """How the picture is rendered: size [px], camera samples, bounces of light."""
         render, cycles = self.scene.render, self.scene.cycles
         render.engine = "CYCLES"
         cycles.device, cycles.samples, cycles.seed = "CPU", samples, seed
@@ -223,8 +241,7 @@ class Stage:
 
 
 def read_passes(path):
-    import OpenEXR
-
+    """The passes of a rendered file, by name: planes (H, W) and colours (H, W, 3 or 4), float32."""
     channels = {}
     for part in OpenEXR.File(str(path)).parts:
         for key, channel in part.channels.items():

@@ -2,12 +2,12 @@
 
 import math
 
+import pandas
+import pvlib
+
 
 def position(place, when):
     """(height, bearing) in degrees, refraction in; pvlib, NREL SPA."""
-    import pandas
-    import pvlib
-
     table = pvlib.solarposition.get_solarposition(pandas.DatetimeIndex([when]), place[0], place[1], altitude=0)
     return float(table["apparent_elevation"].iloc[0]), float(table["azimuth"].iloc[0])
 
@@ -19,5 +19,6 @@ def vector(height_deg, from_view_deg):
 
 
 def side(from_view_deg):
+    """Where the sun stands as seen from the camera: ahead, side or behind_camera."""
     away = abs((from_view_deg + 180) % 360 - 180)
     return "ahead" if away < 45 else "behind_camera" if away > 135 else "side"

@@ -13,6 +13,9 @@ FARTHEST_M = 26000.0
 class Terrain:
     """A height function of metres east (x) and ahead (y), and what grows or lies where."""
 
+    weights: np.ndarray
+    """Shares of meadow, rock, soil, wood of each point of the grid; set by `cover`."""
+
     def __init__(self, height, rows=1000, columns=760, farthest_m=FARTHEST_M):
         self.height = height
         half = math.radians(FIELD_OF_GRID_DEG)
@@ -24,7 +27,6 @@ class Terrain:
         step_out = np.gradient(self.radius)[:, None]
         step_round = self.R * (self.angle[1] - self.angle[0])
         self.steepness = np.hypot(np.gradient(self.Z, axis=0) / step_out, np.gradient(self.Z, axis=1) / step_round)
-        self.weights = None
 
     def at(self, x, y):
         """Height at one point [m]."""
@@ -44,6 +46,7 @@ class Terrain:
         self.weights = np.stack([meadow, rock * (1 - soil) * (1 - wood), soil * (1 - wood), wood], -1)
 
     def build(self, stage, material):
+        """Put the ground on the stage."""
         rows, columns = self.X.shape
         corner = np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)[None]
         faces = np.stack([corner, corner + 1, corner + 1 + columns, corner + columns], -1).reshape(-1, 4)

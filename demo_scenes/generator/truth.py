@@ -2,6 +2,7 @@
 
 import numpy as np
 from reflectance import KIT_WEIGHTS
+from scipy.ndimage import distance_transform_edt
 from stage import COVERAGE_OF_CLASS, COVERAGE_PASSES
 
 NAMES = ("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground", "other", "snow")
@@ -39,10 +40,12 @@ def class_map(share):
 
 
 def band_tone(infrared, kit):
+    """Linear tone (H, W) that a kit makes of the infrared bands (H, W, 3)."""
     return infrared @ np.array(KIT_WEIGHTS[kit])
 
 
 def zone(tone):
+    """Zone of a linear tone: 5 is 18 % grey, one for each stop."""
     return 5 + np.log2(np.maximum(tone, 2.0**-16) / 0.18)
 
 
@@ -114,11 +117,9 @@ def layers_and_gaps(labels, depth_m, infrared, visible, least_share=0.012):
             }
         )
     # unsure edge pixels belong to whichever layer is nearest, so that neighbours touch
-    from scipy.ndimage import distance_transform_edt
-
     nearest = distance_transform_edt(index < 0, return_distances=False, return_indices=True)
     filled = index[tuple(nearest)]
-    edges = {}
+    edges: dict[tuple[int, int], int] = {}
     for a, b in ((filled[:, :-1], filled[:, 1:]), (filled[:-1], filled[1:])):
         differ = a != b
         for pair in zip(np.minimum(a, b)[differ], np.maximum(a, b)[differ], strict=True):

@@ -22,7 +22,7 @@ def _tube(start, end, r0, r1, sides):
     return np.concatenate([start + ring * r0, end + ring * r1]), np.stack([i, j, j + sides, i + sides], 1)
 
 
-def leaf_cards(centres, size_m, rng, upward=0.5, aspect=1.6):
+def leaf_cards(centres, size_m, rng, upward=0.5, aspect=1.6) -> tuple[np.ndarray, np.ndarray]:
     """One folded quadrilateral per centre."""
     n = len(centres)
     normal = rng.normal(size=(n, 3))
@@ -108,6 +108,7 @@ def broadleaf(
 
 
 def conifer(seed, height_m, needle_m, density=1.0, width=0.19):
+    """A conifer: wood and needles as (points, faces), and a tint for each point of the needles."""
     rng = np.random.default_rng(seed)
     wood, centres = _Parts(), []
     wood.add(*_tube(np.array([0, 0, -0.3]), np.array([0, 0, height_m]), height_m * 0.016, height_m * 0.002, 7))
@@ -130,9 +131,9 @@ def conifer(seed, height_m, needle_m, density=1.0, width=0.19):
             centres.append(np.repeat(curve, 6, 0) + spread)
             wood.add(*_tube(curve[0] * [0, 0, 1], curve[-1], 0.003 * height_m * (1 - up) + 0.01, 0.005, 3))
         z += height_m * 0.022 * rng.uniform(0.8, 1.25) * (1.3 - 0.6 * up)
-    centres = np.concatenate(centres)
-    points, faces = leaf_cards(centres, needle_m, rng, 0.3, 2.6)
-    return wood.done(), (points, faces), np.repeat(rng.uniform(0, 1, len(centres)), 4)
+    needles = np.concatenate(centres)
+    points, faces = leaf_cards(needles, needle_m, rng, 0.3, 2.6)
+    return wood.done(), (points, faces), np.repeat(rng.uniform(0, 1, len(needles)), 4)
 
 
 def blades(seed, patch_m, count, height_m, width_m, lean=0.7):
@@ -178,6 +179,7 @@ class Nursery:
         self.swaying = []
 
     def add_broadleaf(self, kind, seed, height_m, near=True, material=None, **shape):
+        """One more broadleaved tree of that kind."""
         size = (
             {"leaf_m": 0.085, "leaves_per_twig": 46, "cluster_m": 0.36}
             if near
@@ -187,16 +189,18 @@ class Nursery:
         self._add(kind, wood, leaves, tint, material or self.leaf)
 
     def add_conifer(self, kind, seed, height_m, near=True, **shape):
+        """One more conifer of that kind."""
         size = {"needle_m": 0.10, "density": 1.5} if near else {"needle_m": 0.34, "density": 0.35}
         wood, leaves, tint = conifer(seed, height_m, **{**size, **shape})
         self._add(kind, wood, leaves, tint, self.needle)
 
-    def _add(self, kind, wood, leaves, tint, material):
+    def _add(self, kind, wood: tuple[np.ndarray, np.ndarray], leaves: tuple[np.ndarray, np.ndarray], tint, material):
         trunk = make_mesh("trunk", *wood, self.bark, tint=self.rng.uniform(0, 1, len(wood[0])), rounded=True)
         crown = make_mesh("crown", *leaves, material, tint=tint)
         self.kinds.setdefault(kind, []).append((trunk, crown))
 
     def plant(self, kind, x, y, scale=1.0, sways=False, sink=0.05):
+        """Stand one tree of that kind on the ground."""
         pair = self.kinds[kind][int(self.rng.integers(len(self.kinds[kind])))]
         turn, at = self.rng.uniform(0, 2 * np.pi), (x, y, self.terrain.at(x, y) - sink)
         things = [self.stage.put(mesh, at, turn, scale) for mesh in pair]
@@ -248,6 +252,7 @@ class Nursery:
     def tufts(
         self, material=None, patch_m=1.2, count=1500, heights=(0.10, 0.14, 0.19, 0.12), width_m=0.0045, seed=1, **shape
     ):
+        """Tufts of grass, one of each height [m]."""
         out = []
         for i, height in enumerate(heights):
             points, faces, tint = blades(seed * 100 + i, patch_m, count, height, width_m, **shape)
@@ -255,6 +260,7 @@ class Nursery:
         return out
 
     def bushes(self, count=3, leaf_m=0.06, leaves=2600, material=None, seed=5):
+        """Several bushes about a metre wide."""
         rng = np.random.default_rng(seed)
         out = []
         for _ in range(count):
@@ -268,6 +274,7 @@ class Nursery:
         return out
 
     def flowers(self, kinds=("petal_white", "petal_yellow", "petal_violet"), per_patch=24):
+        """Patches of flowers, one of each kind."""
         rng = np.random.default_rng(9)
         out = []
         for kind in kinds:

@@ -6,6 +6,7 @@ from stage import make_mesh
 
 
 def surface(stage, body="water_body", ripple=0.5, size=1.0, foam=0.0):
+    """Material of a water surface that mirrors by Fresnel, rippled, with foam where asked."""
     pair = mineral(body)
 
     def build(g):
@@ -31,5 +32,6 @@ def surface(stage, body="water_body", ripple=0.5, size=1.0, foam=0.0):
 
 
 def plane(stage, material, x0, x1, y0, y1, level=0.0):
+    """Put a level water surface on the stage [m]."""
     corners = np.array([[x0, y0, level], [x1, y0, level], [x1, y1, level], [x0, y1, level]], float)
     stage.put(make_mesh("water", corners, np.array([[0, 1, 2, 3]]), material))

@@ -8,8 +8,9 @@ import water
 from masonry import post_fence
 from noise import field, ridges, smooth_step
 from scenes import MEADOW_GROUND, _boulders, _far_kinds, _middle_kinds, at, scene
+from stage import make_mesh
 from terrain import Terrain, rolling
-from vegetation import Nursery
+from vegetation import Nursery, leaf_cards
 
 
 @scene(
@@ -35,6 +36,7 @@ from vegetation import Nursery
     },
 )
 def chalk_head(stage, rng):
+    """A pale headland across a bay of dark sea."""
     coast_y = [0, 14, 26, 40, 70, 130, 190, 235, 262, 300, 340, 420, 560, 900, 2000, 26000]
     coast_x = [-7, -5, 0, 14, 62, 96, 66, 4, -48, -74, -66, 10, 160, 210, 500, 9000]
 
@@ -126,6 +128,8 @@ def chalk_head(stage, rng):
     },
 )
 def low_flats(stage, rng):
+    """Mud, pools and saltmarsh under a closed layer."""
+
     def height(x, y):
         r = np.hypot(x, y)
         creek = field(x + 0.4 * y, y, 26, 5, 5)
@@ -196,6 +200,8 @@ def low_flats(stage, rng):
     },
 )
 def autumn_pool(stage, rng):
+    """A still pool among autumn trees."""
+
     def pool(x, y):
         return np.hypot((x - 3) / 26, (y - 36) / 23) + 0.14 * field(x, y, 12, 4, 41)
 
@@ -284,9 +290,6 @@ def autumn_pool(stage, rng):
 
 
 def _fallen_leaves(stage):
-    from stage import make_mesh
-    from vegetation import leaf_cards
-
     rng = np.random.default_rng(4)
     material = materials.foliage(stage, "fallen", ("autumn_russet", "autumn_yellow"), 5)
     out = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, SerializerFunctionWrapHandler, model_serializer
+from pydantic import BaseModel, ConfigDict, Field, SerializerFunctionWrapHandler, ValidationError, model_serializer
 
 from irpreview.core.light.coarse_sun import coarse_light
 from irpreview.core.units import shutter_text
@@ -27,6 +27,14 @@ def finite(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+def first_fault(error: ValidationError) -> str:
+    """Which field of a model is wrong, and how; nothing of the value, which may be anybody's text."""
+    first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+    where = ".".join(str(part) for part in first["loc"])
+    said = " ".join(str(first["msg"]).split())[:120]
+    return f"{where}: {said}" if where else said
 
 
 def only_if_given() -> Any:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Span, Whole, span
+from irpreview.core.words import long_words
+from irpreview.core.words.calibration_words import calibration_words
 
 if TYPE_CHECKING:
     from irpreview.core.exposure.calibration import Calibration
@@ -52,7 +54,7 @@ def calibration_answer(found: Calibration, kit: str, source: str, kit_file: str 
             "likeness": found.likeness,
             "usable_share": found.usable_share,
             "kit_file": kit_file,
-            "says": list(found.says),
-            "doubts": list(found.doubts),
+            "says": list(calibration_words(found)),
+            "doubts": list(long_words(found.doubts)),
         }
     )

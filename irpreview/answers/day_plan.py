@@ -1,7 +1,8 @@
 """A day out as JSON holds it.
 
-Without its place neither coordinates nor what leads straight back to them: sun heights come in steps of 5 degrees;
-bearings, the times of sunrise and sunset and the hours of right and hard light are null.
+Without its place neither coordinates nor what leads straight back to them: heights and bearings of the sun, what
+follows from the height to the figure, the times of sunrise and sunset and the hours of right and hard light are null.
+Steps would not do: two heights a stay, at minutes that are told, cross at one place.
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ class ViewHoursAnswer(Answer):
 
     right_light: list[SpanAnswer] | None
     hard_light_h: float | None
-    highest_sun_deg: float
+    highest_sun_deg: float | None
 
 
 class StayAnswer(Answer):
@@ -66,14 +67,14 @@ class StayAnswer(Answer):
     """How much later it may begin, the other stays unmoved and its light no worse."""
     right_light: bool
     light_word: Literal["right", "fair", "poor"]
-    light: float
+    light: float | None
     """Mean worth of the light, 0 to 1."""
-    sun_height_deg: tuple[float, float]
-    """At the begin and at the end; in steps of 5 degrees without the place."""
+    sun_height_deg: tuple[float, float] | None
+    """At the begin and at the end."""
     sun_bearing_deg: tuple[float, float] | None
     sun_sides: list[SunSide]
     hardness: Hardness
-    sunlit_to_shade: float
+    sunlit_to_shade: float | None
     sun_in_frame: bool | None
     hours: ViewHoursAnswer
     span: str
@@ -154,15 +155,11 @@ def _time(when: datetime) -> str:
     return when.isoformat(timespec="seconds")
 
 
-def _height(degrees: float, with_place: bool) -> float:
-    return degrees if with_place else 5.0 * round(degrees / 5.0)
-
-
 def _hours(hours: ViewHours, with_place: bool) -> ViewHoursAnswer:
     return ViewHoursAnswer(
         right_light=[_span(span) for span in hours.right] if with_place else None,
         hard_light_h=hours.hard_light_h if with_place else None,
-        highest_sun_deg=_height(hours.highest_deg, with_place),
+        highest_sun_deg=hours.highest_deg if with_place else None,
     )
 
 
@@ -171,7 +168,6 @@ def _snaps(view: Viewpoint) -> list[str]:
 
 
 def _stay(stay: Stay, plan: PlannedDay, with_place: bool) -> StayAnswer:
-    low, high = stay.sun_height_deg
     span, name, *rest = stay_row(stay, plan, with_heights=with_place)
     return StayAnswer(
         name=name,
@@ -187,12 +183,12 @@ def _stay(stay: Stay, plan: PlannedDay, with_place: bool) -> StayAnswer:
         may_slip_min=stay.may_slip_min,
         right_light=stay.right_light,
         light_word=light_word(stay),
-        light=stay.light,
-        sun_height_deg=(_height(low, with_place), _height(high, with_place)),
+        light=stay.light if with_place else None,
+        sun_height_deg=stay.sun_height_deg if with_place else None,
         sun_bearing_deg=stay.sun_bearing_deg if with_place else None,
         sun_sides=list(stay.sun_sides),
         hardness=stay.hardness,
-        sunlit_to_shade=stay.sunlit_to_shade,
+        sunlit_to_shade=stay.sunlit_to_shade if with_place else None,
         sun_in_frame=stay.sun_in_frame,
         hours=_hours(stay.hours, with_place),
         span=span,

@@ -150,7 +150,7 @@ def exposure_answer(
     log_used: bool,
     photo: str | None,
     patch: ReadingPatch | None,
-    more_doubts: Sequence[Doubt | str] = (),
+    more_doubts: Sequence[Doubt] = (),
     asked_time: AskedTime | None = None,
 ) -> ExposureAnswer:
     """The exposure as plain values."""

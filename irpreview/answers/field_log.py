@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from irpreview.answers.base import Answer, Span, Whole, only_if_given, span
+from irpreview.core.words.field_log_words import comparison_words, hot_spot_words, learned_words
 
 if TYPE_CHECKING:
     from irpreview.core.field_log.comparison import Comparison, Correction, CorrectionCheck, PartDifference
@@ -192,7 +193,7 @@ def learned_answer(
             helps=check.helps,
         ),
         uses=UsesAnswer(learned=uses[0], correction=uses[1]),
-        says=list(learned.says),
+        says=list(learned_words(kit, learned)),
     )
 
 
@@ -227,7 +228,7 @@ def comparison_answer(result: Comparison, snap: Path, frame: Path, picture: Path
             overlap=round(placed.overlap, 3),
             confidence=round(placed.confidence, 3),
         ),
-        says=list(result.sentences),
+        says=list(comparison_words(result)),
         picture=str(picture),
     )
 
@@ -240,7 +241,7 @@ def hot_spot_answer(spot: SpotRecord, found: HotSpot | None = None) -> HotSpotAn
             "strength_told": found.strength_told,
             "confidence": found.confidence,
             "vignetting_stops": found.vignetting_stops,
-            "says": list(found.says),
+            "says": list(hot_spot_words(found)),
         }
     return HotSpotAnswer(
         kit=spot.kit_name,

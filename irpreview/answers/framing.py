@@ -16,7 +16,7 @@ from irpreview.core.words.framing_words import (
     place_sentence,
     wider_sentence,
 )
-from irpreview.records import HowClear, Place
+from irpreview.records import Doubt, HowClear, Place
 from irpreview.records.framing import (
     Framing,
     FramingNote,
@@ -150,7 +150,7 @@ class FrameAnswer(Whole, Asked):
 
 
 def frame_answer(
-    analysis: Analysis, photo: str, files: Mapping[str, str], more_doubts: tuple[str, ...] = ()
+    analysis: Analysis, photo: str, files: Mapping[str, str], more_doubts: Sequence[Doubt] = ()
 ) -> FrameAnswer:
     """The framings of one photo."""
     found = analysis.framings

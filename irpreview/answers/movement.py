@@ -12,7 +12,7 @@ from irpreview.core.motion.rates import Rates
 from irpreview.core.units import shutter_text
 from irpreview.core.words import in_words, long_words
 from irpreview.core.words.motion_words import wind_words
-from irpreview.records import ClassMovement, Exposure, Movement
+from irpreview.records import ClassMovement, Doubt, Exposure, Movement
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -225,7 +225,7 @@ def move_answer(
     photo: str,
     settings: HoldingAnswer | None,
     files: Mapping[str, str | None],
-    more_doubts: Sequence[str] = (),
+    more_doubts: Sequence[Doubt] = (),
 ) -> MoveAnswer:
     """The movement in one photo."""
     told = dict(asked_of(analysis)) | dict(movement_answer(analysis.movement, analysis.rates))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, span
 from irpreview.core.light.coarse_sun import coarse_time
 from irpreview.core.words import long_words
-from irpreview.records import CLASS_NAMES
+from irpreview.records import CLASS_NAMES, Doubt
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -59,7 +60,7 @@ def render_answer(
     files: Mapping[str, str | None],
     seconds: float,
     tones_full_scale: float | None = None,
-    more_doubts: tuple[str, ...] = (),
+    more_doubts: Sequence[Doubt] = (),
 ) -> RenderAnswer:
     """The picture of one photo and where it was written."""
     snap, taken_at = analysis.full_photo, analysis.photo.taken_at

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from irpreview.answers.base import Whole
+from irpreview.answers.base import Answer
 from irpreview.answers.calibration import CalibrationAnswer
 from irpreview.answers.card import CardAnswer
 from irpreview.answers.day_plan import DayPlanAnswer
@@ -16,14 +16,16 @@ from irpreview.answers.field_notes import FieldNotes
 from irpreview.answers.field_page import FieldPageAnswer
 from irpreview.answers.framing import FrameAnswer
 from irpreview.answers.home import HomeAnswer
+from irpreview.answers.kit import KitAnswer
 from irpreview.answers.light import LightAnswer
+from irpreview.answers.log_export import LogExport
 from irpreview.answers.movement import MoveAnswer
 from irpreview.answers.picture import RenderAnswer
 from irpreview.answers.scouting import ScoutAnswer, ScoutingAnswer
 from irpreview.answers.verdict import JudgeAnswer
 
 FOLDER = Path(__file__).parents[1] / "data" / "schemas"
-PUBLISHED: dict[str, type[Whole]] = {
+PUBLISHED: dict[str, type[Answer]] = {
     "calibrate": CalibrationAnswer,
     "card": CardAnswer,
     "day-plan": DayPlanAnswer,
@@ -33,7 +35,9 @@ PUBLISHED: dict[str, type[Whole]] = {
     "frame": FrameAnswer,
     "homecoming": HomeAnswer,
     "judge": JudgeAnswer,
+    "kit": KitAnswer,
     "light": LightAnswer,
+    "log": LogExport,
     "log-comparison": ComparisonAnswer,
     "log-frame": LogFrameAnswer,
     "log-hot-spot": HotSpotAnswer,
@@ -46,7 +50,7 @@ PUBLISHED: dict[str, type[Whole]] = {
 """Name of the file -> the model it is made from."""
 
 
-def schema_of(model: type[Whole]) -> dict[str, Any]:
+def schema_of(model: type[Answer]) -> dict[str, Any]:
     """The JSON schema of what a model gives out: every field is there, but for those that go out only if given."""
     schema = model.model_json_schema(mode="validation")
     told = {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
@@ -57,7 +61,7 @@ def schema_of(model: type[Whole]) -> dict[str, Any]:
     return told
 
 
-def text_of(model: type[Whole]) -> str:
+def text_of(model: type[Answer]) -> str:
     """The same as the file holds it."""
     return json.dumps(schema_of(model), indent=2, ensure_ascii=False) + "\n"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Literal
 
@@ -16,6 +17,7 @@ from irpreview.core.words import long_words
 from irpreview.core.words.verdict_words import headline, reasons, sentences, short_headline
 from irpreview.records import (
     CloudLook,
+    Doubt,
     DoubtKind,
     HowClear,
     LeadChoice,
@@ -278,7 +280,7 @@ def judge_answer(
     analysis: Analysis,
     photo: str,
     files: Mapping[str, str],
-    more_doubts: tuple[str, ...] = (),
+    more_doubts: Sequence[Doubt] = (),
     *,
     with_framings: bool = False,
 ) -> JudgeAnswer:

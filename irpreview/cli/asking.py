@@ -30,7 +30,7 @@ from irpreview.clips import measure_clip
 from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
 from irpreview.errors import BadLog, BadValue
 from irpreview.io.log_exchange import lessons_of
-from irpreview.records import CLASS_NAMES, DEFAULT_GRADE
+from irpreview.records import CLASS_NAMES, DEFAULT_GRADE, Doubt, LessonDoubt, LessonDoubtKind
 from irpreview.request import Inputs, kit_of, request_of
 
 if TYPE_CHECKING:
@@ -218,7 +218,7 @@ class Asked:
         return (from_ev(ev),) if ev is not None else ()
 
     @functools.cached_property
-    def lessons(self) -> tuple[LogLessons | None, tuple[str, ...]]:
+    def lessons(self) -> tuple[LogLessons | None, tuple[Doubt, ...]]:
         """What the field log taught, and a doubt where the usual log could not be read; one named by hand must be."""
         if self.given["without_log"]:
             return None, ()
@@ -230,7 +230,7 @@ class Asked:
         except BadLog as error:
             if log is not None:
                 raise
-            return None, (f"the field log was not used: {error}",)
+            return None, (LessonDoubt(LessonDoubtKind.LOG_NOT_USED, text=str(error)),)
         return lessons, ()
 
     def check(self) -> None:

@@ -13,6 +13,8 @@ from irpreview.cli.common import JsonOption, KitOption, ZoneOption, emit_json, f
 from irpreview.core.exposure.calibration import calibrate_frames, calibrate_photos, calibrate_typed
 from irpreview.core.exposure.metering import parse_exposure
 from irpreview.core.light.surfaces import class_factors
+from irpreview.core.words import long_words
+from irpreview.core.words.calibration_words import calibration_words
 from irpreview.errors import BadModel
 from irpreview.io.kits import load_kit, save_kit
 from irpreview.io.photos import load_photo
@@ -91,9 +93,9 @@ def register(app: typer.Typer) -> None:
                 calibration_answer(answer, chosen.name, source, None if written is None else str(written)).as_json()
             )
             return
-        for text in answer.says:
+        for text in calibration_words(answer):
             print(text)
-        for doubt in answer.doubts:
+        for doubt in long_words(answer.doubts):
             say(f"doubt: {doubt}")
         if written is not None:
             say(f"kit written to {written}")

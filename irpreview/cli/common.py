@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -15,7 +14,6 @@ from irpreview.cli import for_terminal, one_line, unexpected
 from irpreview.core.units import parse_number, parse_shutter, parse_wind, shutter_text
 from irpreview.errors import IrpreviewError
 from irpreview.io.photo_facts import time_zone
-from irpreview.records import Range
 
 __all__ = [
     "SCHEMA",
@@ -50,7 +48,6 @@ __all__ = [
     "fail_usage",
     "parse_shutter",
     "parse_wind",
-    "plain",
     "say",
     "shutter_text",
     "within",
@@ -196,30 +193,11 @@ def say(text: str) -> None:
     print(for_terminal(text), file=sys.stderr, flush=True)
 
 
-def plain(value: Any) -> Any:
-    """The value as JSON can hold it: ranges as low / likely / high, not-a-number as null."""
-    if isinstance(value, Range):
-        return {key: plain(part) for key, part in value.as_dict().items()}
-    if isinstance(value, Mapping):
-        return {str(key): plain(part) for key, part in value.items()}
-    if isinstance(value, (list, tuple, set, frozenset)):
-        return [plain(part) for part in value]
-    if isinstance(value, (str, bool, int)) or value is None:
-        return value
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if hasattr(value, "tolist"):  # numpy numbers and small arrays
-        return plain(value.tolist())
-    if hasattr(value, "isoformat"):
-        return value.isoformat()
-    return str(value)
-
-
 def emit_json(answer: Mapping[str, Any]) -> None:
-    """One JSON object on one line of stdout, with the schema's name first."""
+    """The plain values of an answer (`as_json`) on one line of stdout, with the schema's name first."""
     first = [key for key in ("kind", "photo") if key in answer]
     order = [*first, *(key for key in answer if key not in (*first, "schema"))]
-    line = {"schema": SCHEMA, **{key: plain(answer[key]) for key in order}}
+    line = {"schema": SCHEMA, **{key: answer[key] for key in order}}
     print(json.dumps(line, ensure_ascii=False, allow_nan=False), flush=True)
 
 

@@ -48,7 +48,7 @@ def register(app: typer.Typer) -> None:
             exposure, taught = expose_without_snap(asked.request())
             kit, patch = taught.kit, None
             wanted = asked_time_of(exposure, kit, asked.request())
-            doubts: list[Doubt | str] = [*asked.lessons[1], *taught.says]
+            doubts: list[Doubt] = [*asked.lessons[1], *taught.doubts]
             log_used = kit != asked.request().kit
         else:
             snap = load_photo(photo, zone=asked.zone, max_side=WORKING_SIDE_PX)

@@ -13,6 +13,8 @@ from irpreview.answers.field_page import field_page_answer
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, PhotosArgument, Refusals, emit_json, fail_usage, say
 from irpreview.core.field_page import field_page
+from irpreview.core.units import how_many
+from irpreview.core.words import long_words
 from irpreview.field_pages import field_place_of
 from irpreview.io.day_plan_file import read_field_day
 from irpreview.io.field_page import write_field_page
@@ -60,13 +62,13 @@ def register(app: typer.Typer) -> None:
                 places.append(field_place_of(analysis, given, with_place))
             except Exception as error:
                 refused.add(path, error)
-        for doubt in asked.lessons[1]:
+        for doubt in long_words(asked.lessons[1]):
             say(f"doubt: {doubt}")
         if places:
             page = field_page(tuple(places), with_place=with_place, version=__version__, day=day)
             written = write_field_page(page, out)
             size_mb = written.stat().st_size / 1e6
-            count = f"{len(places)} place{'s' if len(places) != 1 else ''}"
+            count = how_many(len(places), "place")
             say(f"wrote {written}: {count}, {size_mb:.1f} MB, {'with' if with_place else 'without'} locations")
             if as_json:
                 emit_json(field_page_answer(page).as_json())

@@ -16,7 +16,7 @@ from irpreview.core.words import in_words
 from irpreview.core.words.framing_words import framing_details, framing_sentence, wider_sentence
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg
-from irpreview.records import WORKING_SIDE_PX
+from irpreview.records import WORKING_SIDE_PX, DoorDoubt, DoorDoubtKind
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -52,7 +52,7 @@ def register(app: typer.Typer) -> None:
                 written = {} if out is None else _write(analysis, path, out, number if len(photos) > 1 else None)
                 doubts = asked.lessons[1]
                 if analysis.request.conditions.wind_m_s is None:
-                    doubts += ("wind not given: a gentle breeze is assumed; give --wind",)
+                    doubts += (DoorDoubt(DoorDoubtKind.WIND_ASSUMED),)
                 answer = frame_answer(analysis, str(path), written, doubts)
                 text = (
                     ""

@@ -21,7 +21,7 @@ from irpreview.core.words.phrases import wind_text
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg, write_png
-from irpreview.records import WORKING_SIDE_PX
+from irpreview.records import WORKING_SIDE_PX, DoorDoubt, DoorDoubtKind
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -67,7 +67,7 @@ def register(app: typer.Typer) -> None:
                 analysis = analyse(photo, asked.request(photo))
                 doubts = asked.lessons[1]
                 if analysis.request.conditions.wind_m_s is None:
-                    doubts += ("wind not given, so the blur of foliage is uncertain; give --wind",)
+                    doubts += (DoorDoubt(DoorDoubtKind.WIND_NOT_GIVEN),)
                 written = _write(analysis, path, out) if out is not None else {}
                 answer = judge_answer(analysis, str(path), written, doubts, with_framings=framings).as_json()
             except Exception as error:

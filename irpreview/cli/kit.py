@@ -3,26 +3,22 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from irpreview.answers.kit import kit_answer
 from irpreview.cli.common import JsonOption, LensOption, emit_json, say, within
-from irpreview.core.light.daylight import light_spectra
-from irpreview.core.light.filter_factor import filter_factor
-from irpreview.core.light.optics import effective_wavelength_nm, leak_share
-from irpreview.core.light.surfaces import class_factors
 from irpreview.errors import BadKit, CannotWrite
 from irpreview.io.kits import kit_from, kit_text, list_kits, load_kit, save_kit
 from irpreview.io.tables import load_tables
-from irpreview.records import Light
 
 if TYPE_CHECKING:
-    from irpreview.core.light.spectra import Tables
-    from irpreview.records import Kit, Range
+    from irpreview.answers.base import Span
+    from irpreview.answers.kit import KitAnswer
+    from irpreview.records import Kit
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME|FILE", help="A built-in kit or the path of a kit file.")]
 
@@ -41,22 +37,22 @@ def register(app: typer.Typer) -> None:
         """The built-in kits, the default first."""
         tables = load_tables()
         for kit in list_kits():
-            facts = facts_of(kit, tables)
+            answer = kit_answer(kit, tables)
             if as_json:
-                emit_json(facts)
+                emit_json(answer.as_json())
             else:
-                print(f"{kit.name:<16} {kit.words}; {_stops(facts['factor_stops'])}")
+                print(f"{kit.name:<16} {kit.words}; {_stops(answer.factor_stops)}")
 
     @group.command("show")
     def show(name: NameArgument = "unmodified-720", as_json: JsonOption = False) -> None:
         """A kit as a kit file, and what it does to grey, leaves and sky in clear sun 45 degrees high."""
         kit = load_kit(name)
-        facts = facts_of(kit, load_tables())
+        answer = kit_answer(kit, load_tables())
         if as_json:
-            emit_json(facts)
+            emit_json(answer.as_json())
             return
         print(kit_text(kit), end="")
-        say(_in_words(facts))
+        say(_in_words(answer))
 
     @group.command("make")
     def make(
@@ -102,12 +98,12 @@ def register(app: typer.Typer) -> None:
             lens=lens,
         )
         save_kit(kit, path)
-        facts = facts_of(kit, load_tables())
+        answer = kit_answer(kit, load_tables(), str(path))
         if as_json:
-            emit_json({**facts, "file": str(path)})
+            emit_json(answer.as_json())
         else:
             print(path)
-            say(_in_words(facts))
+            say(_in_words(answer))
 
 
 def made_kit(
@@ -149,35 +145,18 @@ def made_kit(
     return replace(made, filter_curve=kit.filter_curve) if keeps_curve else made
 
 
-def facts_of(kit: Kit, tables: Tables) -> dict[str, Any]:
-    """What a kit does in clear sun 45 degrees high: factor with parts, band centre, leaves and sky, visible leak."""
-    light = Light()
-    direct, sky = light_spectra(light, tables)
-    whole, parts = filter_factor(kit, light, tables)
-    return {
-        "name": kit.name,
-        "words": kit.words,
-        "factor_stops": whole,
-        "factor_parts": dict(parts),
-        "factor_source": kit.factor_source,
-        "band_centre_nm": round(effective_wavelength_nm(kit, tables, direct + sky), 1),
-        "visible_leak_share": round(leak_share(kit, tables, direct + sky), 4),
-        "class_factor_stops": dict(class_factors(kit, light, tables)),
-    }
-
-
-def _stops(factor: Range) -> str:
+def _stops(factor: Span) -> str:
     return f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f})"
 
 
-def _in_words(facts: Mapping[str, Any]) -> str:
-    leaves, sky = facts["class_factor_stops"]["tree"], facts["class_factor_stops"]["clear_sky"]
-    leak = facts["visible_leak_share"]
+def _in_words(answer: KitAnswer) -> str:
+    leaves, sky = answer.class_factor_stops["tree"], answer.class_factor_stops["clear_sky"]
+    leak = answer.visible_leak_share
     warning = ""
     if leak > 0.1:
         warning = f" Visible light that leaks through is {100 * leak:.0f} % of the infrared: it lightens skies first."
     return (
-        f"{facts['name']}: grey needs {_stops(facts['factor_stops'])} more, by {facts['factor_source']}; "
-        f"band about {facts['band_centre_nm']:.0f} nm; leaves {leaves.likely:+.1f} stops, "
+        f"{answer.name}: grey needs {_stops(answer.factor_stops)} more, by {answer.factor_source}; "
+        f"band about {answer.band_centre_nm:.0f} nm; leaves {leaves.likely:+.1f} stops, "
         f"clear sky {sky.likely:+.1f} stops against white.{warning}"
     )

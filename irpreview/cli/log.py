@@ -31,6 +31,7 @@ from irpreview.cli.log_lines import entry_facts, line_of
 from irpreview.core.exposure.metering import from_ev, from_meter, parse_exposure
 from irpreview.core.field_log.entries import SearchWish, kit_key
 from irpreview.core.light.light_plan import parse_moment, parse_place
+from irpreview.core.units import how_many
 from irpreview.io.field_log import FieldLog
 from irpreview.io.field_notes import bring as bring_notes
 from irpreview.io.kits import load_kit
@@ -272,14 +273,14 @@ def _register_files(group: typer.Typer) -> None:
         with FieldLog(log, read_only=True) as book:
             count = export_log(book, path, wish, locations=locations)
         left = "with places" if locations else "places and times of day left out; notes are as you wrote them"
-        say(f"{count} frame{'s' if count != 1 else ''} in {path} ({left})")
+        say(f"{how_many(count, 'frame')} in {path} ({left})")
 
     @group.command("import")
     def import_(path: FileArgument, log: LogOption = None) -> None:
         """Add the frames of an exported file, all or none."""
         with FieldLog(log) as book:
             added, known = import_log(book, path)
-        say(f"{added} frame{'s' if added != 1 else ''} added, {known} were there already")
+        say(f"{how_many(added, 'frame')} added, {known} were there already")
 
     @group.command("bring")
     def bring(
@@ -294,7 +295,7 @@ def _register_files(group: typer.Typer) -> None:
             entries = [one for one in book.search() if one.uid in brought]
         for entry in sorted(entries, key=lambda one: one.id):
             _show(entry, as_json)
-        say(f"{len(new)} note{'s' if len(new) != 1 else ''} added, {known} were there already")
+        say(f"{how_many(len(new), 'note')} added, {known} were there already")
 
     @group.command("backup")
     def backup(
@@ -304,7 +305,7 @@ def _register_files(group: typer.Typer) -> None:
         """Copy the whole log, places and all, into one file."""
         with FieldLog(log, read_only=True) as book:
             target = book.backup(path)
-            say(f"{len(book)} frame{'s' if len(book) != 1 else ''} in {target}")
+            say(f"{how_many(len(book), 'frame')} in {target}")
 
 
 # --- what was typed -------------------------------------------------------------------------------------------------

@@ -23,6 +23,7 @@ from irpreview.cli.common import (
 )
 from irpreview.cli.log_lines import entry_facts, line_of
 from irpreview.core.field_log.homecoming import Homecoming
+from irpreview.core.units import how_many
 from irpreview.core.words.home_words import (
     clock_words,
     exposure_words,
@@ -135,7 +136,7 @@ def _register_take(group: typer.Typer) -> None:
                 print(line_of(entry))
         there = f"{known} {'was' if known == 1 else 'were'} in the log already" if known else ""
         if taken:
-            count = f"{len(taken)} frame{'' if len(taken) == 1 else 's'} taken in as batch {shown.batch}"
+            count = f"{how_many(len(taken), 'frame')} taken in as batch {shown.batch}"
             say(f"{count}{'; ' + there if there else ''}. `irpreview log take-back {shown.batch}` takes all of it back")
         else:
             say(f"nothing was taken in: {there or 'no frame on the sheet belongs to a snap'}")
@@ -156,7 +157,7 @@ def _register_take(group: typer.Typer) -> None:
                     say("no batch is in the log")
                 return
             count = book.take_back(batch)
-        frames = f"{count} frame{'' if count == 1 else 's'}"
+        frames = how_many(count, "frame")
         say(f"batch {batch} taken back: {frames}; `irpreview log undo` brings it in again")
 
 

@@ -25,6 +25,8 @@ from irpreview.core.field_log.comparison import check_correction, personal_corre
 from irpreview.core.field_log.difference_picture import with_scale
 from irpreview.core.field_log.entries import SpotRecord
 from irpreview.core.field_log.hot_spot import measure_hot_spot
+from irpreview.core.units import how_many
+from irpreview.core.words.field_log_words import check_words, comparison_words, hot_spot_words, learned_words
 from irpreview.io.field_log import FieldLog
 from irpreview.io.kits import load_kit
 from irpreview.io.log_entry_files import focal_and_aperture, spot_frame
@@ -56,17 +58,15 @@ def _register_learn(group: typer.Typer) -> None:
         if as_json:
             emit_json(learned_answer(learned, chosen.name, own, check, uses).as_json())
             return
-        for sentence in learned.says:
+        for sentence in learned_words(chosen.name, learned):
             print(sentence)
         if own:
             print("how the classes came out against the prediction, as the personal correction:")
         for name, c in own.items():
-            s, plural = c.stops, "s" if c.pairs != 1 else ""
-            print(
-                f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {c.pairs} frame{plural}"
-            )
+            s, frames = c.stops, how_many(c.pairs, "frame")
+            print(f"{CLASS_WORDS[name]}: {s.likely:+.2f} stops ({s.low:+.2f} to {s.high:+.2f}) by {frames}")
         if check is not None:
-            print(check.says)
+            print(check_words(check))
         if learned.frames and not uses[0]:
             print("the learned factor is switched off (`irpreview log use --learned` switches it on)")
         if own:
@@ -117,7 +117,7 @@ def _register_compare(group: typer.Typer) -> None:
         if as_json:
             emit_json(comparison_answer(result, snap, frame, picture, chosen.name).as_json())
             return
-        for sentence in result.sentences:
+        for sentence in comparison_words(result):
             print(sentence)
         say(f"difference picture: {picture}" + ("; kept in the log" if keep else ""))
 
@@ -159,7 +159,7 @@ def _register_hot_spot(group: typer.Typer) -> None:
         if as_json:
             emit_json(hot_spot_answer(spot, found).as_json())
             return
-        for sentence in found.says:
+        for sentence in hot_spot_words(found):
             print(sentence)
         if keep:
             avoided = "exposures with this lens avoid it" if found.shows else "exposures need not avoid it"

@@ -17,7 +17,7 @@ from irpreview.core.words import long_words, short_words
 from irpreview.core.words.motion_words import print_text, wind_words
 from irpreview.io.photos import load_photo
 from irpreview.io.pictures import make_folder, write_jpeg
-from irpreview.records import CLASS_WORDS, WORKING_SIDE_PX
+from irpreview.records import CLASS_WORDS, WORKING_SIDE_PX, DoorDoubt, DoorDoubtKind, Doubt
 
 if TYPE_CHECKING:
     from irpreview.analysis import Analysis
@@ -68,7 +68,7 @@ def _working_side() -> int:
     return WORKING_SIDE_PX
 
 
-def _holding(analysis: Analysis) -> tuple[HoldingAnswer | None, tuple[str, ...]]:
+def _holding(analysis: Analysis) -> tuple[HoldingAnswer | None, tuple[Doubt, ...]]:
     """Which ISO and aperture reach the time that holds the plants, and the noise it costs."""
     held = [
         (move.holds_until_s.likely, name)
@@ -80,7 +80,7 @@ def _holding(analysis: Analysis) -> tuple[HoldingAnswer | None, tuple[str, ...]]
     time_s, name = min(held)
     why = analysis.why_no_exposure
     if why is not None:
-        return None, (f"no setting for sharp {CLASS_WORDS[name]}: {why}",)
+        return None, (DoorDoubt(DoorDoubtKind.NO_HOLDING_SETTING, f"{CLASS_WORDS[name]}: {why}"),)
     exposure, celsius = analysis.exposure, analysis.request.conditions.temperature_c
     rows = holding_settings(
         analysis.kit, exposure.metered_ev100.likely, exposure.factor_stops.likely, time_s, celsius or 20.0

@@ -17,6 +17,8 @@ from irpreview.answers.scouting import scout_answers
 from irpreview.cli.asking import Asked, asks
 from irpreview.cli.common import JsonOption, emit_json, fail_usage, say, within
 from irpreview.core.scouting.sheet import clean, refusal_line
+from irpreview.core.units import how_many
+from irpreview.core.words import long_words
 from irpreview.core.words.lead_words import LEAD_WORDS
 from irpreview.io.scout_files import PLACES_NAME, write_scouting
 from irpreview.io.scout_folder import check_folder
@@ -95,11 +97,11 @@ def register(app: typer.Typer) -> None:
             raise fail_usage("--clip, --meter and --ev belong to one scene; they do not go with a folder of snaps")
 
         settings = Settings(kit=kit_of(asked.inputs), inputs=asked.inputs, lessons=asked.lessons[0])
-        for doubt in asked.lessons[1]:
+        for doubt in long_words(asked.lessons[1]):
             say(doubt)
         run, written = _run(folder, out, settings, order, places, jobs, cluster, title, most)
         if run.scouting is None:
-            say(f"stopped with {counted(run.progress.left, 'photo')} left; the same command again goes on from there")
+            say(f"stopped with {how_many(run.progress.left, 'photo')} left; the same command again goes on from there")
             raise typer.Exit(130)
         _tell(run, run.scouting, written, out, as_json)
         if run.scouting.refused:
@@ -187,11 +189,6 @@ class _Bar:
         self._bar.update(progress.done - self._bar.n)
 
 
-def counted(number: int, one: str) -> str:
-    """ "1 photo", "12 photos"."""
-    return f"{number} {one if number == 1 else one + 's'}"
-
-
 def _tell(run: ScoutRun, scouting: Scouting, written: tuple[Path, ...], out: Path, as_json: bool) -> None:
     for path, why in scouting.refused:
         say(f"irpreview: {refusal_line(path, why)}")
@@ -209,8 +206,8 @@ def report(run: ScoutRun, scouting: Scouting) -> str:
     """The outcome in a few lines: how many, and the first ones."""
     progress = run.progress
     lines = [
-        f"{counted(scouting.snap_count, 'snap')}, {counted(len(scouting.views), 'view')}"
-        + (f", {counted(len(scouting.refused), 'file')} could not be used" if scouting.refused else "")
+        f"{how_many(scouting.snap_count, 'snap')}, {how_many(len(scouting.views), 'view')}"
+        + (f", {how_many(len(scouting.refused), 'file')} could not be used" if scouting.refused else "")
         + (f" ({progress.known} known from before)" if progress.known else "")
     ]
     first = scouting.views[:_TOLD_FIRST]

@@ -73,6 +73,20 @@ def _two_figures(value: float) -> float:
     return round(value / scale) * scale
 
 
+def how_many(number: int, one: str, many: str = "") -> str:
+    """ "1 snap", "12 snaps"; many: where it is not `one` with an s."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def size_text(size_bytes: float) -> str:
+    """The size of a file: "64 kB", "1.2 MB", "600 MB"; kB and MB of thousands (ISO 80000-13)."""
+    if size_bytes < 1000:
+        return f"{size_bytes:.0f} bytes"
+    unit, name = (1e3, "kB") if size_bytes < 1e6 else (1e6, "MB") if size_bytes < 1e9 else (1e9, "GB")
+    value = size_bytes / unit
+    return f"{value:.0f} {name}" if value >= 10 or value == round(value) else f"{value:.1f} {name}"
+
+
 def parse_shutter(text: str) -> float:
     """Seconds of "30", "0.5", "1/30", "30s", "2m30s", "2 min 30 s" or "1h". [s]
 

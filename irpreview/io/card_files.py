@@ -10,9 +10,8 @@ import io
 import json
 import re
 from collections.abc import Sequence
-from importlib import resources
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from PIL import Image, ImageChops
@@ -35,13 +34,6 @@ PNG_WIDTH_PX = 1080
 def card_json(card: ShotCard) -> str:
     """The card as one JSON object, `data/schemas/card.json`."""
     return json.dumps(card_answer(card).as_json(), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-
-
-def card_schema() -> dict[str, Any]:
-    """The JSON schema that `card_json` keeps."""
-    text = resources.files("irpreview").joinpath("data/schemas/card.json").read_text(encoding="utf-8")
-    schema: dict[str, Any] = json.loads(text)
-    return schema
 
 
 def file_stem(title: str) -> str:

@@ -27,7 +27,6 @@ LEAST_PT = 9.0
 """No text on the card is smaller than this."""
 _GAP = 5.0
 _NOTES_PT, _RULE_PT = 52.0, 17.0
-_CAPTION_PT = 12.0
 
 
 @dataclass(frozen=True, slots=True)

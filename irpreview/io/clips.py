@@ -15,11 +15,13 @@ import cv2
 import numpy as np
 
 from irpreview.errors import BadClip, BadPhoto
+from irpreview.io.ordinary_file import Wanted, check_ordinary
 from irpreview.io.photos import load_photo
-from irpreview.records import ByteArray, Shot
+from irpreview.records import ByteArray, ClipDoubt, ClipDoubtKind, Shot
 
 LONGEST_S = 12.0
 MOST_FRAMES = 400
+MOST_STILLS = 120
 MOST_FPS = 60.0
 MOST_DECODED_PIXELS = 4.0e9
 """About 480 frames of 4K: what two cores decode in some fifteen seconds."""
@@ -47,7 +49,7 @@ class Clip:
     timed: bool = True
     """False: the times between the frames are a guess."""
     shot: Shot = Shot()  # noqa: RUF009
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[ClipDoubt, ...] = ()
 
 
 def load_clip(source: str | Path | Sequence[str | Path], *, fps: float | None = None) -> Clip:
@@ -76,6 +78,7 @@ def load_clip(source: str | Path | Sequence[str | Path], *, fps: float | None = 
 
 
 def _film(path: Path, fps: float | None) -> Clip:
+    check_ordinary(path, Wanted(BadClip, "the clip", "name a film file or the stills of one burst"))
     # the decoder writes its own complaints to stderr; ours are told in one line
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
 
@@ -102,7 +105,7 @@ def _film(path: Path, fps: float | None) -> Clip:
 
 def _read(capture: object, name: str, fps: float | None) -> Clip:
     assert isinstance(capture, cv2.VideoCapture)
-    doubts: list[str] = []
+    doubts: list[ClipDoubt] = []
     capture.set(cv2.CAP_PROP_ORIENTATION_AUTO, 1)
     told = float(capture.get(cv2.CAP_PROP_FPS))
     expected = float(capture.get(cv2.CAP_PROP_FRAME_COUNT))
@@ -112,7 +115,7 @@ def _read(capture: object, name: str, fps: float | None) -> Clip:
     timed = fps is not None or (math.isfinite(told) and 1.0 <= told <= 1000.0)
     rate = fps if fps is not None else told if timed else 30.0
     if not timed:
-        doubts.append("the clip does not tell its frame rate: 30 per second assumed")
+        doubts.append(ClipDoubt(ClipDoubtKind.RATE_ASSUMED, rate))
     skip = max(1, math.ceil(rate / MOST_FPS - 0.05))
     pixels = max(1.0, wide * tall)
     most = min(MOST_FRAMES, int(LONGEST_S * rate / skip) + 1, max(30, int(MOST_DECODED_PIXELS / (pixels * skip))))
@@ -137,9 +140,9 @@ def _read(capture: object, name: str, fps: float | None) -> Clip:
     if len(frames) < 2:
         raise BadClip(f"{name} holds one frame only: movement needs 2, and 3 to 10 s are best; film again")
     if expected > 0 and read < 0.9 * expected and len(frames) < most:
-        doubts.append(f"the clip ends early: {read} of {expected:.0f} frames could be read")
+        doubts.append(ClipDoubt(ClipDoubtKind.ENDS_EARLY, read, expected))
     elif expected > read and len(frames) >= most:
-        doubts.append(f"only the first {(len(frames) - 1) * skip / rate:.0f} s of the clip were used")
+        doubts.append(ClipDoubt(ClipDoubtKind.FIRST_SECONDS_ONLY, (len(frames) - 1) * skip / rate))
     return Clip(tuple(frames), first, rate / skip, size, name, timed, Shot(), tuple(doubts))
 
 
@@ -157,10 +160,10 @@ def _burst(paths: Sequence[Path], fps: float | None) -> Clip:
         raise BadClip(
             f"{paths[0].name} is one still: movement needs at least 2 of one burst, better 10; add the others"
         )
-    doubts: list[str] = []
-    if len(paths) > 120:
-        doubts.append(f"only the first 120 of {len(paths)} stills were used")
-        paths = list(paths)[:120]
+    doubts: list[ClipDoubt] = []
+    if len(paths) > MOST_STILLS:
+        doubts.append(ClipDoubt(ClipDoubtKind.FIRST_STILLS_ONLY, MOST_STILLS, len(paths)))
+        paths = list(paths)[:MOST_STILLS]
     frames: list[ByteArray] = []
     times: list[float] = []
     first: ByteArray | None = None
@@ -189,5 +192,5 @@ def _burst(paths: Sequence[Path], fps: float | None) -> Clip:
         rate = (len(times) - 1) / span
     if rate is None or not 0.05 <= rate <= 1000.0:
         rate, timed = ASSUMED_BURST_FPS, False
-        doubts.append("the stills do not tell the time between them; give --clip-fps for frequencies and cloud drift")
+        doubts.append(ClipDoubt(ClipDoubtKind.STILLS_NOT_TIMED))
     return Clip(tuple(frames), np.ascontiguousarray(first), rate, size, paths[0].name, timed, shot, tuple(doubts))

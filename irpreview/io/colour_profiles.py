@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
+from irpreview.core.imaging.srgb import to_display
 from irpreview.records import ByteArray
 
 _STRIP_ROWS = 256
@@ -27,19 +28,6 @@ _SRGB_COLORANTS = np.array(
     [[0.43607, 0.38515, 0.14307], [0.22249, 0.71687, 0.06061], [0.01392, 0.09708, 0.71410]], np.float64
 )
 Curve = Callable[[NDArray[np.float64]], NDArray[np.float64]]
-
-
-def srgb_to_linear(value: NDArray[np.float64]) -> NDArray[np.float64]:
-    """IEC 61966-2-1: encoded 0..1 to linear 0..1."""
-    linear: NDArray[np.float64] = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-    return linear
-
-
-def _linear_to_srgb(value: NDArray[np.float64]) -> NDArray[np.float64]:
-    encoded: NDArray[np.float64] = np.where(
-        value <= 0.0031308, 12.92 * value, 1.055 * np.maximum(value, 0.0) ** (1 / 2.4) - 0.055
-    )
-    return encoded
 
 
 @dataclass(frozen=True)
@@ -113,7 +101,7 @@ def _read_tables(profile: bytes) -> _Tables | None:
     if not (np.isfinite(colorants).all() and np.isfinite(curves).all()) or abs(colorants[1].sum() - 1.0) > 0.02:
         return None
     like_srgb = np.abs(colorants - _SRGB_COLORANTS).max() < 0.002
-    like_srgb = like_srgb and np.abs(_linear_to_srgb(curves) - codes[:, None]).max() < 1.0 / 255.0
+    like_srgb = like_srgb and np.abs(to_display(curves) - codes[:, None]).max() < 1.0 / 255.0
     return _Tables(
         decode=np.round(np.clip(curves, 0, 1) * _FULL).astype(np.uint16)[None],
         matrix=(np.linalg.inv(_SRGB_COLORANTS) @ colorants).astype(np.float32),
@@ -123,7 +111,7 @@ def _read_tables(profile: bytes) -> _Tables | None:
 
 @lru_cache(maxsize=1)
 def _encode_table() -> ByteArray:
-    return np.round(_linear_to_srgb(np.arange(65536) / _FULL) * 255.0).astype(np.uint8)[None]
+    return np.round(to_display(np.arange(65536) / _FULL) * 255.0).astype(np.uint8)[None]
 
 
 def _gather(table: ByteArray, index: NDArray[np.uint16]) -> ByteArray:
@@ -141,20 +129,20 @@ def _apply(pixels: ByteArray, tables: _Tables) -> ByteArray:
     return out
 
 
-def to_srgb(image: Image.Image | ByteArray, profile: bytes | None) -> tuple[ByteArray, str | None]:
-    """Pixels (H, W, 3) uint8 in sRGB, and a doubt where the profile could not be used.
+def to_srgb(image: Image.Image | ByteArray, profile: bytes | None) -> tuple[ByteArray, bool]:
+    """Pixels (H, W, 3) uint8 in sRGB, and whether the profile could be used; else they are as they were.
 
     image: loaded, mode RGB, L or CMYK, or colours (H, W, 3). profile: the bytes of the ICC profile in the file, or
     None = sRGB.
     """
     if not profile:
-        return _pixels(image), None
+        return _pixels(image), True
     if isinstance(image, Image.Image) and image.mode == "L" and profile[16:20] == b"RGB ":
         image = image.convert("RGB")
     is_colour = not isinstance(image, Image.Image) or image.mode == "RGB"
     if is_colour and (tables := _read_tables(bytes(profile))) is not None:
         pixels = _pixels(image)
-        return (pixels if tables.is_srgb else _apply(pixels, tables)), None
+        return (pixels if tables.is_srgb else _apply(pixels, tables)), True
     try:
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
         target = ImageCms.createProfile("sRGB")
@@ -162,8 +150,8 @@ def to_srgb(image: Image.Image | ByteArray, profile: bytes | None) -> tuple[Byte
         held = image if isinstance(image, Image.Image) else Image.fromarray(image)
         turned = ImageCms.profileToProfile(held, source, target, intent, outputMode="RGB")
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
-        return _pixels(image), "the colour profile in the photo cannot be used; its colours were taken as sRGB"
-    return _pixels(turned if turned is not None else image), None
+        return _pixels(image), False
+    return _pixels(turned if turned is not None else image), True
 
 
 def _pixels(image: Image.Image | ByteArray) -> ByteArray:

@@ -318,10 +318,6 @@ class FieldLog(LogRows):
         """Whether a frame of that number in another log is here already."""
         return self._one("SELECT 1 FROM frames WHERE uid = ?", (uid,)) is not None
 
-    def kit_names(self) -> tuple[str, ...]:
-        """Names of the kits that have frames."""
-        return tuple(r[0] for r in self._rows("SELECT DISTINCT kits.name FROM kits JOIN frames ON kit_id = kits.id"))
-
     def all_kit_names(self) -> tuple[str, ...]:
         """Every kit that anything was kept of, frames or not."""
         return tuple(r[0] for r in self._rows("SELECT name FROM kits ORDER BY name"))

@@ -6,41 +6,27 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from irpreview.answers.base import first_fault
 from irpreview.answers.field_notes import FieldNotes, entry_of_note
 from irpreview.core.field_log.entries import LogEntry, check_entry
+from irpreview.core.units import how_many
 from irpreview.errors import BadLog, IrpreviewError
 from irpreview.io.field_log import FieldLog
+from irpreview.io.ordinary_file import Wanted, read_bytes
 
-LARGEST_NOTES_MB = 1.0
 _ASK = "hand the notes back from the field page again"
+_WANTED = Wanted(BadLog, "the file of notes", "name the file that the field page handed back", 1_000_000, _ASK)
 
 
 def read_field_notes(path: Path | str) -> FieldNotes:
     """The notes in a file. Raises BadLog with one line for a file that is none, is damaged or too large."""
     path = Path(path)
-    try:
-        if path.exists() and not path.is_file():
-            raise BadLog(f"{path} is no ordinary file; name the file that the field page handed back")
-        size = path.stat().st_size
-        if size > LARGEST_NOTES_MB * 1e6:
-            raise BadLog(f"{path} has {size / 1e6:.1f} MB; notes have at most {LARGEST_NOTES_MB:g} MB; {_ASK}")
-        data = path.read_bytes()
-    except (OSError, ValueError) as error:
-        said = getattr(error, "strerror", None) or "its name cannot be read"
-        raise BadLog(f"{path} could not be read ({said}); name the file that the field page handed back") from None
+    data = read_bytes(path, _WANTED)
     try:
         return FieldNotes.model_validate_json(data)
     except (ValidationError, RecursionError) as error:
-        raise BadLog(f"{path.name} holds no whole field notes ({_first_fault(error)}); {_ASK}") from None
-
-
-def _first_fault(error: ValidationError | RecursionError) -> str:
-    if isinstance(error, RecursionError):
-        return "it is nested too deep"
-    first = error.errors(include_url=False, include_context=False)[0]
-    where = ".".join(str(part) for part in first["loc"])
-    said = " ".join(str(first["msg"]).split())[:120]
-    return f"{where}: {said}" if where else said
+        fault = first_fault(error) if isinstance(error, ValidationError) else "it is nested too deep"
+        raise BadLog(f"{path.name} holds no whole field notes ({fault}); {_ASK}") from None
 
 
 def bring(log: FieldLog, path: Path | str) -> tuple[tuple[LogEntry, ...], int]:
@@ -58,6 +44,6 @@ def bring(log: FieldLog, path: Path | str) -> tuple[tuple[LogEntry, ...], int]:
         except IrpreviewError as error:
             raise BadLog(f"{Path(path).name}, note {number}: {error}; nothing was taken in") from None
     if new:
-        count = f"{len(new)} note{'s' if len(new) != 1 else ''}"
+        count = how_many(len(new), "note")
         log.take_in(new, words=f"brought {count} from {Path(path).name}")
     return tuple(new), len(notes.frames) - len(new)

@@ -14,8 +14,11 @@ from irpreview.core.field_log.entries import HomeFrame, LogEntry, ToneDifference
 from irpreview.core.field_log.homecoming import Homecoming
 from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog
-from irpreview.io.log_exchange import LARGEST_FILE_MB, entry_of_facts, facts_of
+from irpreview.io.log_exchange import LARGEST_FILE_BYTES, entry_of_facts, facts_of
+from irpreview.io.ordinary_file import Wanted, read_text
 from irpreview.io.pictures import write_file
+
+_WANTED = Wanted(BadLog, "the proposal", "name what `irpreview log match` wrote", LARGEST_FILE_BYTES)
 
 
 def write_proposal(path: Path, home: Homecoming, sheet: Path) -> HomeAnswer:
@@ -33,17 +36,10 @@ def read_proposal(path: Path) -> HomeAnswer:
     """A proposal as `write_proposal` wrote it; of a folder, the one that lies in it. Raises BadLog."""
     if path.is_dir():
         path = _only_one(path)
+    text = read_text(path, _WANTED)
     try:
-        if path.exists() and not path.is_file():
-            raise BadLog(f"{path} is no ordinary file (a device or a pipe); name what `irpreview log match` wrote")
-        if path.stat().st_size > LARGEST_FILE_MB * 1e6:
-            raise BadLog(f"{path} is larger than {LARGEST_FILE_MB:.0f} MB: no proposal of `irpreview log match`")
-        return HomeAnswer.model_validate(json.loads(path.read_text(encoding="utf-8")))
-    except OSError as error:
-        raise BadLog(
-            f"{path} could not be read ({error.strerror or error}); `irpreview log match` writes the proposal"
-        ) from None
-    except (ValueError, RecursionError, ValidationError):  # whose words would quote the file
+        return HomeAnswer.model_validate_json(text)
+    except (RecursionError, ValidationError):  # whose words would quote the file
         raise BadLog(f"{path.name} is no proposal of `irpreview log match`; match the frames anew") from None
 
 

@@ -29,7 +29,6 @@ _TALLEST_PX = 360
 _TEXT, _SMALL, _TITLE = 21, 17, 34
 _LEADING = 1.36
 _PAPER, _INK, _QUIET, _LINE, _ACCENT = (250, 249, 246), (28, 27, 25), (85, 82, 77), (205, 200, 190), (122, 46, 29)
-_EMPTY = (236, 233, 226)
 HEADS = ("Predicted", "Real, laid over the snap", "Real against predicted")
 
 

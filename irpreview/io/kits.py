@@ -35,13 +35,13 @@ from pydantic import ValidationError
 from irpreview.core.light.spectra import make_spectrum
 from irpreview.errors import BadKit, CannotWrite, IrpreviewError
 from irpreview.io.kit_layout import LIMITS, KitFile
+from irpreview.io.ordinary_file import Wanted, read_text
 from irpreview.records import CLASS_NAMES, Kit, Range, Spectrum
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-LARGEST_FILE_BYTES = 64_000
-LARGEST_CURVE_BYTES = 2_000_000
+_WANTED = Wanted(BadKit, "kit", "give the path of a kit file of text (.toml)", 64_000, "this is no kit file")
 MOST_DOTS = 500
 """In one line: the time to read a name of n parts grows as n squared, 10 s for 30,000."""
 FILTER_NM = (500.0, 1100.0)
@@ -148,20 +148,11 @@ def load_kit(name_or_path: str | Path) -> Kit:
         near = difflib.get_close_matches(name, BUILT_IN, n=1)
         hint = f"did you mean {near[0]}? " if near else ""
         raise BadKit(f"no kit {name!r}: {hint}built-in kits are {', '.join(BUILT_IN)}; or give the path of a kit file")
-    if path.is_dir():
-        raise BadKit(f"kit {path}: is a folder; give the path of a kit file (.toml)")
+    text = read_text(path, _WANTED)
     try:
-        if not path.is_file():
-            raise BadKit(f"kit {path}: is no ordinary file (a device or a pipe); give the path of a kit file (.toml)")
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise BadKit(f"kit {path}: {path.stat().st_size} bytes, at most {LARGEST_FILE_BYTES}; this is no kit file")
-        text = path.read_text(encoding="utf-8-sig")
         if any(line.count(".") > MOST_DOTS for line in text.splitlines()):
             raise BadKit(f"kit {path}: a line has more than {MOST_DOTS} dots; this is no kit file")
         content = tomllib.loads(text)
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise BadKit(f"kit {path}: cannot be read ({reason}); give a kit file of text (.toml)") from error
     except RecursionError:
         raise BadKit(f"kit {path}: brackets within brackets without end; this is no kit file") from None
     except tomllib.TOMLDecodeError as error:
@@ -237,15 +228,8 @@ def read_filter_curve(path: Path, *, where: str = "kit") -> Spectrum:
 
     A heading line and lines that start with # are allowed. Raises BadKit.
     """
-    try:
-        if path.exists() and not path.is_file():
-            raise BadKit(f"{where}: filter curve {path} is no ordinary file; give the path of a CSV file")
-        if path.stat().st_size > LARGEST_CURVE_BYTES:
-            raise BadKit(f"{where}: filter curve {path} has more than {LARGEST_CURVE_BYTES} bytes; give fewer points")
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise BadKit(f"{where}: filter curve {path} cannot be read ({reason}); give the path of a CSV file") from error
+    curve_file = Wanted(BadKit, f"{where}: filter curve", "give the path of a CSV file", 2_000_000, "give fewer points")
+    text = read_text(path, curve_file)
     rows: list[tuple[float, float]] = []
     dialect = ";" if text.count(";") > text.count(",") else ","
     for number, cells in enumerate(csv.reader(text.splitlines(), delimiter=dialect), start=1):

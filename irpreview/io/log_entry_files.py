@@ -18,6 +18,7 @@ from irpreview.core.field_log.entries import LogEntry, check_entry
 from irpreview.core.field_log.hot_spot import EvenFrame
 from irpreview.core.light.daylight import sun_position
 from irpreview.errors import BadPhoto, BadValue
+from irpreview.io.ordinary_file import Wanted, opened
 from irpreview.io.photos import load_photo
 from irpreview.io.raw_frames import is_raw, load_raw
 from irpreview.records import FloatArray, Photo, Shot
@@ -90,13 +91,8 @@ def _exposure_of(shot: Shot) -> dict[str, Any]:
 
 def content_sha256(path: Path) -> str:
     """What a file is known by wherever it lies. Raises BadPhoto."""
-    try:
-        if path.exists() and not (path.is_file() or path.is_dir()):
-            raise BadPhoto(f"{path.name} is no ordinary file (a device or a pipe); name a frame")
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise BadPhoto(f"{path.name} could not be read ({error.strerror or error}); check the file") from None
+    with opened(path, Wanted(BadPhoto, "the frame", "name a frame")) as (file, _):
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """The field log out of its file and back in, as JSON or CSV; and the kit that the log taught.
 
 Without being asked, nothing leaves that says where: no coordinates, no place names, no folders, no time of day, and the
-sun's height only to five degrees (time and height together would draw a line on the map). Notes leave as they are.
+sun's height only to five degrees and up to sixty (time and height together would draw a line on the map). Notes leave
+as they are.
 """
 
 from __future__ import annotations
@@ -9,14 +10,16 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
-from importlib import resources
-from importlib.metadata import version
 from pathlib import Path, PurePath
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from pydantic import ValidationError
+
+from irpreview.answers.base import first_fault
+from irpreview.answers.log_export import SCHEMA, log_export
 from irpreview.core.field_log.comparison import personal_correction
 from irpreview.core.field_log.entries import (
     ENTRY_FIELDS,
@@ -29,20 +32,26 @@ from irpreview.core.field_log.entries import (
     check_entry,
     check_spot,
 )
-from irpreview.core.field_log.learning import Learned, learn_factor, observations_of
+from irpreview.core.field_log.learning import Learned, learned_of
+from irpreview.core.units import how_many
 from irpreview.errors import BadLog, BadValue, IrpreviewError
 from irpreview.io.field_log import FieldLog, default_path
 from irpreview.io.kits import same_lens
+from irpreview.io.ordinary_file import Wanted, read_text
 from irpreview.io.pictures import write_file
 from irpreview.io.spreadsheet import read_rows, write_rows
 from irpreview.io.tables import load_tables
-from irpreview.records import CLASS_NAMES, Kit, Place, Range, Taught
+from irpreview.records import CLASS_NAMES, Kit, LessonDoubt, LessonDoubtKind, Place, Range, Taught
 
 T = TypeVar("T")
-SCHEMA = "irpreview-log/2"
-"""Version 2 holds the lens table and the comparisons too; version 1 had frames alone and is still read."""
 READABLE = ("irpreview-log/1", SCHEMA)
-LARGEST_FILE_MB = 100.0
+LARGEST_FILE_BYTES = 100_000_000
+_ASK = "name a JSON or CSV file of `log export`"
+_WANTED = Wanted(BadLog, "", _ASK, LARGEST_FILE_BYTES, "a log of 10000 frames has about 8 MB")
+HIGHEST_TOLD_DEG = 60.0
+"""Day and height of the sun, without the time of day, hold a latitude between two ends: |latitude - declination| is at
+most 92.5 - height. So long as no height above this one is told, the ends stay 18 degrees apart over all days of a year.
+"""
 PLACE_COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m")
 COLUMNS = tuple(name for name in ENTRY_FIELDS if name not in ("id", "place", "batch")) + PLACE_COLUMNS
 _NUMBERS = frozenset(
@@ -70,7 +79,7 @@ def facts_of(entry: LogEntry, *, locations: bool) -> dict[str, Any]:
         for name in ("snap_path", "frame_path"):
             fact[name] = PurePath(fact[name].replace("\\", "/")).name if fact[name] else None
         if entry.sun_height_deg is not None:
-            fact["sun_height_deg"] = 5.0 * round(entry.sun_height_deg / 5.0)
+            fact["sun_height_deg"] = min(5.0 * round(entry.sun_height_deg / 5.0), HIGHEST_TOLD_DEG)
     return fact
 
 
@@ -86,16 +95,13 @@ def export_log(log: FieldLog, path: Path | str, wish: SearchWish | None = None, 
         write_file(path, write_rows(COLUMNS, facts).encode())
     else:
         kits = (wish.kit_name,) if wish is not None and wish.kit_name else log.all_kit_names()
-        whole = {
-            "schema": SCHEMA,
-            "version": int(SCHEMA.rsplit("/", 1)[1]),
-            "made_by": f"irpreview {version('irpreview')}",
-            "locations": locations,
-            "frames": facts,
-            "hot_spots": [_spot_facts(s) for name in kits for s in log.hot_spots(name)],
-            "differences": [asdict(d) for name in kits for d in log.differences(name)],
-        }
-        write_file(path, json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False).encode())
+        spots = [spot for name in kits for spot in log.hot_spots(name)]
+        differences = [one for name in kits for one in log.differences(name)]
+        try:
+            whole = log_export(facts, spots, differences, locations=locations)
+        except ValidationError as error:  # a log that was written into by other means than ours
+            raise BadLog(f"the log cannot be exported ({first_fault(error)}); correct or remove that entry") from None
+        write_file(path, json.dumps(whole.as_json(), ensure_ascii=False, indent=1, allow_nan=False).encode())
     return len(facts)
 
 
@@ -117,7 +123,7 @@ def import_log(log: FieldLog, path: Path | str) -> tuple[int, int]:
             continue
         seen.add(entry.uid)
         new.append(entry)
-    log.take_in(new, spots, differences, f"imported {len(new)} frame{'s' if len(new) != 1 else ''} from {path.name}")
+    log.take_in(new, spots, differences, f"imported {how_many(len(new), 'frame')} from {path.name}")
     return len(new), len(rows) - len(new)
 
 
@@ -126,15 +132,7 @@ Rows = list[tuple[str, dict[str, Any]]]
 
 def _content(path: Path) -> tuple[Rows, list[SpotRecord], list[ToneDifference]]:
     """(frames with where they stand, lens table, comparisons) of an exported file."""
-    try:
-        if path.exists() and not path.is_file():
-            raise BadLog(f"{path} is no ordinary file; name a JSON or CSV file of `log export`")
-        if path.stat().st_size > LARGEST_FILE_MB * 1e6:
-            raise BadLog(f"{path} is larger than {LARGEST_FILE_MB:.0f} MB; a log of 10000 frames has about 8 MB")
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        said = getattr(error, "strerror", None) or "it is no text"
-        raise BadLog(f"{path} could not be read ({said}); name a JSON or CSV file of `log export`") from None
+    text = read_text(path, _WANTED)
     if path.suffix.lower() == ".csv":
         try:
             names, cells = read_rows(text)
@@ -148,7 +146,7 @@ def _content(path: Path) -> tuple[Rows, list[SpotRecord], list[ToneDifference]]:
         whole = json.loads(text)
     except (ValueError, RecursionError) as error:
         at = f" (line {error.lineno})" if isinstance(error, json.JSONDecodeError) else ""
-        raise BadLog(f"{path.name} is no JSON{at}; name a JSON or CSV file of `log export`") from None
+        raise BadLog(f"{path.name} is no JSON{at}; {_ASK}") from None
     schema = whole.get("schema") if isinstance(whole, dict) else None
     kind, _, number = str(schema).partition("/")
     if kind == SCHEMA.partition("/")[0] and number.isdecimal() and len(number) < 5 and schema not in READABLE:
@@ -189,12 +187,6 @@ def _fault(error: Exception) -> str:
     return said if isinstance(error, IrpreviewError) else "a value of the wrong kind or size"
 
 
-def _spot_facts(spot: SpotRecord) -> dict[str, Any]:
-    facts = asdict(spot)
-    del facts["id"]
-    return facts | {"strength_stops": spot.strength_stops.as_dict(6)}
-
-
 def _spot_of(row: Mapping[str, Any]) -> SpotRecord:
     strength = row["strength_stops"]
     return check_spot(
@@ -222,13 +214,6 @@ def _difference_of(row: Mapping[str, Any]) -> ToneDifference:
             str(row["pair_key"]),
         )
     )
-
-
-def log_schema() -> dict[str, Any]:
-    """The JSON schema that the JSON of `export_log` keeps."""
-    text = resources.files("irpreview").joinpath("data/schemas/log.json").read_text(encoding="utf-8")
-    schema: dict[str, Any] = json.loads(text)
-    return schema
 
 
 def _number(name: str, given: Any) -> float:
@@ -281,9 +266,7 @@ def entry_of_facts(row: Mapping[str, Any]) -> LogEntry:
 
 def learned_from(kit: Kit, log: FieldLog) -> Learned:
     """The factor of this kit by the frames in the log."""
-    observations, says = observations_of(kit, log.search(SearchWish(kit_name=kit.name, newest_first=False)))
-    learned = learn_factor(kit, observations, load_tables())
-    return replace(learned, says=(*learned.says, *says))
+    return learned_of(kit, log.search(SearchWish(kit_name=kit.name, newest_first=False)), load_tables())
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,18 +285,14 @@ class LogLessons:
         """The kit with these lessons; of another kit than they were learned for, the kit as it stands."""
         if kit.name != self.kit_name:
             return Taught(kit)
-        out, says, learned, own = kit, [], self.learned, self.correction_stops
+        doubts: list[LessonDoubt] = []
+        out, learned, own = kit, self.learned, self.correction_stops
         if learned is not None and learned.frames:
             out = learned.applied_to(out, in_shade=self.in_shade, sun_height_deg=sun_height_deg)
             if sun_height_deg is None and learned.counts.get("low_sun", 0):
-                says.append(
-                    "how high the sun will stand is not known (--place and --when, or the snap's own time and place): "
-                    "what the field log says of a low sun is left out"
-                )
+                doubts.append(LessonDoubt(LessonDoubtKind.SUN_HEIGHT_UNKNOWN))
             if learned.changed_stops is not None:
-                says.append(
-                    f"the field log shows a step of {learned.changed_stops:+.1f} stops: only frames since then count"
-                )
+                doubts.append(LessonDoubt(LessonDoubtKind.FACTOR_STEPPED, learned.changed_stops))
         if own:
             # frames compared as pictures say more of a class than their exposures: they stand in their place
             together = {n: v for n, v in out.class_correction_stops.items() if n not in own}
@@ -323,11 +302,8 @@ class LogLessons:
         if spot is not None and (kit.hot_spot_from_f_number is None or spot < kit.hot_spot_from_f_number):
             out = replace(out, hot_spot_from_f_number=spot)
             if kit.lens is None:
-                says.append(
-                    f"which lens is in use was not said (--lens, or its name in the kit): apertures from f/{spot:g} "
-                    "on are avoided because one of yours shows a hot spot there"
-                )
-        return Taught(out, tuple(says))
+                doubts.append(LessonDoubt(LessonDoubtKind.LENS_NOT_SAID, spot))
+        return Taught(out, tuple(doubts))
 
 
 def lessons_of(

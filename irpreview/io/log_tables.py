@@ -11,7 +11,9 @@ import sqlite3
 from pathlib import Path
 
 from irpreview.errors import BadLog
+from irpreview.io.ordinary_file import Wanted, opened
 from irpreview.io.pictures import settle
+from irpreview.io.sqlite_file import SQLITE_ERRORS, as_of_sqlite
 
 APPLICATION_ID = 0x69727631  # "irv1": tells our file from any other sqlite file
 BUSY_SECONDS = 20.0
@@ -131,9 +133,9 @@ def _ready(path: Path, read_only: bool) -> sqlite3.Connection:
         raise bad_log(path, error) from None
     try:
         _bring_up_to_date(connection, path, read_only)
-    except sqlite3.Error as error:
+    except SQLITE_ERRORS as error:
         connection.close()
-        raise bad_log(path, error) from None
+        raise bad_log(path, as_of_sqlite(error)) from None
     except BaseException:
         connection.close()
         raise
@@ -142,13 +144,8 @@ def _ready(path: Path, read_only: bool) -> sqlite3.Connection:
 
 def _is_ours(path: Path) -> bool:
     """Whether the file is empty (just made) or begins like an sqlite file with our mark, or none yet."""
-    if not path.is_file():
-        raise BadLog(f"{path} is no ordinary file (a device or a pipe); name a file for the log")
-    try:
-        with path.open("rb") as file:
-            head = file.read(100)
-    except OSError as error:
-        raise BadLog(f"the log {path} may not be read ({_said(error)}); change its permissions or copy it") from None
+    with opened(path, Wanted(BadLog, "the log", "name a file for the log")) as (file, _):
+        head = file.read(100)
     if not head:
         return True
     mark = int.from_bytes(head[68:72], "big")

@@ -12,11 +12,11 @@ import hashlib
 import io
 import logging
 import re
-import stat
 import warnings
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from functools import lru_cache
+from dataclasses import replace
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -30,6 +30,7 @@ from irpreview.core.scene.photo_doubts import pixel_doubts
 from irpreview.errors import BadPhoto, BadValue, IrpreviewError
 from irpreview.io.colour_profiles import to_srgb
 from irpreview.io.jpeg_damage import BREAKS_OFF, block_px, decoded, step_strength
+from irpreview.io.ordinary_file import HEAD_BYTES, Wanted, read_bytes
 from irpreview.io.photo_facts import EXIF_FOLDER, GPS_FOLDER, ORIENTATION, Facts, facts_of, time_zone
 from irpreview.io.picture_files import check_whole, exif_is_sound, is_raw_tiff, kind_of
 from irpreview.records import (
@@ -48,7 +49,7 @@ MOST_MEGAPIXELS_REDUCED = 220.0
 MOST_FILE_MB = 600.0
 LEAST_SIDE_PX = 64
 MOST_ASPECT = 20.0
-_HEAD_BYTES = 64
+_WANTED = Wanted(BadPhoto, "", "give the path of a photo", int(MOST_FILE_MB * 1e6), "save it smaller or as JPEG")
 Picture: TypeAlias = Image.Image | ByteArray
 """A decoded picture, not turned: as its reader holds it, or (h, w, 3) colours."""
 _PILLOW_QUIET = ("ignore", None, Warning, re.compile(r"PIL\."), 0)
@@ -83,7 +84,7 @@ def load_photo(
 
 
 def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) -> Photo:
-    kind = kind_of(data[:_HEAD_BYTES], name)
+    kind = kind_of(data[:HEAD_BYTES], name)
     check_whole(data, kind, name)
     if kind == "TIFF" and is_raw_tiff(data):
         raise BadPhoto(f"{name} is a camera raw file; develop it to JPEG or TIFF first")
@@ -136,7 +137,7 @@ def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) ->
 def read_facts(source: str | Path | bytes, *, zone: str | None = None, name: str | None = None) -> Facts:
     """Time, place and exposure of a photo, without decoding its pixels. Raises BadPhoto as `load_photo` does."""
     data, name = _read(source, name)
-    kind = kind_of(data[:_HEAD_BYTES], name)
+    kind = kind_of(data[:HEAD_BYTES], name)
     _keep_pillow_quiet()
     try:
         return _facts(_open(data, kind, name), zone, [])
@@ -158,31 +159,9 @@ def _read(source: str | Path | bytes, name: str | None) -> tuple[bytes, str]:
         raise BadPhoto(f"{text[:80]!r} is no name of a file; give the path of a photo")
     path = Path(source)
     name = name or path.name or text
-    try:
-        facts = path.stat()
-        if stat.S_ISDIR(facts.st_mode):
-            raise BadPhoto(f"{text} is a folder; name the photos in it, for example {text.rstrip('/')}/*.jpg")
-        if not stat.S_ISREG(facts.st_mode):
-            raise BadPhoto(f"{text} is no ordinary file (a device or a pipe); give the path of a photo")
-        with path.open("rb") as file:
-            head = file.read(_HEAD_BYTES)
-            kind_of(head, name)  # refuses a film before its gigabytes are read
-            if facts.st_size > MOST_FILE_MB * 1e6:
-                raise BadPhoto(
-                    f"{name} has {facts.st_size / 1e6:.0f} MB; at most {MOST_FILE_MB:.0f} MB can be opened: "
-                    "save it smaller or as JPEG"
-                )
-            return head + file.read(), name
-    except FileNotFoundError:
-        raise BadPhoto(f"{text} does not exist; check the path and the spelling") from None
-    except NotADirectoryError:
-        raise BadPhoto(f"{text} does not exist: a part of its path is no folder; check the path") from None
-    except PermissionError:
-        raise BadPhoto(f"{text} may not be read (no permission); change its permissions or copy it") from None
-    except OSError as error:
-        raise BadPhoto(
-            f"{text[:200]} could not be read ({error.strerror or error}); copy it to another place"
-        ) from None
+    wanted = replace(_WANTED, if_folder=f"name the photos in it, for example {text.rstrip('/')}/*.jpg")
+    # `kind_of` refuses a film before its gigabytes are read
+    return read_bytes(path, wanted, partial(kind_of, name=name)), name
 
 
 def _keep_pillow_quiet() -> None:
@@ -376,13 +355,13 @@ def _to_pixels(picture: Picture, profile: object, name: str, doubts: list[PhotoD
                 return np.repeat(_grey_of_many_bits(picture, name)[..., None], 3, axis=2)
             alpha = _alpha(picture, name, doubts)
             picture = picture if picture.mode in ("RGB", "L", "CMYK") else picture.convert("RGB")
-        pixels, doubt = to_srgb(picture, known)
+        pixels, profile_used = to_srgb(picture, known)
     except BadPhoto:
         raise
     except Exception as error:
         raise _damaged(name, error) from error
-    if doubt:
-        doubts.append(PhotoDoubt(PhotoDoubtKind.PROFILE, text=doubt))
+    if not profile_used:
+        doubts.append(PhotoDoubt(PhotoDoubtKind.PROFILE))
     if alpha is not None:
         pixels = _on_white(pixels, alpha)
     return pixels

@@ -15,12 +15,14 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from irpreview.errors import BadValue
+from irpreview.io.ordinary_file import Wanted, read_text
 from irpreview.io.spreadsheet import read_rows
 
 LARGEST_BYTES = 200_000
 MOST_DOTS = 500
 """In one line: the reader of TOML takes longer than anybody waits for a name of thousands of parts."""
 MOST_ENTRIES = 200
+_WANTED = Wanted(BadValue, "the list of places", "name a TOML or CSV file", LARGEST_BYTES)
 KEYS = ("name", "at", "heading", "focal", "stay", "from", "until", "snap")
 
 
@@ -67,20 +69,7 @@ class _Row(BaseModel):
 
 def read_places(path: Path) -> tuple[PlaceEntry, ...]:
     """The places of a list. Raises BadValue with one line that says which entry is wrong and what to do."""
-    try:
-        if path.exists() and not (path.is_file() or path.is_dir()):
-            raise BadValue(f"{path} is no ordinary file (a device or a pipe); name a TOML or CSV file")
-        with open(path, "rb") as file:
-            data = file.read(LARGEST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        said = getattr(error, "strerror", None) or error
-        raise BadValue(f"the list of places {path} cannot be read ({said}); name a TOML or CSV file") from None
-    if len(data) > LARGEST_BYTES:
-        raise BadValue(f"{path} is larger than {LARGEST_BYTES // 1000} kB: no list of places; name a TOML or CSV file")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise BadValue(f"{path} is not text in UTF-8; save the list of places as such") from None
+    text = read_text(path, _WANTED)
     rows = _rows_of_csv(path, text) if path.suffix.lower() == ".csv" else _rows_of_toml(path, text)
     if not 1 <= len(rows) <= MOST_ENTRIES:
         raise BadValue(f"{path} lists {len(rows)} places; give 1 to {MOST_ENTRIES}, each with at or snap")

@@ -9,6 +9,7 @@ from PIL import Image, UnidentifiedImageError
 
 from irpreview.core.exposure.frame_pairs import Frame
 from irpreview.errors import BadPhoto
+from irpreview.io.ordinary_file import Wanted, check_ordinary
 from irpreview.records import Shot
 
 _SUFFIXES = "3fr arw cr2 cr3 crw dng erf iiq kdc mef mos mrw nef nrw orf pef raf raw rw2 srw x3f"
@@ -31,6 +32,7 @@ def load_raw(path: Path) -> Frame:
         raise BadPhoto(
             f"{path}: reading raw files needs the optional part: pip install 'irpreview[raw]'; or give JPEG files"
         ) from error
+    check_ordinary(path, Wanted(BadPhoto, "the raw file", "give the file as the camera wrote it"))
     try:
         with rawpy.imread(str(path)) as raw:
             mosaic = raw.raw_image_visible.astype(np.float32)

@@ -21,7 +21,7 @@ import numpy as np
 
 from irpreview.errors import CannotWrite
 from irpreview.io.pictures import make_folder
-from irpreview.io.sqlite_file import SqliteFile
+from irpreview.io.sqlite_file import SQLITE_ERRORS, SqliteFile, as_of_sqlite
 from irpreview.records import ByteArray, Place, frozen_array
 
 STORE_NAME = "scout-store.sqlite"
@@ -71,9 +71,9 @@ class ScoutStore(SqliteFile):
             raise self._told(error) from None
         try:
             self._prepare()
-        except sqlite3.Error as error:
+        except SQLITE_ERRORS as error:
             self._connection.close()
-            raise self._told(error) from None
+            raise self._told(as_of_sqlite(error)) from None
         except BaseException:
             self._connection.close()
             raise

@@ -11,6 +11,18 @@ from typing import Any, Self
 
 from irpreview.errors import IrpreviewError
 
+SQLITE_ERRORS = (sqlite3.Error, UnicodeDecodeError)
+"""What a statement on a damaged file may end in: sqlite quotes what it found there, and that need not be text."""
+
+
+def as_of_sqlite(error: sqlite3.Error | UnicodeDecodeError) -> sqlite3.Error:
+    """An error of a statement as sqlite would have told it."""
+    if isinstance(error, sqlite3.Error):
+        return error
+    damaged = sqlite3.DatabaseError("its pages do not fit together")
+    damaged.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+    return damaged
+
 
 class SqliteFile(ABC):
     """An open file, used as a context. The connection is in autocommit mode: transactions begin where they are said."""
@@ -52,5 +64,5 @@ class SqliteFile(ABC):
         """Run one statement; what it gives, row by row."""
         try:
             return self._connection.execute(text, values).fetchall()
-        except sqlite3.Error as error:
-            raise self._told(error) from None
+        except SQLITE_ERRORS as error:
+            raise self._told(as_of_sqlite(error)) from None

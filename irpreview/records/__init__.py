@@ -7,6 +7,8 @@ Class ids 1..9 are the ids of the label maps; index i of a probability array is 
 from irpreview.records.caution import Caution, CautionKind
 from irpreview.records.common import (
     ByteArray,
+    DoorDoubt,
+    DoorDoubtKind,
     Doubt,
     FloatArray,
     Range,
@@ -19,6 +21,8 @@ from irpreview.records.common import (
 from irpreview.records.exposure import (
     ApertureReason,
     BlurReason,
+    CalibrationDoubt,
+    CalibrationDoubtKind,
     Exposure,
     ExposureReason,
     ExposureTest,
@@ -49,7 +53,7 @@ from irpreview.records.exposure import (
     TimeReason,
     TimeUnsure,
 )
-from irpreview.records.kit import Kit, Taught
+from irpreview.records.kit import Kit, LessonDoubt, LessonDoubtKind, Taught
 from irpreview.records.light import (
     Conditions,
     FilterLeaks,
@@ -84,7 +88,6 @@ from irpreview.records.motion import (
     Movement,
     MovementNote,
     Moving,
-    ReaderNote,
     TripodShakes,
     WaterMovement,
     WaterWord,
@@ -128,6 +131,8 @@ __all__ = [
     "ApertureReason",
     "BlurReason",
     "ByteArray",
+    "CalibrationDoubt",
+    "CalibrationDoubtKind",
     "Caution",
     "CautionKind",
     "ClassMovement",
@@ -144,6 +149,8 @@ __all__ = [
     "Crop",
     "DistanceBy",
     "DistanceEstimated",
+    "DoorDoubt",
+    "DoorDoubtKind",
     "Doubt",
     "DoubtKind",
     "Exposure",
@@ -168,6 +175,8 @@ __all__ = [
     "KnownBy",
     "Layer",
     "LeadChoice",
+    "LessonDoubt",
+    "LessonDoubtKind",
     "Light",
     "LightBy",
     "LightDiffers",
@@ -190,7 +199,6 @@ __all__ = [
     "Place",
     "Placement",
     "Range",
-    "ReaderNote",
     "ReadingsDisagree",
     "RedFirst",
     "Rendering",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -85,6 +86,27 @@ class Doubt:
     """Something that makes an answer less sure. Each kind is a record with its own numbers; words come last."""
 
     __slots__ = ()
+
+
+class DoorDoubtKind(StrEnum):
+    """What a door has to add to the answer that it hands on. Beside each what `text` holds."""
+
+    WIND_ASSUMED = "wind_assumed"
+    """Of a framing: a gentle breeze."""
+    WIND_NOT_GIVEN = "wind_not_given"
+    """Of a verdict."""
+    NO_HOLDING_SETTING = "no_holding_setting"
+    """text = what should be sharp, and why there is none."""
+    OWN_LIGHT = "own_light"
+    """text = why the planned light cannot be laid over the snap."""
+
+
+@dataclass(frozen=True, slots=True)
+class DoorDoubt(Doubt):
+    """What was not said, or could not be followed, by the way that was asked."""
+
+    kind: DoorDoubtKind
+    text: str = ""
 
 
 class Words(NamedTuple):

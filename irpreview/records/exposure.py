@@ -264,6 +264,27 @@ class FrameCost:
 # ---- doubts --------------------------------------------------------------------------------------------------------
 
 
+class CalibrationDoubtKind(StrEnum):
+    """What makes a measured filter factor less sure."""
+
+    RED_ONLY = "red_only"
+    """Green and blue of the filtered frame are crushed."""
+    CUSTOM_BALANCE = "custom_balance"
+    """The filtered frame was balanced to grey by gains that are not known."""
+    MINUTES_APART = "minutes_apart"
+    """value = between the frames [min]."""
+    BY_EYE = "by_eye"
+    """It was typed what looked right."""
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationDoubt(Doubt):
+    """Why to doubt a measured filter factor."""
+
+    kind: CalibrationDoubtKind
+    value: float = 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class ReadingsDisagree(Doubt):
     """Two readings of the light differ by more than their doubt."""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from types import MappingProxyType
 from typing import Literal
 
-from irpreview.records.common import Range, Spectrum
+from irpreview.records.common import Doubt, Range, Spectrum
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +51,31 @@ class Kit:
         return 1000.0 * self.format_width_mm / self.pixels_wide
 
 
+class LessonDoubtKind(StrEnum):
+    """What one should know of the field log's lessons. Beside each what `value` and `text` hold."""
+
+    SUN_HEIGHT_UNKNOWN = "sun_height_unknown"
+    """What was learned of a low sun is left out."""
+    FACTOR_STEPPED = "factor_stepped"
+    """value = step of the factor, since which frames count [stops]."""
+    LENS_NOT_SAID = "lens_not_said"
+    """value = f-number from which apertures are avoided."""
+    LOG_NOT_USED = "log_not_used"
+    """text = why it could not be read."""
+
+
+@dataclass(frozen=True, slots=True)
+class LessonDoubt(Doubt):
+    """Why to doubt what the field log taught, or what it left out."""
+
+    kind: LessonDoubtKind
+    value: float = 0.0
+    text: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Taught:
     """A kit as the field log taught it, and what the photographer should know of that."""
 
     kit: Kit
-    says: tuple[str, ...] = ()
+    doubts: tuple[LessonDoubt, ...] = ()

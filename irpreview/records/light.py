@@ -58,11 +58,6 @@ class LightKnown:
     """As it was given, a word or an optical depth; None = the snap's own."""
     planned_for: datetime | None = None
 
-    @property
-    def assumed(self) -> bool:
-        """Whether it is a guess."""
-        return self.by in (LightBy.ASSUMED, LightBy.ASSUMED_NO_DAYLIGHT)
-
 
 @dataclass(frozen=True, slots=True)
 class Light:

@@ -253,6 +253,16 @@ class ClipDoubtKind(StrEnum):
     LITTLE_STANDS = "little_stands"
     """Nothing to take the camera's shake out by."""
     SMOOTH_STANDS = "smooth_stands"
+    RATE_ASSUMED = "rate_assumed"
+    """The file does not tell; value [frames per second]."""
+    ENDS_EARLY = "ends_early"
+    """value of `of` frames could be read."""
+    FIRST_SECONDS_ONLY = "first_seconds_only"
+    """value = so many were used [s]."""
+    FIRST_STILLS_ONLY = "first_stills_only"
+    """value of `of` were used."""
+    STILLS_NOT_TIMED = "stills_not_timed"
+    """The times between them are not in their files."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,10 +273,3 @@ class ClipDoubt(Doubt):
     value: float = 0.0
     of: float = 0.0
     class_name: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class ReaderNote(Doubt):
-    """What the reader of a file has to say of it, in its own words."""
-
-    text: str

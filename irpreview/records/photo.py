@@ -50,7 +50,7 @@ class PhotoDoubtKind(StrEnum):
     DATA_SKIPPED = "data_skipped"
     DATA_SHIFTED = "data_shifted"
     PROFILE = "profile"
-    """text = what is wrong with the colour profile."""
+    """It cannot be used."""
     FACTS_DAMAGED = "facts_damaged"
     ORIENTATION = "orientation"
     """text = as written."""

@@ -51,6 +51,8 @@ class SceneMap:
     cloud_share: FloatArray | None = None
     """(h', w') share of white in the sky by its own colour, below 0 where it is bluer than the middle of the clear sky;
     None where there is next to no sky."""
+    unmixed: ByteArray | None = None
+    """(h, w, 3) `small` with the sky taken out of land along their border; None where there is next to no sky."""
 
     def share(self) -> dict[str, float]:
         """Share of the picture per class, 0..1, every class named."""

@@ -24,9 +24,9 @@ SubjectKind = Literal[
 ]
 CloudLook = Literal["still", "softened", "blurred", "streaks", "veil", "formless", "even_grey"]
 """Clouds after an exposure; `formless` and `even_grey` are closed cover."""
-NotLandscape = Literal["indoors", "night", "close_up", "things", "drawn"]
+NotLandscape = Literal["indoors", "night", "close_up", "things", "drawn", "without_colour"]
 """Why a picture is no daylight landscape: `things` = people, animals or objects fill it; `drawn` = drawing or
-screen."""
+screen; `without_colour` = black and white: nothing tells leaves from stone."""
 DoubtKind = Literal[
     "small_sky",
     "snow_unlikely",

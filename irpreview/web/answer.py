@@ -22,7 +22,7 @@ from irpreview.core.words.exposure_words import cost_lines, focus_lines, setting
 from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.light_words import best_hours, next_good_light
-from irpreview.core.words.phrases import wind_name
+from irpreview.core.words.phrases import sentence, wind_name
 from irpreview.core.words.short_answer import short_answer
 from irpreview.records import CLASS_WORDS, Setting, Words
 
@@ -33,8 +33,6 @@ SHUTTERS_S = (
 """Stops of the shutter slider [s]."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
-LEAST_SUN_DEG = 2.0
-"""Below this the spectra of the sun model are not used."""
 
 
 def wind_words(index: int) -> str:
@@ -55,15 +53,6 @@ def shutter_stop(shutter_s: float) -> int:
     """Index of the shutter slider's stop nearest to a time."""
     distances = [abs(math.log2(stop / shutter_s)) for stop in SHUTTERS_S]
     return distances.index(min(distances))
-
-
-def sentence(text: str) -> str:
-    """A first capital and a full stop."""
-    text = " ".join(text.split())
-    first = text.partition(" ")[0]
-    if not ("." in first[:-1] or "/" in first):  # a file's name or an aperture stays as it is written
-        text = text[:1].upper() + text[1:]
-    return text if not text or text.endswith((".", "!", "?")) else text + "."
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,10 @@ from irpreview.core.field_log.comparison import Comparison, Correction, Correcti
 from irpreview.core.field_log.entries import OUTCOME_WORDS, LogEntry
 from irpreview.core.field_log.learning import Learned
 from irpreview.core.units import shutter_text
+from irpreview.core.words.field_log_words import check_words, comparison_words, learned_words
+from irpreview.core.words.phrases import sentence
 from irpreview.records import CLASS_WORDS, Kit, Range
-from irpreview.web.answer import Table, sentence
+from irpreview.web.answer import Table
 
 MOST_SHOWN = 30
 
@@ -28,14 +30,14 @@ def compared(result: Comparison, name: str) -> dict[str, Any]:
         for part in (*result.classes.values(), *result.layers)
     )
     table = Table("Every part", ("What", "Zone predicted", "Zone taken", "Difference, zones"), rows)
-    return {"file": name, "said": [sentence(text) for text in result.sentences], "table": table}
+    return {"file": name, "said": [sentence(text) for text in comparison_words(result)], "table": table}
 
 
 def learned(
     kit: Kit, found: Learned, own: Mapping[str, Correction], check: CorrectionCheck | None, uses: tuple[bool, bool]
 ) -> dict[str, Any]:
     """The factor and the correction of one kit, from how many frames, and the switches."""
-    lines = [sentence(text.replace(kit.name, "this kit")) for text in found.says]
+    lines = [sentence(text) for text in learned_words("this kit", found)]
     if not found.frames:
         lines.insert(0, f"Filter factor: {_stops(found.factor_stops)}, from the physics alone.")
     rows = tuple(
@@ -47,7 +49,11 @@ def learned(
         for name, one in own.items()
     )
     table = Table("Your correction", ("What", "Brighter than predicted, stops", "Frames"), rows)
-    told = sentence(check.says) if check is not None else "Fewer than three pairs: whether it helps is not known yet."
+    told = (
+        sentence(check_words(check))
+        if check is not None
+        else "Fewer than three pairs: whether it helps is not known yet."
+    )
     return {"kit": kit.words, "lines": lines, "table": table, "told": told, "uses": uses}
 
 

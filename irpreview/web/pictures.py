@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Callable, Mapping
-from pathlib import Path
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -20,13 +19,15 @@ from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import Stage, prepare_stage
 from irpreview.core.rendering.finishing import finish
 from irpreview.core.scene.class_picture import class_picture
-from irpreview.core.verdict.verdict_picture import draw_verdict
+from irpreview.core.verdict.verdict_picture import draw_layers
 from irpreview.records import ByteArray, FloatArray, SceneMap
 
 THUMB_SIDE_PX = 240
 SIDE_BY_SIDE_PX = 640
 MOTION_SIDE_PX = 720
 """Long side of the picture that answers the sliders, small enough to answer at once."""
+NARROW_LETTERS = 1.8
+"""Numbers and figures 14 px high where 1100 px are shown on a screen 390 px wide."""
 UNSURE_BELOW = 0.5
 """Places of the map are marked unsure below this confidence (a choice)."""
 LEAST_UNSURE_SHARE = 0.004
@@ -50,9 +51,9 @@ def data_address(pixels: NDArray[np.uint8], quality: int = 86) -> str:
     return jpeg_address(jpeg_bytes(pixels, quality))
 
 
-def file_address(path: Path) -> str:
-    """A file as a `data:` address, for saving from the browser."""
-    return "data:application/octet-stream;base64," + base64.b64encode(path.read_bytes()).decode()
+def download_address(packed: bytes) -> str:
+    """A file's bytes as a `data:` address, for saving from the browser."""
+    return "data:application/octet-stream;base64," + base64.b64encode(packed).decode()
 
 
 def shrunk(pixels: NDArray[np.uint8], side_px: int) -> NDArray[np.uint8]:
@@ -64,10 +65,13 @@ def shrunk(pixels: NDArray[np.uint8], side_px: int) -> NDArray[np.uint8]:
 
 
 def _separation(analysis: Analysis) -> ByteArray:
-    """The infrared picture with its layers numbered and the lines between them, without the strip of words below."""
-    drawn = draw_verdict(analysis.verdict, analysis.rendering)
-    tall, wide = analysis.rendering.picture.shape
-    return drawn[: round(drawn.shape[1] * tall / wide)]
+    """The infrared picture with its layers numbered and the lines between them."""
+    return draw_layers(analysis.verdict, analysis.rendering)
+
+
+def _separation_narrow(analysis: Analysis) -> ByteArray:
+    """The same for a phone, where the picture is shown at a third of its size."""
+    return draw_layers(analysis.verdict, analysis.rendering, NARROW_LETTERS)
 
 
 def unsure_places(scene: SceneMap) -> NDArray[np.bool_]:
@@ -97,12 +101,18 @@ VIEWS: Mapping[str, Callable[[Analysis], ByteArray]] = MappingProxyType(
         "infrared": lambda analysis: analysis.rendering.picture,
         "colour": lambda analysis: analysis.photo.pixels,
         "separation": _separation,
+        "separation_narrow": _separation_narrow,
         "map": _map,
     }
 )
 
 
 # ---- movement -------------------------------------------------------------------------------------------------------
+
+
+def views(analysis: Analysis, names: Sequence[str]) -> dict[str, str]:
+    """Some of `VIEWS` as `data:` addresses, by their names."""
+    return {name: data_address(VIEWS[name](analysis)) for name in names}
 
 
 def stage_of(analysis: Analysis) -> Stage:

@@ -7,8 +7,8 @@ import traceback
 from dataclasses import dataclass, field
 from typing import Any
 
+from irpreview.core.words.phrases import sentence
 from irpreview.errors import IrpreviewError
-from irpreview.web.answer import sentence
 
 SESSION_OVER = "This page sat unused for too long and was cleared. Add the snap again, please."
 

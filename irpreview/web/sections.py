@@ -18,6 +18,23 @@ from irpreview.web.templating import filled
 MOST_BESIDE = 12
 
 
+def strip(session: Session) -> str:
+    """The snaps of a session, the best first."""
+    order = sorted(range(len(session.snaps)), key=lambda i: (-session.snaps[i].glance.worth, i))
+    entries = [
+        {
+            "index": index,
+            "name": snap.photo.name,
+            "thumb": pictures.jpeg_address(snap.infrared or snap.thumb),
+            "lead": snap.glance.lead,
+            "separates": snap.glance.separates,
+            "trouble": snap.trouble,
+        }
+        for index, snap in ((i, session.snaps[i]) for i in order)
+    ]
+    return filled("strip.html", snaps=entries, current=session.current)
+
+
 def _tests(analysis: Analysis) -> str:
     frames, cautions = answer.tests(analysis)
     why = [

@@ -10,10 +10,10 @@ from typing import Any
 
 from irpreview.analysis import Analysis
 from irpreview.core.scene import strokes as brush
+from irpreview.core.words.phrases import sentence
 from irpreview.errors import BadValue, IrpreviewError
 from irpreview.io.kits import list_kits
 from irpreview.request import Inputs, conditions_of, kit_of, parse_place, parse_when
-from irpreview.web.answer import sentence
 
 _NUMBERS = (
     "factor_stops",
@@ -97,6 +97,16 @@ def read_entries(values: Mapping[str, Any], before: Inputs) -> tuple[Inputs, dic
         else:
             inputs = new
     return inputs, refused
+
+
+def entries_of(inputs: Inputs) -> dict[str, str]:
+    """The entries as the fields hold them."""
+    shown = {}
+    for name in inputs.__dataclass_fields__:
+        value = getattr(inputs, name)
+        if name not in ("wind_m_s", "shutter_s") and (value is None or isinstance(value, (str, float))):
+            shown[name] = "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+    return shown
 
 
 def facts_used(analysis: Analysis, inputs: Inputs) -> dict[str, str]:

@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 import irpreview
 from irpreview.io.network import load_network
 from models.folds import HELD_BACK, UNSEEN_FOLD, fold_of_pairs
+from tests.conftest import read_picture
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENES = ROOT / "demo_scenes"
@@ -59,8 +60,8 @@ class Figures:
 def half_labels(labels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Labels at half size where all four pixels agree, else 0."""
     height, width = labels.shape[0] // 2, labels.shape[1] // 2
-    four = labels[: 2 * height, : 2 * width].reshape(height, 2, width, 2).transpose(0, 2, 1, 3)
-    four = four.reshape(height, width, 4)
+    blocks = labels[: 2 * height, : 2 * width].reshape(height, 2, width, 2).transpose(0, 2, 1, 3)
+    four = blocks.reshape(height, width, 4)
     return np.where((four == four[..., :1]).all(-1), four[..., 0], 0).astype(np.uint8)
 
 
@@ -125,19 +126,21 @@ def unevenness(predicted: Array, true: Array, photo: NDArray[np.uint8]) -> tuple
     return float(np.sqrt((_cells(predicted, size)[even].std(1) ** 2).mean())), float(even.mean())
 
 
-def of_scene(folder: Path, tones: Array) -> Figures:
+def of_scene(folder: Path, tones: NDArray[np.floating]) -> Figures:
     """Figures of one demo scene, from predicted tones at the photo's size."""
     code = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
-    true = code["full_scale"] * (cv2.imread(str(folder / "infrared.png"), cv2.IMREAD_GRAYSCALE) / 255.0) ** 2
+    true = code["full_scale"] * (read_picture(folder / "infrared.png", cv2.IMREAD_GRAYSCALE) / 255.0) ** 2
     height, width = true.shape
-    labels = half_labels(cv2.imread(str(folder / "classes.png"), cv2.IMREAD_GRAYSCALE))[:height, :width]
-    photo = cv2.resize(cv2.imread(str(folder / "photo.jpg"))[..., ::-1], (width, height), interpolation=cv2.INTER_AREA)
+    labels = half_labels(read_picture(folder / "classes.png", cv2.IMREAD_GRAYSCALE))[:height, :width]
+    photo = cv2.resize(read_picture(folder / "photo.jpg")[..., ::-1], (width, height), interpolation=cv2.INTER_AREA)
     predicted = smooth_stops(cv2.resize(np.asarray(tones, np.float64), (width, height), interpolation=cv2.INTER_AREA))
     near, middle, inside = edge_errors(predicted - smooth_stops(true), labels)
     return Figures(near, middle, inside, *unevenness(predicted, smooth_stops(true), photo))
 
 
-def of_pair(photo: NDArray[np.uint8], nir: NDArray[np.uint8], labels: NDArray[np.uint8], tones: Array) -> Figures:
+def of_pair(
+    photo: NDArray[np.uint8], nir: NDArray[np.uint8], labels: NDArray[np.uint8], tones: NDArray[np.floating]
+) -> Figures:
     """Figures of one research pair, from predicted tones of the kit `reference-pairs`; labels 0 = not sure."""
     top = max(float(np.percentile(tones, 99.5)), 1e-9)
     shown = np.clip(np.asarray(tones, np.float64) / top, 0, 1)
@@ -186,7 +189,7 @@ def main() -> None:
     for name in [n for n, f in zip(names, folds, strict=True) if f == UNSEEN_FOLD] + seen:
         base = args.pairs / name
         photo = irpreview.load_photo(Path(f"{base}_rgb.jpg"))
-        nir, labels = (cv2.imread(f"{base}_{k}", cv2.IMREAD_GRAYSCALE) for k in ("nir.jpg", "labels.png"))
+        nir, labels = (read_picture(f"{base}_{k}", cv2.IMREAD_GRAYSCALE) for k in ("nir.jpg", "labels.png"))
         tones = irpreview.render(photo, irpreview.map_scene(photo, unseen), kit=kit).tones
         groups["seen in training" if name in seen else "held back"].append(of_pair(photo.pixels, nir, labels, tones))
     for title, members in groups.items():

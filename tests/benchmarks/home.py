@@ -20,7 +20,7 @@ import numpy as np
 from irpreview.home_frames import bring_home
 from irpreview.installation import default_kit
 from irpreview.io.worker_pool import cores
-from tests.conftest import research_folder
+from tests.conftest import read_picture, research_folder
 from tests.reference.test_matching_real import moved, research_colours
 
 LARGE_PX = 4000
@@ -38,8 +38,8 @@ def main(pairs: int = 50, strangers: int = 5) -> None:
         colours = research_colours(research)
         for i, path in enumerate(colours[:: max(1, len(colours) // pairs)][:pairs]):
             stem = path.name[:-8]
-            snap = cv2.imread(str(path))
-            frame = moved(cv2.imread(str(path.with_name(f"{stem}_nir.jpg")), 0), np.random.default_rng(i))
+            snap = read_picture(path)
+            frame = moved(read_picture(path.with_name(f"{stem}_nir.jpg"), 0), np.random.default_rng(i))
             for part, picture in (("snaps", snap), ("frames", frame)):
                 if part == "frames" or i >= strangers:
                     k = LARGE_PX / max(picture.shape)

@@ -67,7 +67,7 @@ def clip() -> None:
     drawn = draw_clip(size=(360, 640), seconds=5.0, fps=30.0, sway_px=2.0, drift_px_s=(4.0, 1.0), shake_px=4.0)
     with tempfile.TemporaryDirectory() as folder:
         path = str(Path(folder) / "clip.mp4")
-        writer = cv2.VideoWriter(path, cv2.VideoWriter_fourcc(*"mp4v"), 30.0, (1920, 1080))
+        writer = cv2.VideoWriter(path, cv2.VideoWriter.fourcc(*"mp4v"), 30.0, (1920, 1080))
         for frame in drawn.frames:
             big = cv2.resize(frame, (1920, 1080), interpolation=cv2.INTER_CUBIC)
             writer.write(cv2.cvtColor(big, cv2.COLOR_GRAY2BGR))

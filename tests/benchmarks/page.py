@@ -16,6 +16,7 @@ import tempfile
 import time
 import warnings
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -93,8 +94,8 @@ def by_handlers(photo: Path, folder: Path) -> None:
     say("everything shown after", [run[1] for run in runs])
     moves = [(wind, SHUTTERS_S.index(4.0)) for wind in range(1, len(WINDS_M_S))]
     moves += [(4, at) for at in range(0, len(SHUTTERS_S), 4)]
-    say("a slider moves (picture)", [timed(lambda at=at: desk.move(token, *at)) for at in moves])
-    say("a slider rests (verdict, exposure)", [timed(lambda at=at: desk.settle(token, *at)) for at in moves[:6]])
+    say("a slider moves (picture)", [timed(partial(desk.move, token, *at)) for at in moves])
+    say("a slider rests (verdict, exposure)", [timed(partial(desk.settle, token, *at)) for at in moves[:6]])
     stroke = {"class_name": "water", "width": 0.03, "points": [[0.3, 0.9], [0.6, 0.9]]}
 
     def paint() -> None:

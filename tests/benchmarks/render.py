@@ -81,7 +81,10 @@ def write_snaps(picture: np.ndarray, folder: Path) -> dict[str, Path]:
 
 def main() -> None:
     if len(sys.argv) > 1:
-        picture = cv2.imread(sys.argv[1])
+        given = cv2.imread(sys.argv[1])
+        if given is None:
+            sys.exit(f"{sys.argv[1]} holds no picture")
+        picture = given
     else:
         picture = np.ascontiguousarray(load_sample_image("china.jpg")[..., ::-1])
     print(f"load of the machine before: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")

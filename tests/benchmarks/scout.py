@@ -27,7 +27,7 @@ from irpreview.io.scout_files import write_scouting
 from irpreview.io.scout_store import ScoutStore
 from irpreview.request import Inputs
 from irpreview.scouting import Progress, Settings, scout
-from tests.conftest import research_folder
+from tests.conftest import read_picture, research_folder
 from tests.core.scouting.test_near_duplicates import WAYS, changed
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -40,7 +40,7 @@ def make_snaps(folder: Path, count: int, long_side: int = 4000, broken: int = 10
     rng = np.random.default_rng(8)
     scenes = []
     for path in sorted((ROOT / "demo_scenes").glob("*/photo.jpg")):
-        pixels = cv2.imread(str(path))
+        pixels = read_picture(path)
         scale = long_side / max(pixels.shape)
         scenes.append(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC))
     grain = rng.normal(0, 4, (256, 256, 3)).astype(np.float32)
@@ -132,7 +132,7 @@ def views() -> None:
     folder = research_folder()
     paths = sorted((ROOT / "demo_scenes").glob("*/photo.jpg"))
     paths += sorted((folder / "rgb_nir_pairs").glob("*_rgb.jpg")) if folder else []
-    pictures = [np.ascontiguousarray(cv2.imread(str(p))[..., ::-1]) for p in paths]
+    pictures = [np.ascontiguousarray(read_picture(p)[..., ::-1]) for p in paths]
     prints = [fingerprint(p) for p in pictures]
     print(f"{len(prints)} photographs; one view from {SAME_VIEW_FROM}")
     for how in WAYS:

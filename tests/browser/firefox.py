@@ -23,6 +23,7 @@ class Firefox:
     def __init__(self, folder, width, height):
         switches = ["--headless", "--no-remote", "--profile", str(folder), "--remote-debugging-port", "0"]
         log = folder / "spoken.txt"
+        assert BINARY is not None
         self.process = subprocess.Popen(
             [BINARY, *switches],
             stdout=log.open("w"),
@@ -90,15 +91,20 @@ class Firefox:
             assert time.monotonic() < end, expression
             time.sleep(0.1)
 
-    def give(self, selector, path):
-        """Choose a file."""
+    def give(self, selector, *paths):
+        """Choose files."""
         found = self(
             "script.evaluate",
             expression=f"document.querySelector({json.dumps(selector)})",
             target={"context": self.tab},
             awaitPromise=False,
         )["result"]
-        self("input.setFiles", context=self.tab, element={"sharedId": found["sharedId"]}, files=[str(path)])
+        self(
+            "input.setFiles",
+            context=self.tab,
+            element={"sharedId": found["sharedId"]},
+            files=[str(one) for one in paths],
+        )
 
     def keys(self, *keys):
         moves = [{"type": kind, "value": key} for key in keys for kind in ("keyDown", "keyUp")]

@@ -235,7 +235,9 @@ def test_the_test_frame_that_looked_right_sets_factor_and_long_exposure_and_narr
     rung = place["tests"][-1]
 
     def doubt():
-        low, high = re.search(r"Could be (.+) to (.+?)\.", page.locator("#place-0 .sure").inner_text()).groups()
+        told = re.search(r"Could be (.+) to (.+?)\.", page.locator("#place-0 .sure").inner_text())
+        assert told is not None
+        low, high = told.groups()
         return parse_shutter(high) / parse_shutter(low)
 
     wide = doubt()
@@ -377,6 +379,7 @@ def test_what_was_tapped_and_written_comes_home_into_the_log(opened, tmp_path):
     schema = json.loads(data_file("schemas/field_notes.json").read_text())
     handed = json.loads(path.read_text())
     jsonschema.Draft202012Validator(schema).validate(handed)
+    assert handed["frames"]
     assert all(one["latitude_deg"] is None and one["taken_at"] is None for one in handed["frames"])
     with FieldLog(tmp_path / "log.sqlite") as log:
         new, known = bring(log, path)

@@ -1,6 +1,8 @@
 """The page in Debian's Firefox: the first screen, sliders, a correction, a reload."""
 
+import base64
 import os
+import shutil
 
 import pytest
 
@@ -78,3 +80,31 @@ def test_a_stroke_in_firefox(firefox, snap):
     firefox.until("document.querySelector('#status').innerText.includes('Corrected')")
     assert firefox.run("document.querySelector('input[value=snow]').checked")
     assert firefox.run("document.querySelector('#under').dataset.view") == "map"
+
+
+def test_a_batch_is_stopped_in_firefox(firefox, whole_snap, tmp_path):
+    many = [shutil.copy(whole_snap, tmp_path / f"snap{number:02}.jpg") for number in range(12)]
+    seen = "getComputedStyle(document.querySelector('#stop')).visibility === 'visible'"
+    assert not firefox.run(seen)
+    firefox.give(".rail input[type=file]", *many)
+    firefox.until(seen)
+    firefox.run("document.querySelector('#stop').click()")
+    firefox.until("document.querySelector('#status').innerText.includes('Stopped.')")
+    firefox.until("!document.body.classList.contains('busy')")
+    assert not firefox.run(seen)
+    assert firefox.run("document.querySelectorAll('#strip .snap').length") < len(many)
+
+
+def test_the_field_page_in_firefox(firefox, snap, tmp_path):
+    answered(firefox, snap)
+    recommended = text(firefox, "#answer .setting").split()
+    firefox.run("document.querySelector('#make-field-page').click()")
+    firefox.until("document.querySelector('#cards a[download=\"field.html\"]')")
+    assert "without location" in text(firefox, "#status")
+    address = firefox.run("document.querySelector('#cards a').href")
+    file = tmp_path / "field.html"
+    file.write_bytes(base64.b64decode(address.split(",", 1)[1]))
+    firefox.open(file.as_uri())
+    assert text(firefox, "#place-0 .setting").split() == recommended
+    assert firefox.run("document.querySelector('#picture-0').naturalWidth") > 300
+    assert firefox.run("JSON.parse(document.querySelector('#facts').textContent).places[0].latitude_deg") is None

@@ -31,7 +31,9 @@ def test_a_plan_is_saved_and_its_frame_noted(desk, snap):
     desk.get_by_label("Place, in your words").fill("Tower A")
     desk.get_by_role("button", name="Write this plan down").click()
     expect(news(desk)).to_contain_text("Written down as number", timeout=90_000)
-    number = re.search(r"number (\d+)", news(desk).inner_text())[1]
+    told = re.search(r"number (\d+)", news(desk).inner_text())
+    assert told is not None
+    number = told[1]
     look_up(desk, "Tower A")
     expect(listed(desk)).to_have_count(1)
     expect(listed(desk)).to_contain_text(f"Planned: {setting}.")

@@ -14,7 +14,8 @@ from PIL import Image
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
-from irpreview.io.card_files import card_schema
+from irpreview.answers.card import CardAnswer
+from irpreview.answers.schemas import schema_of
 from tests.browser.conftest import ready
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
@@ -220,7 +221,7 @@ def test_framings_are_seen_and_chosen(desk, whole_snap):
     expect(said).to_have_count(1)
     assert said.inner_text() != first
     # where the lens points stands in the sentence, in words
-    expect(said).to_contain_text(re.compile(r"\d+° (right|left|up|down)|at the middle"))
+    expect(said).to_contain_text(re.compile(r"\d+° (right|left|up|down)|straight on"))
     lists = desk.locator("#framings").inner_html()
     wind = desk.get_by_role("slider", name="Wind", exact=True)
     view(desk, "Infrared")
@@ -266,6 +267,12 @@ def draw(page, *points, steps=6):
     page.mouse.up()
 
 
+def _share_told(desk):
+    told = re.search(r"([\d.]+)%", status(desk).inner_text())
+    assert told is not None
+    return float(told[1])
+
+
 def test_a_stroke_is_outlined_shrunk_taken_undone_and_done_again(desk, snap):
     give(desk, snap)
     answered(desk)
@@ -275,10 +282,10 @@ def test_a_stroke_is_outlined_shrunk_taken_undone_and_done_again(desk, snap):
     desk.get_by_role("radio", name=re.compile("snow")).check(force=True)
     draw(desk, (0.3, 0.85), (0.6, 0.88))
     expect(status(desk)).to_contain_text("would be snow", timeout=PATIENCE_MS)
-    share = float(re.search(r"([\d.]+)%", status(desk).inner_text())[1])
+    share = _share_told(desk)
     desk.keyboard.press("[")
     expect(status(desk)).not_to_contain_text(f"{share}%", timeout=PATIENCE_MS)
-    smaller = float(re.search(r"([\d.]+)%", status(desk).inner_text())[1])
+    smaller = _share_told(desk)
     assert smaller <= share
     desk.keyboard.press("Enter")
     expect(status(desk)).to_contain_text("Corrected", timeout=PATIENCE_MS)
@@ -481,7 +488,7 @@ def test_the_card_is_saved_and_read_back(desk, snap):
     assert image.format == "PNG"
 
     made = json.loads(save(desk, "JSON"))
-    jsonschema.Draft202012Validator(card_schema()).validate(made)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
     assert made["place"] is None
     desk.get_by_label("with location").check()
     desk.get_by_role("button", name="Make the card").click()

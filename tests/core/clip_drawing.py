@@ -37,7 +37,7 @@ def labels(h: int, w: int) -> np.ndarray:
 
 
 def shifted(image: np.ndarray, dx: float, dy: float) -> np.ndarray:
-    matrix = np.float32([[1, 0, dx], [0, 1, dy]])
+    matrix = np.array([[1, 0, dx], [0, 1, dy]], np.float32)
     return cv2.warpAffine(image, matrix, image.shape[::-1], flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
 
 
@@ -88,6 +88,8 @@ def draw_clip(
         frame = frame + rng.normal(0, noise, frame.shape)
         frame = np.clip(frame, 0, 255).astype(np.uint8)
         if jpeg is not None:
-            frame = cv2.imdecode(cv2.imencode(".jpg", frame, [cv2.IMWRITE_JPEG_QUALITY, jpeg])[1], 0)
+            back = cv2.imdecode(cv2.imencode(".jpg", frame, [cv2.IMWRITE_JPEG_QUALITY, jpeg])[1], 0)
+            assert back is not None
+            frame = back
         frames.append(frame)
     return Drawn(frames, label, fps)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from irpreview.core.exposure.frame_pairs import Frame, curve_code
+from irpreview.core.exposure.frame_pairs import CURVE_MIDDLE, Frame
 from irpreview.records import CLASS_ID, Photo, Shot
 
 GAINS = (2.0, 1.0, 1.5)
@@ -108,6 +108,16 @@ def raw_pair(drawn: Drawn, factor_stops: float, **how: object) -> tuple[Frame, F
     return frame(plain, a, "plain.raw"), frame(filtered, b, "filtered.raw")
 
 
+def curve_code(linear: np.ndarray, steepness: float) -> np.ndarray:
+    """Coded value 0..1 of a linear one: sRGB (IEC 61966-2-1), then the S-curve of this steepness."""
+    x = np.clip(linear, 0.0, 1.0)
+    code = np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055)
+    if steepness > 0:
+        low, high = (1.0 / (1.0 + np.exp(-steepness * (end - CURVE_MIDDLE))) for end in (0.0, 1.0))
+        code = (1.0 / (1.0 + np.exp(-steepness * (code - CURVE_MIDDLE))) - low) / (high - low)
+    return np.asarray(code, np.float32)
+
+
 def s_curve(steepness: float) -> Callable[[np.ndarray], np.ndarray]:
     """A finish within the calibration's own family."""
     return lambda linear: curve_code(linear.astype(np.float32), steepness)
@@ -142,6 +152,8 @@ def picture_pair(
             balanced = balanced @ conversion.T
         code = np.round(255 * np.clip(curve(np.clip(balanced, 0, 1)), 0, 1)).astype(np.uint8)
         _, data = cv2.imencode(".jpg", code[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-        return Photo(pixels=cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1].copy(), shot=shot, name=name)
+        back = cv2.imdecode(data, cv2.IMREAD_COLOR)
+        assert back is not None
+        return Photo(pixels=back[..., ::-1].copy(), shot=shot, name=name)
 
     return photo(plain, a, "plain.jpg", gains), photo(filtered, b, "filtered.jpg", filtered_gains or gains)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from irpreview.core.units import (
     beaufort_m_s,
+    how_many,
     parse_shutter,
     parse_wind,
     share_text,
@@ -174,3 +175,8 @@ def test_shares_and_zones_in_words():
     assert zone_text(Range(10, 11, 12)).startswith("zone X ")
     # Adams, The Negative (1981): V middle grey; 0 and X without any texture
     assert [zone_word(z) for z in (0, 5.2, 10.4)] == ["black", "middle grey", "white"]
+
+
+def test_how_many_there_are_of_a_thing():
+    assert [how_many(n, "view") for n in (0, 1, 2)] == ["0 views", "1 view", "2 views"]
+    assert [how_many(n, "entry", "entries") for n in (1, 12)] == ["1 entry", "12 entries"]

@@ -107,12 +107,17 @@ def test_every_command_runs(document, folder, monkeypatch, capsys, tmp_path):
     assert (folder / "pictures" / "snap-infrared.jpg").exists()
 
 
+def _text(page: Path) -> str:
+    return page.read_text(encoding="utf-8")
+
+
 def test_every_command_in_the_texts_exists():
     """`irpreview WORD` in running text names a command."""
     known = {words[1] for words, _ in commands(cli.build_app())}
-    for page in PAGES:
-        for line in re.findall(r"`irpreview ([a-z][\w-]*)", page.read_text(encoding="utf-8")):
-            assert line in known, f"{page.name}: irpreview {line}"
+    named = [(page.name, word) for page in PAGES for word in re.findall(r"`irpreview ([a-z][\w-]*)", _text(page))]
+    assert len(named) > 20
+    for page, word in named:
+        assert word in known, f"{page}: irpreview {word}"
 
 
 def test_every_option_in_the_guide_exists():
@@ -123,7 +128,9 @@ def test_every_option_in_the_guide_exists():
         for name in parameter.names
         for part in name.split("/")
     }
-    for option in re.findall(r"`(--[\w-]+)", GUIDE.read_text(encoding="utf-8")):
+    named = re.findall(r"`(--[\w-]+)", _text(GUIDE))
+    assert len(named) > 20
+    for option in named:
         assert option in known | {"--help"}, option
 
 
@@ -172,6 +179,8 @@ def test_figures_say_where_they_come_from():
     """Each part of the script that measures the figures is named on the page that states them."""
     script = Path(CHECKOUT / "tests" / "benchmarks" / "figures.py").read_text(encoding="utf-8")
     page = (DOCS / "how-it-works.md").read_text(encoding="utf-8")
-    for word in re.findall(r"figures\.py ([a-z ]+)`", page):
+    named = re.findall(r"figures\.py ([a-z ]+)`", page)
+    assert named
+    for word in named:
         for part in word.split():
             assert f"def {part}(" in script

@@ -7,9 +7,6 @@ import pytest
 
 from irpreview.answers.schemas import FOLDER, PUBLISHED, text_of
 
-BY_HAND = {"log"}
-"""The file that the field log is exported to, with a version of its own; `io.log_exchange` holds it."""
-
 
 @pytest.mark.parametrize("name", PUBLISHED)
 def test_a_committed_schema_is_what_its_model_says(name: str) -> None:
@@ -22,4 +19,4 @@ def test_a_committed_schema_is_what_its_model_says(name: str) -> None:
 
 
 def test_no_schema_is_without_a_model() -> None:
-    assert {path.stem for path in FOLDER.glob("*.json")} == set(PUBLISHED) | BY_HAND
+    assert {path.stem for path in FOLDER.glob("*.json")} == set(PUBLISHED)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import struct
 import zlib
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -25,7 +26,10 @@ def encode(pixels: np.ndarray, kind: str = "JPEG", **options: object) -> bytes:
     return out.getvalue()
 
 
-def exif_block(tags: dict | None = None, inner: dict | None = None, gps: dict | None = None) -> bytes:
+Tags = dict[int, Any] | None
+
+
+def exif_block(tags: Tags = None, inner: Tags = None, gps: Tags = None) -> bytes:
     """EXIF bytes with the given tags; rationals may be given as (numerator, denominator)."""
     exif = Image.Exif()
     for number, value in (tags or {}).items():

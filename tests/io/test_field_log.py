@@ -14,24 +14,28 @@ import time
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
 
+from irpreview.answers.log_export import LogExport
+from irpreview.answers.schemas import schema_of
 from irpreview.core.field_log.entries import LogEntry, SearchWish, SpotRecord, ToneDifference, kit_key
+from irpreview.core.words import in_words
 from irpreview.errors import BadLog, BadValue
 from irpreview.io import log_tables
 from irpreview.io.field_log import FieldLog, default_path, distance_km
 from irpreview.io.kits import with_lens
-from irpreview.io.log_exchange import export_log, import_log, learned_kit, log_schema, teach
-from irpreview.records import Kit, Place, Range
+from irpreview.io.log_exchange import export_log, import_log, learned_kit, teach
+from irpreview.records import Kit, LessonDoubt, LessonDoubtKind, Place, Range
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 MILL = Place(47.1, 11.4, 800.0)
 
 
 def frame(**changes):
-    usual = {
+    usual: dict[str, Any] = {
         "kit_name": "unmodified-720",
         "taken_at": datetime(2026, 6, 21, 10, 30, tzinfo=UTC),
         "place_name": "Old mill",
@@ -266,6 +270,18 @@ def refused(path, **options):
     return str(error.value)
 
 
+def test_damage_that_sqlite_quotes_in_no_text_is_told_in_one_line(path, monkeypatch):
+    """The check quotes a name out of the damaged page; the long fuzz of ten thousand files came upon it."""
+    FieldLog(path).close()
+
+    def quoted(*_):
+        b"non-unique entry in index \xee".decode()
+
+    monkeypatch.setattr("irpreview.io.log_tables._bring_up_to_date", quoted)
+    with pytest.raises(BadLog, match="damaged"):
+        FieldLog(path)
+
+
 def test_a_damaged_or_foreign_file_is_refused_and_kept(path, tmp_path):
     with FieldLog(path) as log:
         log.add_all([frame(notes="x" * 500) for _ in range(200)])
@@ -307,7 +323,8 @@ def test_an_older_log_is_copied_then_brought_up_to_date(path, monkeypatch):
             log._connection.execute("INSERT INTO kits (name) VALUES ('unmodified-720')")
             log._connection.execute("INSERT INTO frames (uid, kit_id, notes) VALUES ('a', 1, 'old')")
     with FieldLog(path, read_only=True) as log:  # whoever reads first brings it up to date
-        assert log.hot_spots() == log.batches() == ()
+        assert log.hot_spots() == ()
+        assert log.batches() == ()
     with FieldLog(path) as log:
         assert [(e.notes, e.frame_sha256, e.batch) for e in log.search()] == [("old", None, None)]
         log.add(frame())
@@ -463,7 +480,7 @@ def test_json_export_keeps_its_schema(path, tmp_path, locations):
         log.keep_differences([ToneDifference("unmodified-720", "tree", 0.4, 0.3, "pair")])
         export_log(log, tmp_path / "a.json", locations=locations)
     whole = json.loads((tmp_path / "a.json").read_text())
-    schema = log_schema()
+    schema = schema_of(LogExport)
     jsonschema.Draft202012Validator.check_schema(schema)
     check = jsonschema.Draft202012Validator(schema, format_checker=jsonschema.FormatChecker())
     check.validate(whole)
@@ -510,7 +527,8 @@ def test_apertures_of_the_lens_in_use_are_avoided(path):
         log.keep_hot_spot(replace(SPOT, lens="new zoom", focal_mm=70.0, f_number=5.6))
         unsaid = teach(kit, log)
         assert unsaid.kit.hot_spot_from_f_number == 5.6
-        assert any("which lens" in s for s in unsaid.says)
+        assert [d.kind for d in unsaid.doubts] == [LessonDoubtKind.LENS_NOT_SAID]
+        assert "apertures from f/5.6 on" in in_words(unsaid.doubts[0]).long
         for name, focal_mm, wanted in (
             ("Old Fifty", None, 8.0),
             ("newzoom", 28.0, 11.0),
@@ -520,7 +538,7 @@ def test_apertures_of_the_lens_in_use_are_avoided(path):
         ):
             taught = teach(with_lens(kit, name), log, focal_mm=focal_mm)
             assert taught.kit.hot_spot_from_f_number == wanted, name
-            assert taught.says == ()
+            assert taught.doubts == ()
 
 
 def test_circumstances_join_where_they_are_known(path):
@@ -535,8 +553,11 @@ def test_circumstances_join_where_they_are_known(path):
                     for i in range(10)
                 ]
             )
-        high, low, unknown = (teach(kit, log, sun_height_deg=h) for h in (45.0, 5.0, None))
-    assert low.kit.factor_stops.likely > high.kit.factor_stops.likely + 0.3
-    assert "a sun 5 degrees high" in low.kit.factor_source
+        high, shallow, unknown = (teach(kit, log, sun_height_deg=h) for h in (45.0, 5.0, None))
+    assert high.kit.factor_stops is not None
+    assert shallow.kit.factor_stops is not None
+    assert unknown.kit.factor_stops is not None
+    assert shallow.kit.factor_stops.likely > high.kit.factor_stops.likely + 0.3
+    assert "a sun 5 degrees high" in shallow.kit.factor_source
     assert unknown.kit.factor_stops.likely == pytest.approx(high.kit.factor_stops.likely, abs=0.02)
-    assert any("not known" in s for s in unknown.says)
+    assert LessonDoubt(LessonDoubtKind.SUN_HEIGHT_UNKNOWN) in unknown.doubts

@@ -115,7 +115,7 @@ def test_one_frame_that_cannot_be_takes_none_in(log):
 @settings(max_examples=25, deadline=None)
 def test_in_any_order_each_frame_is_there_once(tmp_path_factory, steps):
     """Against a plain model: sets of frames by batch."""
-    model = {}
+    model: dict[str, set[int]] = {}
     with FieldLog(tmp_path_factory.mktemp("log") / "log.sqlite") as log:
         for batch, numbers in steps:
             if numbers:

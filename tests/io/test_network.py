@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.rendering.tones import decode_display
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.scene.reference_tone import reference_tone
 from irpreview.errors import BadModel
 from irpreview.io.network import CARD, load_network, model_folders
@@ -56,8 +56,8 @@ def test_leaves_gain_on_the_sky(answer, temple):
     """Leaves reflect several times more near-infrared than visible light (PROSPECT, Jacquemoud and Baret 1990), and the
     sky is darker there: together at least a stop from the snap to the infrared tone."""
 
-    infrared = decode_display(reference_tone(temple, answer.mix))
-    visible = decode_display((temple.mean(2) / 255).astype(np.float32))
+    infrared = to_linear(reference_tone(temple, answer.mix))
+    visible = to_linear((temple.mean(2) / 255).astype(np.float32))
     h, w = visible.shape
     leaves, sky = (slice(int(0.88 * h), h), slice(int(0.62 * w), w)), (slice(0, h // 5), slice(0, w // 5))
     gain = np.log2(infrared[leaves].mean() / infrared[sky].mean()) - np.log2(

@@ -37,6 +37,8 @@ def reader():
 def test_it_reads_what_load_photo_reads(reader):
     here, there = load_photo(SCENE, max_side=512), reader.read(SCENE, max_side=512)
     assert np.array_equal(here.pixels, there.pixels)
+    assert here.working is not None
+    assert there.working is not None
     assert np.array_equal(here.working, there.working)
     assert (here.taken_at, here.place, here.shot, here.content_sha256, here.doubts) == (
         there.taken_at,
@@ -96,6 +98,7 @@ def test_only_who_wanted_it_stops_it():
 def test_a_reader_that_was_killed_between_two_photos_is_started_again():
     with PhotoReader(120.0) as reader:
         reader.read(SCENE, max_side=512)
+        assert reader._process is not None
         reader._process.kill()
         reader._process.wait()
         assert reader.read(SCENE, max_side=512).width == 512

@@ -270,12 +270,14 @@ def test_facts_of_a_phone(view):
         photo = load_photo(make.encode(view, kind, exif=exif))
         assert photo.taken_at == datetime(2026, 6, 21, 11, 5, tzinfo=UTC), kind
         assert photo.taken_at.utcoffset() == timedelta(hours=2)
+        assert photo.place is not None
         assert photo.place.latitude_deg == pytest.approx(-54.81)
         assert photo.place.longitude_deg == pytest.approx(-68.3)
         assert photo.place.altitude_m == pytest.approx(123.45)
         assert photo.heading_deg == pytest.approx(271.5)
         shot = photo.shot
-        assert (shot.f_number, shot.iso, shot.focal_35mm_mm) == (pytest.approx(1.8), 50, 26)
+        assert shot.f_number == pytest.approx(1.8)
+        assert (shot.iso, shot.focal_35mm_mm) == (50, 26)
         assert shot.shutter_s == pytest.approx(0.001)
         assert shot.brightness_ev == pytest.approx(9.2)
         assert shot.exposure_bias_ev == pytest.approx(-1 / 3)
@@ -292,6 +294,7 @@ def test_time_without_a_zone_stays_unknown_and_is_said(view):
     assert any("without a time zone" in d for d in long_words(photo.doubts))
     for zone, utc_hour in (("Europe/Oslo", 11), ("+05:30", 7), ("UTC", 13), ("-3", 16)):
         told = load_photo(data, zone=zone)
+        assert told.taken_at is not None
         assert told.taken_at.astimezone(UTC).hour == utc_hour
         assert not any("time zone" in d for d in long_words(told.doubts))
     with pytest.raises(BadValue, match="Atlantis"):
@@ -444,9 +447,9 @@ def test_refuses_what_may_not_be_read(view, tmp_path, monkeypatch):
         path.chmod(0)
         assert "permission" in refusal(path)
     else:  # the superuser may read everything: let the system call refuse
-        monkeypatch.setattr(Path, "open", lambda *_a, **_k: (_ for _ in ()).throw(PermissionError(13, "denied")))
+        monkeypatch.setattr(os, "open", lambda *_a, **_k: (_ for _ in ()).throw(PermissionError(13, "denied")))
         assert "permission" in refusal(path)
-    monkeypatch.setattr(Path, "open", lambda *_a, **_k: (_ for _ in ()).throw(OSError(5, "Input/output error")))
+    monkeypatch.setattr(os, "open", lambda *_a, **_k: (_ for _ in ()).throw(OSError(5, "Input/output error")))
     assert "Input/output error" in refusal(path)
 
 

@@ -51,6 +51,7 @@ def test_tones_keep_their_values(tmp_path):
         assert pictures.write_tones(tmp_path / "t.png", tones) == scale
         assert np.array_equal(tones, keep)
         back = cv2.imread(str(tmp_path / "t.png"), cv2.IMREAD_UNCHANGED)
+        assert back is not None
         assert back.dtype == np.uint16
         assert np.abs(back / 65535.0 * scale - tones).max() <= 0.5 * scale / 65535 + 1e-6
     assert pictures.tones_full_scale(np.zeros((3, 3), np.float32)) == 1.0

@@ -88,7 +88,7 @@ def write_dng(path: Path, mosaic: np.ndarray, *, shutter: tuple[int, int], f_num
     return path
 
 
-def frame(mosaic: np.ndarray):  # type: ignore[no-untyped-def]
+def frame(mosaic: np.ndarray):
     colours = np.tile(PATTERN, (mosaic.shape[0] // 2, mosaic.shape[1] // 2))
     black = np.full(4, BLACK, np.float32)
     return frame_from_mosaic(mosaic.astype(np.float32), colours, black, WHITE, (2.0, 1.0, 1.5), Shot(iso=100), "a.dng")

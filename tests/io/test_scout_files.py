@@ -218,7 +218,7 @@ def double_or_die(number: int) -> int:
 
 
 def test_every_item_is_answered_once() -> None:
-    assert sorted(over_cores(double, range(40), 2)) == [2 * n for n in range(40)]
+    assert sorted(n for n in over_cores(double, range(40), 2) if not isinstance(n, Died)) == [2 * n for n in range(40)]
     assert list(over_cores(double, range(5), 1)) == [0, 2, 4, 6, 8]
     assert list(over_cores(double, [], 2)) == []
 

@@ -27,7 +27,7 @@ def test_the_grid_is_even_and_covers_eye_and_silicon():
 
 def test_every_column_has_a_whole_source_record():
     for column in TABLES.column_source:
-        record = TABLES.source_of(column)
+        record = TABLES.sources[TABLES.column_source[column]]
         for value in (record.what, record.who, record.year, record.licence, record.how):
             assert len(value) >= 3, column
     used = {TABLES.column_source[c] for c in TABLES.column_source}

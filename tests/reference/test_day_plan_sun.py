@@ -94,4 +94,5 @@ def test_the_sunset_in_the_caution_is_skyfields(sky) -> None:
         almanac.sunrise_sunset(ephemeris, where),
     )
     assert list(up) == [0]
+    assert dusk.sun_line is not None
     assert abs(dusk.sun_line[0].astimezone(UTC) - times[0].utc_datetime()) <= timedelta(minutes=1)

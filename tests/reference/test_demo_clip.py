@@ -12,6 +12,7 @@ import pytest
 
 from irpreview.core.motion.clip_motion import measure_motion
 from irpreview.io.clips import load_clip
+from tests.conftest import read_picture
 
 SCENE = Path(__file__).resolve().parents[2] / "demo_scenes" / "moor_tower"
 
@@ -21,7 +22,7 @@ def test_the_demo_clip_is_read_as_it_was_drawn() -> None:
     truth = json.loads((SCENE / "truth.json").read_text())["clip"]
     clip = load_clip(SCENE / "clip.mp4")
     height, width = clip.frames[0].shape
-    classes = cv2.imread(str(SCENE / "classes.png"), cv2.IMREAD_GRAYSCALE)
+    classes = read_picture(SCENE / "classes.png", cv2.IMREAD_GRAYSCALE)
     # 0 = edges where no class is sure: the nearest sure one
     _, nearest = cv2.distanceTransformWithLabels(
         (classes == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL

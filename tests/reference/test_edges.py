@@ -18,9 +18,9 @@ from irpreview.analysis import analyse
 from irpreview.core.imaging.srgb import UNDEVELOPED_OF_LEVEL, linear_pixels
 from irpreview.core.rendering.finishing import print_of
 from irpreview.core.scene.sky_layer import BLUE_SLOPE
-from irpreview.errors import IrpreviewError
 from irpreview.request import Request
 from tests.benchmarks import edges
+from tests.conftest import read_picture
 
 FOLDERS = sorted(path.parent for path in edges.SCENES.glob("*/truth.json"))
 each_scene = pytest.mark.parametrize("folder", FOLDERS, ids=[folder.name for folder in FOLDERS])
@@ -31,10 +31,7 @@ def snap(folder: Path):
     """(photo, scene map) of a demo scene."""
 
     photo = irpreview.load_photo(folder / "photo.jpg")
-    try:
-        return photo, irpreview.map_scene(photo)
-    except IrpreviewError as error:
-        pytest.skip(f"no scene network here: {error}")
+    return photo, irpreview.map_scene(photo)
 
 
 def rendered(folder: Path, grade: float = 2.0):
@@ -47,19 +44,20 @@ def figures() -> edges.Figures:
 
 
 def test_near_an_edge_the_tone_is_nearly_as_right_as_inside():
-    assert figures().near <= 0.22
+    assert figures().near <= 0.215  # aim 0.22; 0.210 on 2026-11-28
 
 
 @pytest.mark.xfail(
     strict=True,
-    reason="aim 0.16; 0.165 on 2026-11-28 (0.24, then 0.20 before); 0.142 without autumn_pool, whose crowns are 0.35",
+    raises=AssertionError,
+    reason="aim 0.16; 0.164 on 2026-11-28, with the true classes as well (0.24, then 0.20, then 0.165 before)",
 )
 def test_a_little_off_the_edge():
     assert figures().middle <= 0.16
 
 
 def test_what_was_reached_at_edges_holds():
-    assert figures().middle <= 0.17
+    assert figures().middle <= 0.166
 
 
 def test_inside():
@@ -86,7 +84,7 @@ def test_sky_has_no_rim_beside_tower_roofs_and_crowns(name):
     """
     folder = edges.SCENES / name
     code = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["infrared_png"]
-    classes, true = (cv2.imread(str(folder / f), cv2.IMREAD_GRAYSCALE) for f in ("classes.png", "infrared.png"))
+    classes, true = (read_picture(folder / f, cv2.IMREAD_GRAYSCALE) for f in ("classes.png", "infrared.png"))
     true = code["full_scale"] * (cv2.resize(true.astype(np.float32), classes.shape[::-1]) / 255.0) ** 2
     off = np.log2(np.maximum(rendered(folder).tones, 2.0**-8)) - np.log2(np.maximum(true, 2.0**-8))
     judged = 0
@@ -108,27 +106,26 @@ def test_sky_has_no_rim_beside_tower_roofs_and_crowns(name):
 def test_the_zone_told_is_the_zone_drawn(folder, grade):
     """Median of the drawn grey in each class, through the sRGB curve (IEC 61966-2-1), within 0.3 zone."""
     _, scene = snap(folder)
-    rendering = rendered(folder, grade)
+    rendering, judged = rendered(folder, grade), 0
     for class_id, name in enumerate(("clear_sky", "cloud", "water", "tree", "grass", "structure", "ground"), 1):
         where = scene.label == class_id
         if where.mean() < 0.02:
             continue
+        judged += 1
         grey = float(np.median(rendering.picture[where])) / 255
         linear = grey / 12.92 if grey <= 0.04045 else ((grey + 0.055) / 1.055) ** 2.4
         assert rendering.classes[name].zone.likely == pytest.approx(5 + np.log2(linear / 0.18), abs=0.3), name
+    assert judged >= 2
 
 
 @pytest.mark.parametrize("grade", [0.0, 2.0, 4.0])
 @each_scene
-def test_the_zone_told_of_a_layer_is_the_zone_drawn(folder, grade, request):
+def test_the_zone_told_of_a_layer_is_the_zone_drawn(folder, grade):
     """The same for the layers that the verdict names: what the print's curve says of a layer, and its drawn median."""
-    if (folder.name, grade) == ("ruin_by_the_tarn", 4.0):
-        reason = "the ruin is 0.35 off (2026-11-28): layers are measured at half size, where its stones and gaps merge"
-        request.applymarker(pytest.mark.xfail(strict=True, reason=reason))
-    snap(folder)  # skips where there is no network
     answer = analyse(irpreview.load_photo(folder / "photo.jpg"), Request(grade=grade))
     verdict, picture, curve = answer.verdict, answer.rendering.picture, print_of(answer.rendering)
     of_layer = cv2.resize(verdict.layer_map, picture.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    assert verdict.layers
     for layer in verdict.layers:
         grey = float(np.median(picture[of_layer == layer.index])) / 255
         linear = grey / 12.92 if grey <= 0.04045 else ((grey + 0.055) / 1.055) ** 2.4
@@ -143,16 +140,16 @@ def test_the_usual_slope_of_a_sky_is_that_of_the_pairs(research):
     slopes = []
     for path in sorted((research / "rgb_nir_pairs").glob("*_rgb.jpg")):
         base = str(path).removesuffix("_rgb.jpg")
-        nir, labels = (cv2.imread(f"{base}_{kind}", cv2.IMREAD_GRAYSCALE) for kind in ("nir.jpg", "labels.png"))
+        nir, labels = (read_picture(f"{base}_{kind}", cv2.IMREAD_GRAYSCALE) for kind in ("nir.jpg", "labels.png"))
         clear, sky = labels == 1, np.isin(labels, (1, 2))
         if clear.mean() < 0.03:
             continue
-        colour = np.maximum(cv2.GaussianBlur(linear_pixels(cv2.imread(str(path))), (0, 0), 2), 0.003)
+        colour = np.maximum(cv2.GaussianBlur(linear_pixels(read_picture(path)), (0, 0), 2), 0.003)
         tone = np.maximum(cv2.GaussianBlur(linear_pixels(nir), (0, 0), 2), 0.003)
-        scene = np.maximum(cv2.GaussianBlur(UNDEVELOPED_OF_LEVEL[cv2.imread(str(path))], (0, 0), 2), 0.001)
+        scene = np.maximum(cv2.GaussianBlur(UNDEVELOPED_OF_LEVEL[read_picture(path)], (0, 0), 2), 0.001)
         blueness = np.log2(scene[..., 0] / scene[..., 2])[sky]
         visible = np.log2(colour @ np.array([0.0722, 0.7152, 0.2126], np.float32))[sky]
-        blown = cv2.imread(str(path)).min(axis=2)[sky] > 244
+        blown = read_picture(path).min(axis=2)[sky] > 244
         if blueness[~blown].std() > 0.12:
             slopes.append(np.polyfit(blueness[~blown], (np.log2(tone)[sky] - visible)[~blown], 1)[0])
     assert len(slopes) > 20

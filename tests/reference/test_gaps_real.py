@@ -116,7 +116,9 @@ def _changed(pixels: np.ndarray, how: str) -> tuple[np.ndarray, float]:
     h, w = pixels.shape[:2]
     if how == "re-encoded":
         _, data = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 80])
-        return np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]), 0.0
+        back = cv2.imdecode(data, cv2.IMREAD_COLOR)
+        assert back is not None
+        return np.asarray(back[..., ::-1]), 0.0
     if how == "cropped":
         return pixels[round(0.02 * h) : h - round(0.02 * h), round(0.02 * w) : w - round(0.02 * w)], 0.02
     if how == "half size":
@@ -137,7 +139,7 @@ def _same_separations(one: Verdict, other: Verdict, cropped: float) -> list[tupl
     np.add.at(shared, (first.ravel(), second.ravel()), 1)
     match = shared.argmax(1)
     said = {frozenset((g.a, g.b)): g.says for g in other.separations}
-    found = []
+    found: list[tuple[str, str]] = []
     for separation in one.separations:
         pair = frozenset((int(match[separation.a]), int(match[separation.b])))
         if abs(separation.zones) > 1 and pair in said:
@@ -145,10 +147,13 @@ def _same_separations(one: Verdict, other: Verdict, cropped: float) -> list[tupl
     return found
 
 
-def test_lead_and_clear_gaps_survive_small_changes_of_the_snap(research: Path) -> None:
-    """On these four one lead of 20 changes (a view without a lead says "wait" when brighter), and no separation of 67.
-    Over 41 pairs (every third, run by hand on 2026-11-28) 7 leads of 205 and 6 verdicts of 400: things that lie on the
-    edge of a word, two woods that touch in one version of the snap and not in the other, tones at the black end.
+@pytest.fixture(scope="module")
+def small_changes(research: Path) -> tuple[list[bool], list[tuple[str, str]]]:
+    """Whether the lead stays, and what is said of clear separations before and after, when snaps change a little.
+
+    On these four one lead of 20 changes (a view without a lead says "wait" when brighter), and no separation of 67.
+    With mirroring as the sixth, by hand on 2026-11-28: 5 leads of 246 over 41 pairs (every third) and 8 of 246 over 41
+    others: strengths within a tenth of what a lead needs, and skies that 2/3 stop more turn to plain white.
     """
     leads: list[bool] = []
     separations: list[tuple[str, str]] = []
@@ -160,9 +165,22 @@ def test_lead_and_clear_gaps_survive_small_changes_of_the_snap(research: Path) -
             other = _verdict(changed)
             leads.append(other.lead == once.lead)
             separations += _same_separations(once, other, cropped)
+    return leads, separations
+
+
+def test_clear_gaps_survive_small_changes_of_the_snap(small_changes) -> None:
+    _, separations = small_changes
     assert len(separations) > 30
     assert {"separates", "merges"} not in [set(pair) for pair in separations]
     assert sum(a != b for a, b in separations) == 0
-    if leads.count(False) == 1:
-        pytest.xfail("one lead of 20 changes where none may")
-    assert all(leads)
+
+
+def test_nearly_every_lead_survives_small_changes_of_the_snap(small_changes) -> None:
+    leads, _ = small_changes
+    assert len(leads) == 20
+    assert leads.count(False) <= 1
+
+
+@pytest.mark.xfail(strict=True, raises=AssertionError, reason="one lead of 20 changes where none may")
+def test_every_lead_survives_small_changes_of_the_snap(small_changes) -> None:
+    assert all(small_changes[0])

@@ -139,6 +139,7 @@ def test_the_baked_light_agrees_with_the_reference_run_in_clear_windows():
     o = ORACLE["spectrl2"]
     direct, sky = clear_light(TABLES, 90.0 - o["zenith_deg"], o["aod500"])
     cosine = math.cos(math.radians(o["zenith_deg"]))
+    assert {550.0, 860.0} <= {row[0] for row in o["values"]}
     for nm, outside, beam, diffuse, _ in o["values"]:
         if nm in (550.0, 860.0):
             scale = outside / at(TABLES.extraterrestrial, nm)

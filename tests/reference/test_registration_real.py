@@ -14,6 +14,7 @@ from irpreview.errors import BadPair
 from irpreview.io.kits import load_kit
 from irpreview.io.photos import load_photo
 from irpreview.records import CLASS_NAMES
+from tests.conftest import read_picture
 
 pytestmark = pytest.mark.research
 
@@ -25,8 +26,8 @@ def names_of(research):
 def load(research, name):
     """(visible luminance, infrared), linear by a plain power of 2.2."""
     folder = research / "rgb_nir_pairs"
-    colour = cv2.imread(str(folder / f"{name}_rgb.jpg")).astype(np.float32) / 255
-    infrared = cv2.imread(str(folder / f"{name}_nir.jpg"), cv2.IMREAD_GRAYSCALE).astype(np.float32) / 255
+    colour = read_picture(folder / f"{name}_rgb.jpg").astype(np.float32) / 255
+    infrared = read_picture(folder / f"{name}_nir.jpg", cv2.IMREAD_GRAYSCALE).astype(np.float32) / 255
     return colour**2.2 @ np.array([0.0722, 0.7152, 0.2126], np.float32), infrared**2.2
 
 
@@ -110,7 +111,7 @@ def predicted(research):
     """Per category, of every other pair: (name, predicted tones, labels, infrared)."""
 
     kit = load_kit("reference-pairs")
-    by_category = {}
+    by_category: dict[str, list[tuple[str, np.ndarray, np.ndarray, np.ndarray]]] = {}
     for name in names_of(research)[::2]:
         photo = load_photo(research / "rgb_nir_pairs" / f"{name}_rgb.jpg", max_side=512)
         scene = single_answers.map_scene(photo)

@@ -17,6 +17,7 @@ import pytest
 
 import irpreview
 from irpreview.io.network import load_network
+from tests.conftest import read_picture
 
 HELD_BACK = Path(__file__).resolve().parents[2] / "models" / "held_back"
 
@@ -27,6 +28,8 @@ EVERY = 6
 @pytest.fixture(scope="module")
 def scoring(research):
     spec = importlib.util.spec_from_file_location("research_scoring", research / "scoring.py")
+    assert spec is not None
+    assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
@@ -42,8 +45,8 @@ def results(research, scoring):
     rows, counts, covered = [], np.zeros((10, 10)), []
     for stem in pictures(research):
         base = research / "rgb_nir_pairs" / stem
-        nir = cv2.imread(f"{base}_nir.jpg", cv2.IMREAD_GRAYSCALE)
-        truth = cv2.imread(f"{base}_labels.png", cv2.IMREAD_GRAYSCALE)
+        nir = read_picture(f"{base}_nir.jpg", cv2.IMREAD_GRAYSCALE)
+        truth = read_picture(f"{base}_labels.png", cv2.IMREAD_GRAYSCALE)
         photo = irpreview.load_photo(Path(f"{base}_rgb.jpg"))
         scene = irpreview.map_scene(photo)
         rendering = irpreview.render(photo, scene, kit=kit)

@@ -6,7 +6,6 @@ Header rules: Host and Origin per RFC 9110 and the Fetch standard; Basic authent
 import asyncio
 import base64
 import io
-import ipaddress
 import json
 import os
 import socket
@@ -16,6 +15,7 @@ import sys
 import warnings
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 import httpx
@@ -71,7 +71,8 @@ def call(client, name, data=None):
     joined = client.post(f"/gradio_api/call/{name}", json={"data": [data or {}]})
     if joined.status_code != 200:
         return [{"status": joined.text, "sorry": True, "code": joined.status_code}]
-    heard, kind = [], ""
+    heard: list[dict[str, Any]] = []
+    kind = ""
     with client.stream("GET", f"/gradio_api/call/{name}/{joined.json()['event_id']}") as stream:
         for line in stream.iter_lines():
             if line.startswith("event: "):
@@ -295,7 +296,7 @@ def test_waiting_uploads_are_bounded_and_forgotten(tmp_path):
         scope = {"type": "http", "method": "POST", "headers": [(b"x-file-name", b"a.jpg")]}
         with ThreadPoolExecutor(1) as apart:  # the browser driver keeps a loop running in this thread
             answer = apart.submit(asyncio.run, waiting.receive(Request(scope, body))).result()
-        return json.loads(answer.body)["given"]
+        return json.loads(bytes(answer.body))["given"]
 
     first = receive(b"x")
     for _ in range(uploads.MOST_WAITING):
@@ -493,9 +494,30 @@ def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, t
         pass
 
 
-def test_addresses_on_the_local_network_are_private_ones():
-    for address in app_module.lan_addresses():
-        assert ipaddress.ip_address(address).is_private
+def test_addresses_on_the_local_network_are_private_ones(monkeypatch):
+    named = ("127.0.1.1", "100.20.30.40", "192.168.7.20", "10.0.0.5")  # itself, a public one, two of RFC 1918
+
+    class Probe:
+        def __init__(self, *_):
+            pass
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+        def connect(self, _):
+            pass
+
+        def getsockname(self):
+            return "172.16.0.9", 40000
+
+    with monkeypatch.context() as patched:
+        patched.setattr(socket, "getaddrinfo", lambda *_: [(2, 1, 6, "", (one, 0)) for one in named])
+        patched.setattr(socket, "socket", Probe)
+        found = app_module.lan_addresses()
+    assert found == ("192.168.7.20", "10.0.0.5", "172.16.0.9")
 
 
 def test_the_folder_goes_with_the_page():

@@ -10,9 +10,11 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from irpreview.answers.card import CardAnswer
+from irpreview.answers.schemas import schema_of
 from irpreview.cli import main
 from irpreview.core.field_log.entries import LogEntry
-from irpreview.io.card_files import PNG_WIDTH_PX, card_schema
+from irpreview.io.card_files import PNG_WIDTH_PX
 from irpreview.io.field_log import FieldLog
 from irpreview.io.photos import load_photo
 from tests.io.test_card_files import faults_of, letters_of
@@ -49,9 +51,9 @@ def test_the_card_as_pdf_png_and_json_is_read_back(small, tmp_path, capsys):
     said = capsys.readouterr()
     assert said.out.count("\n") == 1
     answer = json.loads(said.out)
-    jsonschema.Draft202012Validator(card_schema()).validate(answer)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(answer)
     made = json.loads((out / "Tower-on-the-moor-card.json").read_text())
-    jsonschema.Draft202012Validator(card_schema()).validate(made)
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
     assert made["title"] == "Tower on the moor"
     text = pdf_text(out / "Tower-on-the-moor-card.pdf")
     best = made["exposure"]["recommended"]
@@ -89,16 +91,20 @@ def test_a_demo_scene_is_front_and_back_in_letters_read_outdoors(scene, tmp_path
         assert name in back
     assert made["model_id"] in back
     for frame in made["exposure"]["test_frames"]:
-        assert re.search(r"take (.+) at ISO", frame)[1] in back
+        told = re.search(r"take (.+) at ISO", frame)
+        assert told is not None
+        assert told[1] in back
 
 
 def test_no_location_unless_asked(small, tmp_path):
     place = load_photo(small).place
+    assert place is not None
+    where = (place.latitude_deg, place.longitude_deg)
 
     def tells(text):
         # A shutter time may begin like a coordinate (16.4053 s): the whole figure counts.
         figures = [float(one) for one in re.findall(r"\d+\.\d{2,}", text)]
-        return any(abs(one - abs(at)) < 0.002 for one in figures for at in (place.latitude_deg, place.longitude_deg))
+        return any(abs(one - abs(at)) < 0.002 for one in figures for at in where)
 
     assert tells("at 47.3000 N")
     assert tells("16.40 W")
@@ -167,6 +173,37 @@ def test_a_folder_that_may_not_be_written_is_one_line(small, tmp_path, capsys):
 
 def test_a_planned_time_without_daylight_is_told_and_stands_on_the_card(small, tmp_path, capsys):
     when = ("--place", "51.2, 7.4", "--when", "2026-01-01 00:30", "--zone", "+01:00")
-    assert run(small, "--out", tmp_path, "--title", "Night", *when) == 0
-    assert "The sun is down" in capsys.readouterr().err
-    assert "the sun is down" in " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
+    for with_place in ((), ("--with-place",)):  # without it the card must not tell on which side of the dusk it was
+        assert run(small, "--out", tmp_path, "--title", "Night", *when, *with_place) == 0
+        assert "The sun is down" in capsys.readouterr().err
+        said = " ".join(json.loads((tmp_path / "Night-card.json").read_text())["assumptions"])
+        assert ("the sun is down" in said) == bool(with_place)
+
+
+def test_the_card_holds_the_best_framing_of_frame(tmp_path, capsys):
+    scene = CHECKOUT / "demo_scenes" / "dry_hill" / "photo.jpg"  # its front has room for the framing within sixty words
+    assert run(scene, "--out", tmp_path, "--wind", "6.7", "--title", "Card", "--with-place", "--json") == 0
+    capsys.readouterr()
+    made = json.loads((tmp_path / "Card-card.json").read_text())
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
+    with pytest.raises(SystemExit):
+        main(["frame", str(scene), "--wind", "6.7", "--json"])
+    best = json.loads(capsys.readouterr().out)["framings"][0]
+    told = made["framing"]
+    for key in ("lens_mm", "format", "orientation", "left", "top", "width", "height", "lead", "subject", "sentence"):
+        assert told[key] == best[key], key
+    front = " ".join(pages(tmp_path / "Card-card.pdf")[0].extract_text().split())
+    side, tilt = round(best["right_deg"]), round(best["up_deg"])
+    assert f"Frame {best['lens_mm']:g} mm, {best['format']}" in front
+    assert f"{abs(side)}° {'right' if side > 0 else 'left'}, {abs(tilt)}° {'up' if tilt > 0 else 'down'}" in front
+    assert "best framing" in front
+
+
+def test_a_card_of_a_place_where_nothing_leads_has_no_framing(tmp_path, capsys):
+    scene = CHECKOUT / "demo_scenes" / "plain_blue_lea" / "photo.jpg"
+    assert run(scene, "--out", tmp_path, "--wind", "6.7", "--title", "Card") == 0
+    capsys.readouterr()
+    assert json.loads((tmp_path / "Card-card.json").read_text())["framing"] is None
+    front = " ".join(pages(tmp_path / "Card-card.pdf")[0].extract_text().split())
+    assert "Frame " not in front
+    assert "best framing" not in front

@@ -19,7 +19,7 @@ VALLEY = ("--at", "47.1,11.4", "--date", "2026-06-21", "--zone", "Europe/Vienna"
 
 
 @pytest.fixture
-def call(capsys):  # type: ignore[no-untyped-def]
+def call(capsys):
     """Run the command line in this process: (exit status, stdout, stderr)."""
 
     def run_here(*arguments: object) -> tuple[int, str, str]:
@@ -61,7 +61,7 @@ def save(photo: Photo, path: Path) -> Path:
     return path
 
 
-def test_expose_from_a_meter_reading_by_its_schema(call) -> None:  # type: ignore[no-untyped-def]
+def test_expose_from_a_meter_reading_by_its_schema(call) -> None:
     status, out, _ = call("expose", *METER, "--json")
     assert status == 0
     answer = checked("expose", out)
@@ -78,11 +78,11 @@ def test_expose_from_a_meter_reading_by_its_schema(call) -> None:  # type: ignor
     assert len(answer["test_frames"]) >= 3
 
 
-def test_expose_reads_the_same_every_time(call) -> None:  # type: ignore[no-untyped-def]
+def test_expose_reads_the_same_every_time(call) -> None:
     assert call("expose", *METER, "--json")[1] == call("expose", *METER, "--json")[1]
 
 
-def test_expose_by_the_sun_alone_and_for_people(call) -> None:  # type: ignore[no-untyped-def]
+def test_expose_by_the_sun_alone_and_for_people(call) -> None:
     status, out, err = call(
         "expose", "--at", "47.1,11.4", "--when", "2026-06-21T10:00", "--zone", "Europe/Vienna", "--heading", 200
     )
@@ -93,7 +93,7 @@ def test_expose_by_the_sun_alone_and_for_people(call) -> None:  # type: ignore[n
 
 
 @pytest.fixture
-def meadow(tmp_path) -> Path:  # type: ignore[no-untyped-def]
+def meadow(tmp_path) -> Path:
     """A drawn snap with time, place and exposure data: green land under a sky."""
     plain, _ = picture_pair(draw(seed=30, leaves=0.6), 14.0, 3.2)
     exif = Image.Exif()
@@ -111,7 +111,7 @@ def meadow(tmp_path) -> Path:  # type: ignore[no-untyped-def]
     return path
 
 
-def test_expose_from_a_snap_places_its_brightest_layer_and_marks_the_white_balance(call, meadow) -> None:  # type: ignore[no-untyped-def]
+def test_expose_from_a_snap_places_its_brightest_layer_and_marks_the_white_balance(call, meadow) -> None:
     status, out, err = call("expose", meadow, "--zone", "Europe/Oslo", "--wind", 3, "--json")
     assert status == 0, err
     answer = checked("expose", out)
@@ -123,7 +123,7 @@ def test_expose_from_a_snap_places_its_brightest_layer_and_marks_the_white_balan
     assert any("Blur at" in reason for reason in answer["reasons"])
 
 
-def test_a_planned_light_leaves_the_snaps_exposure_data_out(call, meadow) -> None:  # type: ignore[no-untyped-def]
+def test_a_planned_light_leaves_the_snaps_exposure_data_out(call, meadow) -> None:
     place = ("--at", "61.12,9.06", "--zone", "Europe/Oslo")
     _, out, _ = call("expose", meadow, *place, "--planned-time", "2026-06-21T20:30", "--json")
     evening = checked("expose", out)
@@ -134,7 +134,7 @@ def test_a_planned_light_leaves_the_snaps_exposure_data_out(call, meadow) -> Non
     assert set(same["readings_ev100"]) == {"snap", "sun"}
 
 
-def test_expose_compares_meter_and_sun(call) -> None:  # type: ignore[no-untyped-def]
+def test_expose_compares_meter_and_sun(call) -> None:
     place = ("--at", "47.1,11.4", "--when", "2026-06-21T12:00", "--zone", "Europe/Vienna")
     _, out, _ = call("expose", "--ev", 9, *place, "--json")
     answer = checked("expose", out)
@@ -143,7 +143,7 @@ def test_expose_compares_meter_and_sun(call) -> None:  # type: ignore[no-untyped
     assert any("disagree" in doubt for doubt in answer["doubts"])
 
 
-def test_a_calibrated_kit_narrows_the_time(call, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_calibrated_kit_narrows_the_time(call, tmp_path) -> None:
     own = tmp_path / "own.toml"
     status, out, _ = call("calibrate", *METER, "--filtered", "5 min", "--save", own, "--json")
     assert status == 0
@@ -157,7 +157,7 @@ def test_a_calibrated_kit_narrows_the_time(call, tmp_path) -> None:  # type: ign
     assert answer["factor_stops"]["source"].startswith("typed")
 
 
-def test_a_test_frame_is_read_back_by_the_line_that_expose_prints(call, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_test_frame_is_read_back_by_the_line_that_expose_prints(call, tmp_path) -> None:
     _, out, _ = call("expose", "--ev", 13)
     assert "irpreview calibrate --ev 13.0 --filtered SETTING --save FILE" in out
     frame = checked("expose", call("expose", "--ev", 13, "--json")[1])["test_frames"][0]
@@ -167,7 +167,7 @@ def test_a_test_frame_is_read_back_by_the_line_that_expose_prints(call, tmp_path
     assert likely == pytest.approx(frame["if_right_factor_stops"], abs=0.02)
 
 
-def test_calibrate_from_two_jpeg_files(call, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_calibrate_from_two_jpeg_files(call, tmp_path) -> None:
     drawn = draw(seed=21, leaves=0.0)
     plain, filtered = picture_pair(drawn, 13.8, 3.2, off_stops=-1.2)
     a, b = save(plain, tmp_path / "plain.jpg"), save(filtered, tmp_path / "filtered.jpg")
@@ -178,7 +178,7 @@ def test_calibrate_from_two_jpeg_files(call, tmp_path) -> None:  # type: ignore[
     assert answer["clips_first"] == "red"
 
 
-def test_calibrate_refuses_another_scene_on_one_line(call, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_calibrate_refuses_another_scene_on_one_line(call, tmp_path) -> None:
     plain, _ = picture_pair(draw(seed=22, leaves=0.2), 14.0, 0.0, off_stops=-1.0)
     _, other = picture_pair(draw(seed=23, leaves=0.2), 14.0, 0.0, off_stops=-1.0)
     status, out, err = call("calibrate", save(plain, tmp_path / "a.jpg"), save(other, tmp_path / "b.jpg"), "--json")
@@ -187,7 +187,7 @@ def test_calibrate_refuses_another_scene_on_one_line(call, tmp_path) -> None:  #
     assert "do not show the same scene" in err.splitlines()[-1]
 
 
-def test_light_by_its_schema_with_a_plot(call, tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_light_by_its_schema_with_a_plot(call, tmp_path) -> None:
     status, out, _ = call("light", *VALLEY, "--heading", 200, "--plot", tmp_path / "hours.png", "--json")
     assert status == 0
     answer = checked("light", out)
@@ -199,7 +199,7 @@ def test_light_by_its_schema_with_a_plot(call, tmp_path) -> None:  # type: ignor
         assert len(np.unique(np.asarray(picture.convert("L")))) > 20
 
 
-def test_light_for_several_days_for_people(call) -> None:  # type: ignore[no-untyped-def]
+def test_light_for_several_days_for_people(call) -> None:
     status, out, err = call("light", *VALLEY, "--heading", 90, "--days", 10, "--focal", 24)
     assert status == 0
     for word in ("height", "Best", "Days", "h of good light"):
@@ -231,7 +231,7 @@ def test_light_for_several_days_for_people(call) -> None:  # type: ignore[no-unt
         (("calibrate", "--meter", "1/125 f/10 ISO 64"), "give two frames"),
     ],
 )
-def test_nonsense_is_wrong_usage_with_one_line_and_a_remedy(call, arguments, says) -> None:  # type: ignore[no-untyped-def]
+def test_nonsense_is_wrong_usage_with_one_line_and_a_remedy(call, arguments, says) -> None:
     status, out, err = call(*arguments)
     assert status == 2
     assert out == ""
@@ -239,7 +239,7 @@ def test_nonsense_is_wrong_usage_with_one_line_and_a_remedy(call, arguments, say
 
 
 @pytest.mark.parametrize("nm", [450, 1200])
-def test_a_filter_no_one_sells_is_refused(call, tmp_path, nm) -> None:  # type: ignore[no-untyped-def]
+def test_a_filter_no_one_sells_is_refused(call, tmp_path, nm) -> None:
     kit = tmp_path / "kit.toml"
     kit.write_text(f'name = "mine"\n[filter]\ncut_on_nm = {nm}\n[sensor]\nkind = "converted"\n')
     status, _, err = call("expose", "--ev", "12", "--kit", kit)

@@ -80,7 +80,9 @@ class Parts(HTMLParser):
 
 
 def facts_of(text):
-    return json.loads(re.search(r'<script type="application/json" id="facts">(.*?)</script>', text, re.DOTALL)[1])
+    found = re.search(r'<script type="application/json" id="facts">(.*?)</script>', text, re.DOTALL)
+    assert found is not None
+    return json.loads(found[1])
 
 
 def test_one_file_that_asks_for_nothing_and_runs_nothing_but_its_own(made):

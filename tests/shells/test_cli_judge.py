@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 
 from irpreview.cli import main
 from irpreview.core.verdict.verdict_picture import PICTURE_SIDE_PX
+from tests.conftest import read_picture
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +56,8 @@ def test_json_keeps_its_schema_and_agrees_with_itself(
     assert picture is not None
     assert picture.shape[1] == PICTURE_SIDE_PX
     layer_map = cv2.imread(answer["files"]["layer_map"], cv2.IMREAD_UNCHANGED)
-    assert layer_map.shape == cv2.imread(str(snap)).shape[:2]
+    assert layer_map is not None
+    assert layer_map.shape == read_picture(snap).shape[:2]
     for index, layer in layers.items():
         assert (layer_map == index).mean() == pytest.approx(layer["share"], abs=0.01)
 
@@ -103,3 +105,21 @@ def test_wrong_usage_leaves_with_2(snap: Path, wrong: tuple[str, ...], capsys: p
     out, err = capsys.readouterr()
     assert out == ""
     assert "Traceback" not in err
+
+
+def test_framings_are_those_of_frame_in_json_and_in_the_report(capsys: pytest.CaptureFixture[str]) -> None:
+    scene = Path(__file__).resolve().parents[2] / "demo_scenes" / "moor_tower" / "photo.jpg"
+    assert run(scene, "--wind", "6.7", "--framings", "--json") == 0
+    answer = json.loads(capsys.readouterr().out)
+    schema().validate(answer)
+    with pytest.raises(SystemExit):
+        main(["frame", str(scene), "--wind", "6.7", "--json"])
+    assert answer["framings"] == json.loads(capsys.readouterr().out)["framings"]
+    assert 3 <= len(answer["framings"]) <= 5
+    assert answer["framings"][0]["subject"] == "tower"  # what the scene was built for: truth.json
+    assert run(scene, "--wind", "6.7", "--framings") == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = lines.index("  Pictures to make from here:")
+    assert lines[at + 1 :] == [f"    {i}. {one['sentence']}" for i, one in enumerate(answer["framings"], 1)]
+    assert run(scene, "--wind", "6.7", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["framings"] is None

@@ -156,8 +156,8 @@ def test_hot_spot_is_measured_kept_and_avoided(run, tmp_path):
     code, _, err = run(*asked)
     assert code == 2
     assert "--focal" in err
-    asked = (*asked, "--focal", "50", "--aperture", "8", "--lens", "old fifty", "--keep")
-    code, out, _ = run(*asked, "--json")
+    more = ("--focal", "50", "--aperture", "8", "--lens", "old fifty", "--keep")
+    code, out, _ = run(*asked, *more, "--json")
     facts = json.loads(out)
     assert code == 0
     assert facts["strength_stops"]["low"] < 0.5 < facts["strength_stops"]["high"]

@@ -14,10 +14,11 @@ from PIL import Image
 
 from irpreview.answers.schemas import FOLDER
 from irpreview.cli import main
-from irpreview.core.exposure.frame_pairs import curve_code
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.core.words.home_words import exposure_text
 from irpreview.io.field_log import FieldLog
+from tests.conftest import read_picture
+from tests.core.simulated_frames import curve_code
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
 NAMES = ("chalk_head", "moor_tower", "pellow_street", "ruin_by_the_tarn")
@@ -51,7 +52,7 @@ def phone_gain(truth):
 def infrared_frame(path, name, came_out):
     """The scene's true infrared as a camera 15 stops slower writes it, exposed so that grey comes out by so much."""
     truth = json.loads((SCENES / name / "truth.json").read_text())
-    code = cv2.imread(str(SCENES / name / "infrared.png"), cv2.IMREAD_GRAYSCALE).astype(np.float32) / 255
+    code = read_picture(SCENES / name / "infrared.png", cv2.IMREAD_GRAYSCALE).astype(np.float32) / 255
     tone = truth["infrared_png"]["full_scale"] * code**2 * phone_gain(truth)
     pixels = np.round(255 * curve_code(np.clip(tone * 2.0**came_out, 0, 1).astype(np.float32), 0.0)).astype(np.uint8)
     picture = Image.fromarray(cv2.resize(pixels, None, fx=2, fy=2)).convert("RGB")
@@ -136,7 +137,7 @@ def test_shown_first_then_taken_in_then_taken_back(run, brought, tmp_path):
     # the same once more: nothing is there twice
     assert "3 were in the log already" in run("log", "take", out)[2]
     again = json.loads(run(*match, "--json")[1])
-    assert all(f["known"] for f in again["frames"] if f["snap"])
+    assert [f["known"] for f in again["frames"] if f["snap"]] == [True] * 3
     assert again["after"]["frames"] == again["before"]["frames"] == 3
     assert "there is nothing to take in" in run(*match)[2]
 

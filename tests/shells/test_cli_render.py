@@ -11,6 +11,7 @@ import tempfile
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import cv2
 import jsonschema
@@ -20,15 +21,13 @@ from PIL import Image, TiffImagePlugin
 
 import irpreview.cli.demo
 import irpreview.io.paths
-from irpreview import __version__, analysis, cli
-from irpreview.cli.demo import demo_folder
-from irpreview.errors import BadModel
+from irpreview import __version__, analysis, cli, steps
 from irpreview.records import CLASS_NAMES
 
 LAUNCH = [sys.executable, "-m", "irpreview"]
 
 
-def run(*arguments: object, **options: object) -> subprocess.CompletedProcess[str]:
+def run(*arguments: object, **options: Any) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [*LAUNCH, *map(str, arguments)], capture_output=True, text=True, timeout=120, check=False, **options
     )
@@ -67,7 +66,7 @@ def look(path: Path) -> Image.Image:
 
 
 @pytest.fixture(scope="session")
-def schema() -> dict:
+def schema() -> dict[str, Any]:
     text = resources.files("irpreview").joinpath("data/schemas/render.json").read_text(encoding="utf-8")
     schema = json.loads(text)
     jsonschema.Draft202012Validator.check_schema(schema)
@@ -111,6 +110,7 @@ def test_json_keeps_its_schema_and_says_what_the_files_hold(call, snap, tmp_path
         if answer["zones"][name]:
             assert answer["zones"][name]["low"] <= answer["zones"][name]["likely"] <= answer["zones"][name]["high"]
     sixteen = cv2.imread(str(tones), cv2.IMREAD_UNCHANGED)
+    assert sixteen is not None
     assert sixteen.dtype == np.uint16
     linear = sixteen / 65535.0 * answer["tones_full_scale"]
     # the file and the JSON tell the same: the median tone of a large class lies within its zone range
@@ -182,7 +182,7 @@ def test_a_light_that_cannot_be_planned_is_refused(call, snap, tmp_path, options
 
 
 def test_what_was_recognised_can_raise_a_doubt(call, snap, tmp_path, monkeypatch):
-    real = analysis.seen
+    real = steps.seen
 
     def a_room(photo, network):
         label = np.full((photo.height, photo.width), CLASS_NAMES.index("structure") + 1, np.uint8)
@@ -305,8 +305,6 @@ def test_a_picture_that_cannot_be_saved_is_one_line(call, snap, tmp_path):
 )
 def test_wrong_usage_is_2(call, snap, tmp_path, monkeypatch, arguments, word):
     monkeypatch.chdir(tmp_path)
-    if arguments[0] == "demo":
-        _need_demo()
     status, out, err = call(*(str(snap) if a == "{snap}" else a for a in arguments))
     assert status == 2
     assert out == ""
@@ -317,15 +315,7 @@ def test_wrong_usage_is_2(call, snap, tmp_path, monkeypatch, arguments, word):
 # ------------------------------------------------------------------------------------------- demo
 
 
-def _need_demo() -> None:
-    try:
-        demo_folder()
-    except BadModel:
-        pytest.skip("no demo scene in this checkout yet")
-
-
 def test_demo_says_where_its_pictures_are(call, tmp_path, monkeypatch, schema):
-    _need_demo()
     monkeypatch.chdir(tmp_path)
     status, out, err = call("demo")
     assert status == 0
@@ -442,6 +432,7 @@ def test_ctrl_c_in_the_middle_leaves_whole_pictures_only(snap, tmp_path):
         stderr=subprocess.PIPE,
         text=True,
     ) as running:
+        assert running.stdout is not None
         assert json.loads(running.stdout.readline())["kind"] == "rendering"
         running.send_signal(signal.SIGINT)
         _, err = running.communicate(timeout=60)

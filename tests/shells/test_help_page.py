@@ -13,8 +13,11 @@ from irpreview.cli.reference import commands
 def test_the_first_lines_are_those_of_the_commands():
     app = cli.build_app()
     own = {words[1]: inspect.getdoc(callback) for words, callback in commands(app) if len(words) == 2}
-    own |= {group.name: group.typer_instance.info.help for group in app.registered_groups}
-    assert {name: text.splitlines()[0] for name, text in own.items()} == cli.COMMANDS
+    for group in app.registered_groups:
+        assert group.name is not None
+        assert group.typer_instance is not None
+        own[group.name] = group.typer_instance.info.help
+    assert {name: (text or "?").splitlines()[0] for name, text in own.items()} == cli.COMMANDS
 
 
 def test_the_help_page_loads_neither_arrays_nor_pictures():

@@ -2,6 +2,7 @@
 
 import json
 from importlib import resources
+from typing import Any
 
 import jsonschema
 import pytest
@@ -11,7 +12,7 @@ from irpreview.cli import main
 
 @pytest.fixture
 def call(capsys):
-    def run(*arguments: object) -> list[dict]:
+    def run(*arguments: object) -> list[dict[str, Any]]:
         with pytest.raises(SystemExit) as left:
             main([str(a) for a in arguments])
         out, err = capsys.readouterr()
@@ -21,7 +22,7 @@ def call(capsys):
     return run
 
 
-def keeps(answer: dict, name: str) -> None:
+def keeps(answer: dict[str, Any], name: str) -> None:
     text = resources.files("irpreview").joinpath(f"data/schemas/{name}.json").read_text(encoding="utf-8")
     jsonschema.validate(answer, json.loads(text))
     broken = dict(answer)

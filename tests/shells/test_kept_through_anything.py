@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -31,7 +32,8 @@ WRITES = 400
 
 
 def write_page(folder: Path, start: int, tell: Callable[[int], None]) -> None:
-    keeping, given, snaps = Keeping(folder / "kept"), folder / "given.jpg", []
+    keeping, given = Keeping(folder / "kept"), folder / "given.jpg"
+    snaps: list[Snap] = []
     for number in range(start, start + WRITES):
         given.write_bytes(b"%d" % number * 2000)
         photo = Photo(np.zeros((64, 64, 3), np.uint8), name=str(number))
@@ -57,7 +59,7 @@ def write_scouting(folder: Path, start: int, tell: Callable[[int], None]) -> Non
 FINGERPRINT = cv2.imencode(".png", np.zeros((16, 16), np.uint8))[1].tobytes()
 
 
-def finding(number: int) -> dict:
+def finding(number: int) -> dict[str, Any]:
     return {"number": number, "lead": "sky"}
 
 

@@ -86,7 +86,7 @@ def test_an_own_curve_comes_along(capsys, tmp_path):
         (("make", "FILE", "--sensor", "film"), "unmodified"),
         (("make", "FILE", "--factor", "99"), "-10 to 30"),
         (("make", "FILE", "--cut-on", "720", "--curve", "x.csv"), "give one of"),
-        (("make", "FILE", "--curve", "nowhere.csv"), "cannot be read"),
+        (("make", "FILE", "--curve", "nowhere.csv"), "does not exist"),
     ],
 )
 def test_refusals_are_one_line_and_status_2(capsys, tmp_path, arguments, word):

@@ -174,7 +174,7 @@ def test_wind_roughens_water_through_every_door(tmp_path: Path) -> None:
     snap = DEMO / "ruin_by_the_tarn" / "photo.jpg"
 
     def water(command: str, wind: str) -> object:
-        more = ("--out", tmp_path / command) if command in ("render", "card") else ()
+        more: tuple[object, ...] = ("--out", tmp_path / command) if command in ("render", "card") else ()
         more += ("--with-place",) if command == "card" else ()
         answer = said(command, snap, "--wind", wind, "--shutter", 30, "--without-log", *more, "--json")
         if command == "card":

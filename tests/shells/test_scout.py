@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -35,6 +36,7 @@ from irpreview.records import Conditions
 from irpreview.request import Inputs
 from irpreview.scout_judging import Settings, Task, judge_task, key_of
 from tests.benchmarks.scout import make_snaps
+from tests.conftest import read_picture
 
 SCENES = Path(__file__).resolve().parents[2] / "demo_scenes"
 HERE, THERE = (47.25, -16.5), (47.26, -16.48)
@@ -67,9 +69,7 @@ def write_snap(path: Path, pixels: np.ndarray, place: tuple[float, float] | None
 @pytest.fixture(scope="module")
 def views(sample_photographs: dict[str, np.ndarray]) -> list[np.ndarray]:
     """Four views at 320 px, sRGB."""
-    scenes = [
-        cv2.imread(str(SCENES / n / "photo.jpg"))[..., ::-1] for n in ("moor_tower", "plain_blue_lea", "low_flats")
-    ]
+    scenes = [read_picture(SCENES / n / "photo.jpg")[..., ::-1] for n in ("moor_tower", "plain_blue_lea", "low_flats")]
     out = []
     for pixels in (*scenes, sample_photographs["china.jpg"]):
         k = 320 / max(pixels.shape)
@@ -184,7 +184,7 @@ def test_a_changed_photo_is_judged_anew_and_a_moved_one_is_not(
     (here / "tower.jpg").rename(here / "moved.jpg")
     write_snap(here / "temple.jpg", views[3][:, ::-1])
     judged: list[str] = []
-    own = scouting.judge_task
+    own = judge_task
 
     def counting(task: Task, *args: object, **named: object) -> object:
         judged.append(task.path)
@@ -364,7 +364,8 @@ def test_a_folder_that_changes_meanwhile(
     day: Path, tmp_path: Path, views: list[np.ndarray], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     here = shutil.copytree(day, tmp_path / "day")
-    own, seen = scouting.judge_task, []
+    own = judge_task
+    seen: list[str] = []
 
     def meddling(task: Task, *args: object, **named: object) -> object:
         if not seen:  # after everything was listed, while the first is in work
@@ -402,7 +403,7 @@ def _another(value: object) -> object:
 
 def test_the_key_holds_all_that_the_answer_depends_on() -> None:
     plain = Settings()
-    said = {
+    said: dict[str, Any] = {
         name: value
         for f in fields(Inputs)
         for name, value in [(f.name, _another(getattr(plain.inputs, f.name)))]
@@ -468,7 +469,11 @@ def test_hundreds_of_phone_sized_snaps_killed_twice_give_what_one_go_gives(tmp_p
     out = tmp_path / "out"
     for goal in (count // 3, 2 * count // 3):
         process = start(tmp_path / "day", out)
-        wait_for(lambda goal=goal, process=process: kept_in(out) >= goal or process.poll() is not None, 3600)
+
+        def there(goal: int = goal, process: subprocess.Popen[str] = process) -> bool:
+            return kept_in(out) >= goal or process.poll() is not None
+
+        wait_for(there, 3600)
         os.killpg(process.pid, signal.SIGKILL)
         process.communicate()
         assert goal <= kept_in(out) < count
@@ -527,7 +532,7 @@ def test_a_cluster_that_cannot_see_the_files_is_sent_them(
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=2, processes=True, dashboard_address=None, silence_logs=logging.CRITICAL
     ) as cluster:
-        real = scouting.Task
+        real = Task
         # the machines over there have no such folder
         monkeypatch.setattr(scouting, "Task", lambda path, name, file, *rest: real(path, name, f"/else{file}", *rest))
         assert run(day, "--out", out, "--wind", "3", "--cluster", cluster.scheduler_address) == 1

@@ -74,6 +74,7 @@ def test_eight_sessions_side_by_side_never_mix(tmp_path, photos):
                 with desk.sessions.at(token) as session:
                     if {snap.photo.name for snap in session.snaps} != {photo.name}:
                         wrong.append((who, "snaps"))
+                    assert session.analysis is not None
                     if session.analysis.request.conditions.wind_m_s != WINDS_M_S[1 + who]:
                         wrong.append((who, "wind"))
                 if "answer" not in shown.parts:

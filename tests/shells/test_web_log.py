@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from datetime import date
 
 import cv2
 import numpy as np
@@ -13,12 +14,12 @@ from irpreview.io.field_log import FieldLog
 from irpreview.io.photos import load_photo
 from irpreview.records import Place
 from irpreview.single_answers import map_scene, render
-from irpreview.web import log_desk, log_facts
+from irpreview.web import log_facts
 from irpreview.web.handlers import Desk
 from irpreview.web.keeping import Keeping
 from irpreview.web.log_desk import LogDesk, typed_fields
 from irpreview.web.responses import Shown
-from tests.shells.test_web_handlers import SCENE, analysis, changed, give, words
+from tests.shells.page_desk import SCENE, analysis, changed, give, words
 
 
 @pytest.fixture(scope="module")
@@ -119,6 +120,8 @@ def test_a_frames_file_says_its_exposure(desk, log, token, tmp_path):
         entry = book.entry(1)
     assert (entry.iso, entry.f_number, entry.shutter_s) == (400, 8, 30)
     assert entry.frame_path == "frame.jpg"
+    assert entry.day is not None
+    assert entry.came_out_stops is not None
     assert entry.day.isoformat() == "2026-06-21"
     assert abs(entry.came_out_stops) < 0.2  # 118 of 255 is middle grey, 18 % (sRGB, IEC 61966-2-1)
     assert not [path for path in desk.uploads.inbox.rglob("*") if path.is_file()]
@@ -155,7 +158,7 @@ def test_entries_are_changed_taken_out_and_brought_back(log, token):
 def test_entries_are_looked_up_by_place_notes_and_day(log, token):
     with FieldLog(log.file) as book:
         for day, place, notes in ((1, "Mill", "ferns"), (2, "Quarry", "the mill wheel"), (3, "Quarry", "")):
-            book.add(LogEntry("unmodified-720", taken_on=log_desk.date(2026, 6, day), place_name=place, notes=notes))
+            book.add(LogEntry("unmodified-720", taken_on=date(2026, 6, day), place_name=place, notes=notes))
     found = words(log.search(token, {"words": "mill"}).parts["log-entries"])
     assert "2 of 3 entries answer" in found
     assert "Quarry" in found
@@ -244,7 +247,12 @@ def test_a_guest_sees_and_changes_nothing_of_the_log(desk, log, small, frame):
 
 def test_a_guests_pictures_know_nothing_of_the_log(desk, log, small):
     asked = []
-    desk.taught = lambda kit, _height: (asked.append(kit), kit)[1]
+
+    def taught(kit, _height):
+        asked.append(kit)
+        return kit
+
+    desk.taught = taught
     give(desk, desk.sessions.open(), small)
     assert asked == []
     give(desk, desk.sessions.open(owner=True), small)

@@ -13,6 +13,7 @@ from irpreview.web import server
 from irpreview.web.handlers import Desk
 from irpreview.web.keeping import Keeping
 from irpreview.web.log_desk import LogDesk
+from irpreview.web.responses import Shown
 from irpreview.web.sessions import Snap
 
 
@@ -132,4 +133,6 @@ def test_after_a_stop_the_page_works_as_before(desk, tmp_path):
 
 def test_the_page_s_server_has_its_own_way_for_a_stop(tmp_path, desk):
     call, _quick = server.calls_of(desk, LogDesk(desk, tmp_path / "log.sqlite"))["stop"]
-    assert call(opened(desk), {}, True).as_dict() == {}
+    shown = call(opened(desk), {}, True)
+    assert isinstance(shown, Shown)
+    assert shown.as_dict() == {}

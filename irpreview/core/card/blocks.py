@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from irpreview.core.card.field_tables import Correction, WindRow, full_sentence, setting_choices
+from irpreview.core.card.field_tables import Correction, WindRow, setting_choices
 from irpreview.core.card.shot_card import ShotCard
 from irpreview.core.exposure.red_channel import red_channel_rows
 from irpreview.core.units import shutter_text, zone_text
@@ -20,7 +20,7 @@ from irpreview.core.words.card_words import sky_change, wind_now
 from irpreview.core.words.exposure_words import setting_words
 from irpreview.core.words.framing_words import framing_short_lens, pointing
 from irpreview.core.words.lead_words import LEAD_NAMES, WAIT_WORDS
-from irpreview.core.words.phrases import SUBJECTS
+from irpreview.core.words.phrases import SUBJECTS, sentence
 from irpreview.core.words.short_answer import short_answer
 from irpreview.core.words.verdict_words import sentences
 from irpreview.records import (
@@ -233,7 +233,7 @@ def _tone_words(card: ShotCard) -> str:
         for name, share in sorted(card.scene_share.items(), key=lambda pair: -pair[1])
         if share >= 0.01 and name in card.rendering_zones
     ]
-    return full_sentence("; ".join(parts))
+    return sentence("; ".join(parts))
 
 
 def wind_cells(rows: Sequence[WindRow], planned: Setting | None) -> tuple[tuple[str, ...], ...]:

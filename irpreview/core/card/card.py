@@ -12,9 +12,7 @@ from typing import Any
 
 from irpreview.core.card.field_tables import (
     WindCase,
-    full_sentence,
     minutes_per_frame,
-    one_line,
     setting_choices,
     sky_corrections,
     wind_table,
@@ -32,6 +30,7 @@ from irpreview.core.words.card_words import (
     STANDING,
     STAYING,
     SUN_LEFT_OUT,
+    SUN_TAKEN_MIDDLE,
     WHITE_BALANCE,
     order_of_work,
     red_channel,
@@ -39,14 +38,17 @@ from irpreview.core.words.card_words import (
 )
 from irpreview.core.words.exposure_words import focus_lines
 from irpreview.core.words.light_words import best_hours, day_lines
+from irpreview.core.words.phrases import one_line, sentence
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
     ByteArray,
     Caution,
     CautionKind,
     Conditions,
+    Doubt,
     Exposure,
     Light,
+    LightBy,
     Movement,
     Place,
     Rendering,
@@ -80,7 +82,7 @@ def build_card(
     white_patch: ReadingPatch | None = None,
     framing: Framing | None = None,
     cautions: Sequence[Caution] = (),
-    assumptions: Sequence[object] = (),
+    assumptions: Sequence[Doubt] = (),
     sources: Sequence[Words] = SOURCES,
     place: Place | None = None,
     with_place: bool = False,
@@ -99,7 +101,7 @@ def build_card(
     rows = wind_table(in_wind, pixels_wide=pixels_wide)
     sky_state: SkyState = conditions.sky_state if conditions.sky_state != "unknown" else light.sky_state
 
-    left_out = day_plan is not None and not with_place
+    left_out = not with_place and (day_plan is not None or tells_place(light))
     facts = CardFacts(
         wind_table=rows,
         wind_m_s=conditions.wind_m_s,
@@ -141,14 +143,14 @@ def build_card(
 
 
 def assumptions_of(
-    light: Light, exposure: Exposure, factor_source: str, more: Iterable[object], *, with_place: bool
+    light: Light, exposure: Exposure, factor_source: str, more: Iterable[Doubt], *, with_place: bool
 ) -> tuple[Words, ...]:
     """What the card stands on, long and short, nothing twice."""
     sun, metered, factor = in_words(light), in_words(exposure.metered_by), exposure.factor_stops
     stops = f"{factor.likely:.1f} stops ({factor.low:.1f} to {factor.high:.1f}), from {factor_source}."
     ev100 = f"EV {exposure.metered_ev100.likely:.1f} at ISO 100"
     if not with_place and tells_place(light):
-        sun = SUN_LEFT_OUT
+        sun = SUN_TAKEN_MIDDLE if light.known.by is LightBy.PLACE_AND_TIME else SUN_LEFT_OUT
         if isinstance(exposure.metered_by, SunReading):
             metered, ev100 = Words("a clear day's sun, left out with the place", "clear day"), "by the sun"
     said = [
@@ -157,7 +159,7 @@ def assumptions_of(
         Words(f"Filter factor: {stops}", f"Filter: {stops}"),
         *(in_words(one) for one in (*exposure.doubts, *more)),
     ]
-    return tuple(dict.fromkeys(Words(*(full_sentence(text) for text in one)) for one in said))
+    return tuple(dict.fromkeys(Words(*(sentence(text) for text in one)) for one in said))
 
 
 def _cautions(of_this_day: Sequence[Caution]) -> tuple[Words, ...]:

@@ -135,13 +135,6 @@ def sky_corrections(sky_state: SkyState, setting: Setting | None) -> tuple[Corre
     return tuple(found)
 
 
-def full_sentence(text: str) -> str:
-    """On one line, with a first capital and a full stop."""
-    text = one_line(text)
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "!", "?")) else text + "."
-
-
 def minutes_per_frame(exposure: Exposure) -> float | None:
     """Minutes from one press of the release to the next, for the recommended setting; None = not worked out."""
     if exposure.frame_cost is not None:
@@ -167,8 +160,3 @@ def setting_choices(exposure: Exposure) -> tuple[Setting, ...]:
         if setting.f_number in (best.f_number, widest) and abs(steps - round(steps)) < 0.1:
             kept[(setting.iso, setting.f_number)] = setting
     return tuple(kept[key] for key in sorted(kept))
-
-
-def one_line(text: str) -> str:
-    """Printable text on one line."""
-    return "".join(mark if mark.isprintable() else " " for mark in text).strip()

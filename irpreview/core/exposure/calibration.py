@@ -33,7 +33,7 @@ from irpreview.core.exposure.metering import TYPED_METER_STOPS, TypedExposure, c
 from irpreview.core.exposure.test_exposures import BY_EYE_STOPS
 from irpreview.core.imaging.registration import SAME_SCENE, Registration, align
 from irpreview.errors import BadPair
-from irpreview.records import FloatArray, Kit, Photo, Range
+from irpreview.records import CalibrationDoubt, CalibrationDoubtKind, FloatArray, Kit, Photo, Range
 
 JPEG_GAIN_DOUBT_STOPS = 0.2
 CUSTOM_BALANCE_DOUBT_STOPS = 0.6
@@ -59,8 +59,15 @@ class Calibration:
     """Kind of surface -> patches, factor_stops of grey, spread_stops."""
     likeness: float | None = None
     usable_share: float | None = None
-    says: tuple[str, ...] = ()
-    doubts: tuple[str, ...] = ()
+    patches: int = 0
+    """Even patches that it rests on."""
+    shift_share: float = 0.0
+    """How far apart the frames lay, share of the width."""
+    curves_apart_stops: float | None = None
+    """How much the camera curves that were tried differ; None = the curve is known."""
+    typed: tuple[str, str] | None = None
+    """The settings without and with the filter, where they were typed."""
+    doubts: tuple[CalibrationDoubt, ...] = ()
 
     def applied_to(self, kit: Kit, source: str) -> Kit:
         """The kit with this factor in place of the default of its class."""
@@ -95,11 +102,7 @@ def calibrate_photos(
     whole = Range(
         middle - math.hypot(below, middle - likely[0]), middle, middle + math.hypot(above, likely[-1] - middle)
     )
-    said = (
-        *chosen.says,
-        f"the camera's tone curve is not known: the curves tried differ by {likely[-1] - likely[0]:.1f} stops",
-    )
-    return replace(chosen, factor_stops=whole, says=said)
+    return replace(chosen, factor_stops=whole, curves_apart_stops=likely[-1] - likely[0])
 
 
 def calibrate_frames(
@@ -169,13 +172,6 @@ def _calibrate(pair: _Pair, found: Registration, class_factors: Mapping[str, Ran
         for name, c in zip(("red", "green", "blue"), channels, strict=True)
         if float(np.median(c)) > DARK_LINEAR[filtered.raw]
     }
-    says = [
-        f"factor of neutral grey {answer.likely:.1f} stops ({answer.low:.1f} to {answer.high:.1f}) from "
-        f"{plain_y.size} patches of " + ", ".join(f"{n} ({int(g['patches'])})" for n, g in groups.items()),
-        f"the {clips} channel fills first: {headroom:.1f} stops more would clip it",
-    ]
-    if found.shift_share > 0.002:
-        says.append(f"the frames were {found.shift_share:.1%} of the width apart and were laid over each other")
     return Calibration(
         factor_stops=answer,
         channel_stops=MappingProxyType(channel_stops),
@@ -184,29 +180,28 @@ def _calibrate(pair: _Pair, found: Registration, class_factors: Mapping[str, Ran
         surfaces=MappingProxyType(groups),
         likeness=round(found.likeness, 3),
         usable_share=round(usable_share, 3),
-        says=tuple(says),
+        patches=int(plain_y.size),
+        shift_share=found.shift_share,
         doubts=tuple(doubts),
     )
 
 
 def _filtered_signal(
     red: NDArray[np.float64], total: NDArray[np.float64], channels: NDArray[np.float64], filtered: Frame
-) -> tuple[NDArray[np.float64], float, list[str]]:
-    """What the sensor's mean pixel saw, its doubt [stops] and sentences: gains undone, crushed channels replaced."""
-    doubts: list[str] = []
+) -> tuple[NDArray[np.float64], float, list[CalibrationDoubt]]:
+    """What the sensor's mean pixel saw, its doubt [stops] and why: gains undone, crushed channels replaced."""
+    doubts: list[CalibrationDoubt] = []
     gains = np.array(filtered.gains)
     sensor = channels / gains[:, None]
     mean = (sensor[0] + 2.0 * sensor[1] + sensor[2]) / 4.0
     weak = float(np.median(np.maximum(channels[1], channels[2]))) < 0.04 * float(np.median(red))
     if weak and not filtered.raw:
         # green and blue of the sensor were lost in the picture's colour conversion; red leads the mean by 0.5-1.3 stops
-        doubts.append("green and blue of the filtered frame are crushed: only its red channel is used")
+        doubts.append(CalibrationDoubt(CalibrationDoubtKind.RED_ONLY))
         return sensor[0] * 2.0**-0.9, 0.4, doubts
     ratio = float(np.median(red) / max(float(np.median(channels[1])), 1e-9))
     if not filtered.raw and ratio < 1.5:
-        doubts.append(
-            "the filtered frame looks balanced to grey: a custom white balance was set and its gains are not known"
-        )
+        doubts.append(CalibrationDoubt(CalibrationDoubtKind.CUSTOM_BALANCE))
         # red leads the sensor's mean pixel by about a stop; cameras leave either red or green unamplified
         return total / 3.0 * 2.0**-0.5, CUSTOM_BALANCE_DOUBT_STOPS, doubts
     return mean, 0.0, doubts
@@ -252,7 +247,7 @@ def _combine(
     return groups, Range(likely - math.hypot(below, apart), likely, likely + math.hypot(above, apart))
 
 
-def _light_change(plain: Frame, filtered: Frame, doubts: list[str]) -> float:
+def _light_change(plain: Frame, filtered: Frame, doubts: list[CalibrationDoubt]) -> float:
     assert plain.taken_at is not None
     assert filtered.taken_at is not None
     try:
@@ -265,7 +260,7 @@ def _light_change(plain: Frame, filtered: Frame, doubts: list[str]) -> float:
             f"{LONGEST_APART_MINUTES:.0f} min can be used; take both within a few minutes in steady light"
         )
     if minutes > 10.0:
-        doubts.append(f"the frames were taken {minutes:.0f} min apart: the light may have changed")
+        doubts.append(CalibrationDoubt(CalibrationDoubtKind.MINUTES_APART, minutes))
     return LIGHT_CHANGE_STOPS_PER_MINUTE * minutes
 
 
@@ -342,9 +337,6 @@ def calibrate_typed(
     answer = Range(likely - half, likely, likely + half)
     return Calibration(
         factor_stops=answer,
-        says=(
-            f"{metered} without, {right.words} with the filter: {answer.likely:.1f} stops "
-            f"({answer.low:.1f} to {answer.high:.1f})",
-        ),
-        doubts=("it looked right by eye: two frames of one scene would tell it more surely",),
+        typed=(metered, right.words),
+        doubts=(CalibrationDoubt(CalibrationDoubtKind.BY_EYE),),
     )

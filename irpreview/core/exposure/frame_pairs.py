@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from irpreview.core.imaging.srgb import to_display, to_linear
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.errors import BadPair
 from irpreview.records import CLASS_ID, FloatArray, Photo, Shot
 
@@ -51,18 +51,8 @@ class Frame:
 # --- camera curves --------------------------------------------------------------------------------------------------
 
 
-def curve_code(linear: NDArray[np.float32], steepness: float) -> NDArray[np.float32]:
-    """Coded value 0..1 of a linear one: sRGB, then the S-curve of this steepness."""
-    x = np.clip(linear, 0.0, 1.0)
-    code = to_display(x)
-    if steepness > 0:
-        low, high = _sigmoid_ends(steepness)
-        code = (1.0 / (1.0 + np.exp(-steepness * (code - CURVE_MIDDLE))) - low) / (high - low)
-    return np.asarray(code, np.float32)
-
-
 def curve_linear(code: NDArray[np.float32], steepness: float) -> NDArray[np.float32]:
-    """Linear value of a coded one; the inverse of `curve_code`."""
+    """Linear value 0..1 of a coded one: sRGB under an S-curve of this steepness."""
     y = np.clip(code, 0.0, 1.0)
     if steepness > 0:
         low, high = _sigmoid_ends(steepness)

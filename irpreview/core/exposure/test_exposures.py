@@ -10,7 +10,6 @@ import math
 
 from irpreview.core.exposure.metering import check_f_number, check_iso, check_shutter
 from irpreview.core.units import parse_shutter, shutter_text
-from irpreview.errors import BadValue
 from irpreview.records import ExposureTest, Kit, Range, Setting
 
 TEST_ISO = 6400.0
@@ -37,31 +36,6 @@ def factor_of_frame(shutter_s: float, f_number: float, iso: float, ev100: float,
     """Filter factor of neutral grey for which this setting is right in light of `ev100` [stops]."""
     setting_ev = math.log2(check_f_number(f_number) ** 2 / check_shutter(shutter_s)) - math.log2(check_iso(iso) / 100.0)
     return ev100 - setting_ev - placement_stops
-
-
-def read_back(
-    shutter_s: float,
-    f_number: float,
-    iso: float,
-    ev100: Range,
-    *,
-    placement_stops: float = 0.0,
-    too_dark_stops: float = 0.0,
-    by_histogram: bool = False,
-) -> Range:
-    """Factor that a test frame tells [stops]: the setting's own, more where the frame came out too dark.
-
-    too_dark_stops: how much more light it needed, negative = too bright. The reading of the light adds its doubt.
-    """
-    if not (-6.0 <= too_dark_stops <= 6.0):
-        raise BadValue(f"a test exposure {too_dark_stops:g} stops off cannot be read; take one within 6 stops of right")
-    likely = factor_of_frame(shutter_s, f_number, iso, ev100.likely, placement_stops) + too_dark_stops
-    eye = BY_HISTOGRAM_STOPS if by_histogram else BY_EYE_STOPS + 0.15 * abs(too_dark_stops)
-    return Range(
-        likely - math.hypot(eye, ev100.likely - ev100.low),
-        likely,
-        likely + math.hypot(eye, ev100.high - ev100.likely),
-    )
 
 
 def ladder(

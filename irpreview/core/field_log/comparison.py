@@ -59,8 +59,6 @@ class Comparison:
 
     classes: Mapping[str, PartDifference]
     layers: tuple[PartDifference, ...]
-    difference_zones: FloatArray
-    """(H, W) taken minus predicted, NaN where it cannot be told. [zones]"""
     exposure_zones: float
     """What was added to the frame's zones to match."""
     contrast: float
@@ -70,7 +68,6 @@ class Comparison:
     mean_error_zones: float
     compared_share: float
     registration: Registration
-    sentences: tuple[str, ...]
     picture: ByteArray
     """(H, W, 3) sRGB: grey where they agree, orange where the frame is brighter, blue where darker."""
 
@@ -134,14 +131,12 @@ def compare(
     return Comparison(
         MappingProxyType(classes),
         tuple(parts),
-        frozen_array(whole),
         exposure,
         contrast,
         rank,
         error,
         float(good.mean()),
         placed,
-        _sentences(classes, parts, contrast, rank, error, placed),
         frozen_array(difference_picture(whole, _zones(predicted_tones))),
         _grey_came_out(predicted, laid, size, steep),
     )
@@ -231,7 +226,6 @@ class CorrectionCheck:
     before_zones: float
     """Mean difference between predicted and taken classes without it, exposure aside. [zones]"""
     after_zones: float
-    says: str
 
     @property
     def helps(self) -> bool:
@@ -262,15 +256,7 @@ def check_correction(differences: Sequence[ToneDifference]) -> CorrectionCheck |
             out.append(float(np.average(np.abs(v - np.average(v, weights=share)), weights=share)))
     if not before:
         return None
-    first, then = float(np.mean(before)), float(np.mean(after))
-    verdict = "it helps" if then < HELPS_SHARE * first else "it does not help"
-    return CorrectionCheck(
-        len(before),
-        first,
-        then,
-        f"the personal correction, learned each time from the other pairs, brings the classes of your {len(before)} "
-        f"pairs from {first:.2f} to {then:.2f} zone of the prediction: {verdict}",
-    )
+    return CorrectionCheck(len(before), float(np.mean(before)), float(np.mean(after)))
 
 
 # --- parts ----------------------------------------------------------------------------------------------------------
@@ -340,34 +326,3 @@ def _rank(predicted: FloatArray, matched: FloatArray, good: NDArray[np.bool_]) -
         return math.nan
     ranks = [np.argsort(np.argsort(c[use])).astype(np.float64) for c in cells]
     return float(np.corrcoef(ranks[0], ranks[1])[0, 1])
-
-
-def _sentences(
-    classes: Mapping[str, PartDifference],
-    layers: Sequence[PartDifference],
-    contrast: float,
-    rank: float,
-    error: float,
-    placed: Registration,
-) -> tuple[str, ...]:
-    sure = "surely" if placed.confidence > 0.6 else "just"
-    out = [
-        f"the frame lies {sure} on the snap (turned {placed.turn_deg:+.1f} degrees, {placed.zoom:.2f} times its size); "
-        f"tones differ by {error:.1f} zone in the mean, their order agrees by {rank:.2f} of 1"
-    ]
-    if abs(math.log2(contrast)) > 0.3:
-        more = "softer" if contrast > 1 else "harder"
-        out.append(
-            f"the frame is {more} than the prediction ({1 / contrast:.1f} times its contrast): its tone curve or haze"
-        )
-    for part in sorted((*classes.values(), *layers), key=lambda p: -abs(p.zones.likely) * math.sqrt(p.share)):
-        d = part.zones.likely
-        if abs(d) >= CLEAR_ZONES and not any(part.name in s for s in out):
-            way = "brighter" if d > 0 else "darker"
-            out.append(
-                f"{part.name}: {abs(d):.1f} zone {way} than predicted (zone {part.taken_zone:.1f}, "
-                f"predicted {part.predicted_zone:.1f})"
-            )
-    if not any("than predicted" in s for s in out):
-        out.append(f"no class differs by more than {CLEAR_ZONES:g} zone")
-    return tuple(out)

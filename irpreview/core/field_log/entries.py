@@ -26,18 +26,6 @@ OUTCOME_WORDS: Mapping[str, str] = MappingProxyType(
         "failed": "not a frame to learn from",
     }
 )
-OUTCOME_TEACHES: Mapping[str, str] = MappingProxyType(
-    {
-        "unknown": "nothing until you say how it came out",
-        "good": "the factor itself",
-        "thin": "that the factor is higher than this frame's exposure allowed for",
-        "dense": "that the factor is lower than this frame's exposure allowed for",
-        "clipped": "that the factor is lower, by two stops or more",
-        "blocked": "that the factor is higher, by four stops or more",
-        "failed": "nothing",
-    }
-)
-"""What each outcome says of the filter factor where no number was given with it."""
 _CAME_OUT_BY_WORD: Mapping[str, float] = MappingProxyType(
     {"good": 0.0, "thin": -1.0 / 3.0, "dense": 1.0 / 3.0, "clipped": 2.0, "blocked": -4.0}
 )

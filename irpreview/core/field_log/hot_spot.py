@@ -88,9 +88,10 @@ class HotSpot:
     confidence: float
     """0..1: 0 = no spot can be told from the subject's structure."""
     frames: int
-    says: tuple[str, ...]
     strength_told: bool = True
     """False: a spot shows, but how strong it is cannot be told within 0.05 stop or 15 %."""
+    curve_known: bool = True
+    """Whether the camera's tone curve is known, from a raw file or two exposures."""
 
     @property
     def shows(self) -> bool:
@@ -164,8 +165,8 @@ def measure_hot_spot(frames: Sequence[EvenFrame]) -> HotSpot:
         surest.vignetting,
         1.0 - math.exp(-(surest.sigmas - SURE_SIGMAS) / 4.0) if sure else 0.0,
         len(frames),
-        _says(strength, surest, sure, told, curve is None, len(frames)),
         told,
+        curve is not None,
     )
 
 
@@ -423,27 +424,3 @@ def _centre_share(centre: tuple[float, float], shape: tuple[int, ...]) -> tuple[
     tall, wide = shape
     half = 0.5 * math.hypot(tall, wide)
     return 0.5 + centre[0] * half / wide, 0.5 + centre[1] * half / tall
-
-
-def _says(strength: Range, fit: _Fit, sure: bool, told: bool, unknown_curve: bool, count: int) -> tuple[str, ...]:
-    if not sure:
-        out = [
-            f"no hot spot: none above {max(strength.high, LEAST_SPOT_STOPS):.2f} stop in {count} "
-            f"frame{'s' if count != 1 else ''}"
-        ]
-    else:
-        where = f"half as strong at {fit.radius:.0%} of half the diagonal from its middle"
-        if told:
-            out = [
-                f"hot spot of {strength.likely:.2f} stop ({strength.low:.2f} to {strength.high:.2f}), {where}",
-            ]
-        else:
-            out = [
-                f"hot spot, {where}; how strong cannot be told: between {strength.low:.2f} and "
-                f"{strength.high:.2f} stop",
-            ]
-        if unknown_curve:
-            out.append("the camera's tone curve is unknown: two exposures a stop apart, or a raw file, would tell more")
-    way = "darker" if fit.vignetting < 0 else "brighter"
-    out.append(f"corners {abs(fit.vignetting):.1f} stop {way} than the middle without it")
-    return tuple(out)

@@ -28,6 +28,7 @@ from irpreview.core.field_log.entries import Bound, LogEntry, kit_key
 from irpreview.core.light.filter_factor import filter_factor, grey_factor_stops
 from irpreview.core.light.spectra import Array, Tables
 from irpreview.core.light.surfaces import class_factors, open_shade_stops
+from irpreview.core.units import how_many
 from irpreview.records import CLASS_NAMES, CLASS_WORDS, Kit, Light, Range
 
 T = TypeVar("T")
@@ -65,6 +66,18 @@ class Observation:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOut:
+    """How many frames of a kit do not count, and why."""
+
+    other_kit: int = 0
+    """Had another filter or sensor in the kit."""
+    silent: int = 0
+    """Lack the metered light, the exposure or how they came out."""
+    before_change: int = 0
+    """Were taken before the kit changed."""
+
+
+@dataclass(frozen=True, slots=True)
 class Learned:
     """The factor of neutral grey in clear sun 45 degrees high, and what the frames say of circumstances."""
 
@@ -82,13 +95,15 @@ class Learned:
     changed_stops: float | None = None
     """Step of the factor where the kit changed or drifted, else None; only the frames since then count."""
     changed_at: float | None = None
-    says: tuple[str, ...] = ()
+    told: bool = True
+    """Whether any frame says something."""
+    left_out: LeftOut = LeftOut()
 
     @property
     def source(self) -> str:
         """One line for `Kit.factor_source`."""
         aside = f", {len(self.set_aside)} set aside" if self.set_aside else ""
-        return f"learned from {self.frames} frame{'s' if self.frames != 1 else ''} of the field log{aside}"
+        return f"learned from {how_many(self.frames, 'frame')} of the field log{aside}"
 
     def applied_to(self, kit: Kit, *, in_shade: bool = False, sun_height_deg: float | None = None) -> Kit:
         """The kit with this factor, and with what the frames say of shade, of a low sun and of each class.
@@ -121,29 +136,27 @@ class Learned:
         )
 
 
-def observations_of(kit: Kit, entries: Sequence[LogEntry]) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
-    """(what the frames of this kit say, sentences about those left out). A kit whose filter changed starts anew."""
+def learned_of(kit: Kit, entries: Sequence[LogEntry], tables: Tables) -> Learned:
+    """The factor of a kit by the entries of the log."""
+    observations, left_out = observations_of(kit, entries)
+    learned = learn_factor(kit, observations, tables)
+    return replace(learned, left_out=replace(left_out, before_change=learned.left_out.before_change))
+
+
+def observations_of(kit: Kit, entries: Sequence[LogEntry]) -> tuple[tuple[Observation, ...], LeftOut]:
+    """(what the frames of this kit say, how many are left out). A kit whose filter changed starts anew."""
     key = kit_key(kit)
     mine = [e for e in entries if e.kit_name == kit.name]
     other = sum(1 for e in mine if e.kit_key not in ("", key))
     told = [(e, e.raw_factor_stops) for e in mine if e.kit_key in ("", key)]
     silent = sum(1 for _, raw in told if raw is None)
-    says = []
-    if other:
-        says.append(
-            f"{other} frame{'s' if other != 1 else ''} of {kit.name} had another filter or sensor in the kit then"
-        )
-    if silent:
-        says.append(
-            f"{silent} frame{'s' if silent != 1 else ''} lack the metered light, the exposure or how it came out"
-        )
     return (
         tuple(
             Observation(raw, e.sun_height_deg, e.in_shade, e.subject, _days(e), e.bound, e.id)
             for e, raw in told
             if raw is not None
         ),
-        tuple(says),
+        LeftOut(other, silent),
     )
 
 
@@ -164,7 +177,7 @@ def learn_factor(kit: Kit, observations: Sequence[Observation], tables: Tables) 
     possible = [o for o in observations if -5.0 <= o.raw_factor_stops <= 35.0]
     impossible = tuple(o.number for o in observations if not -5.0 <= o.raw_factor_stops <= 35.0)
     if not possible:
-        return Learned(prior, prior, 0, impossible, USUAL_ERROR_STOPS, says=("no frame in the log says anything yet",))
+        return Learned(prior, prior, 0, impossible, USUAL_ERROR_STOPS, told=False)
     expected = _expected(kit, possible, tables) + prior.likely
     design, widths, names = _design(kit, possible, tables)
     rest = np.array([o.raw_factor_stops for o in possible]) - expected
@@ -196,7 +209,7 @@ def learn_factor(kit: Kit, observations: Sequence[Observation], tables: Tables) 
         if i
     }
     counts = {name: int((np.abs(design[use][:, i]) > 0.3).sum()) for i, name in enumerate(names) if i}
-    learned = Learned(
+    return Learned(
         factor,
         prior,
         len(chosen) - int(odd.sum()),
@@ -206,8 +219,8 @@ def learn_factor(kit: Kit, observations: Sequence[Observation], tables: Tables) 
         MappingProxyType(counts),
         step,
         at,
+        left_out=LeftOut(before_change=int((~use).sum())),
     )
-    return replace(learned, says=_says(kit, learned, int((~use).sum())))
 
 
 # --- what the model already explains --------------------------------------------------------------------------------
@@ -405,30 +418,3 @@ def _change(rest: Array, kinds: Array, time: Array, error: float) -> tuple[float
         if abs(step) >= CHANGE_STOPS and sigmas >= CHANGE_SIGMAS and (best is None or misfit < best[0]):
             best = (misfit, step, float(when[cut]))
     return (None, None) if best is None else (best[1], best[2])
-
-
-def _says(kit: Kit, learned: Learned, before: int) -> tuple[str, ...]:
-    f, p = learned.factor_stops, learned.prior_stops
-    out = [
-        f"{kit.name}: {f.likely:.2f} stops ({f.low:.2f} to {f.high:.2f}), {learned.source}; "
-        f"without them {p.likely:.1f} ({p.low:.1f} to {p.high:.1f})"
-    ]
-    if learned.frames < LEAST_FRAMES:
-        out.append(f"fewer than {LEAST_FRAMES} frames: mostly the estimate for this kind of kit still")
-    if learned.changed_stops is not None and learned.changed_at is not None:
-        day = datetime.fromtimestamp(learned.changed_at * 86400.0).date() if learned.changed_at > 1000.0 else None
-        out.append(
-            f"since {day or 'some frame'} the frames say {learned.changed_stops:+.1f} stops: was filter, camera or "
-            f"meter changed? The {before} frames before are left out"
-        )
-    for name, value in learned.circumstances.items():
-        if learned.counts.get(name, 0) >= LEAST_FRAMES and (value.low > 0.0 or value.high < 0.0):
-            words = {"shade": "open shade", "low_sun": "a low sun"}.get(name) or CLASS_WORDS[name]
-            more = "more" if value.likely > 0 else "less"
-            out.append(
-                f"{words}: {abs(value.likely):.1f} stops {more} than the model says, by {learned.counts[name]} frames"
-            )
-    if learned.set_aside:
-        numbers = ", ".join(str(n) for n in learned.set_aside[:8])
-        out.append(f"set aside because they disagree with the rest: frame {numbers}; check what was typed")
-    return tuple(out)

@@ -2,7 +2,8 @@
 
 The picture decides: how far the edges agree when the frame is laid on a snap, and how much of that is lost when it is
 pushed aside (`registration`). Clocks may be wrong by an hour or by a day's zone, so their common difference is taken
-from the frames that the pictures place beyond doubt; only then does time help the others. What neither settles stays
+from the frames that the pictures place beyond doubt; only then does time help the others. Where several snaps show one
+view, their frames are given out together, so that two frames do not take each other's snap. What neither settles stays
 open: a frame that is left out costs one entry typed by hand, a wrong one spoils what the log teaches.
 """
 
@@ -16,19 +17,37 @@ from types import MappingProxyType
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from irpreview.core.imaging.registration import LEAST_BITE
 
 WEAK_BITE = 0.04
 """Least agreement that counts where the clocks say the same, see `LEAST_BITE` for what counts alone."""
+BITE_BY_ITSELF = 2.0 * LEAST_BITE
+LIKE_AT_FIRST_LOOK = 0.39
+"""A frame that bites less than `BITE_BY_ITSELF` must be as like at first look: of 132 frames on their own snaps none
+was below 0.41; a street taken for a porch, agreement 0.07, was 0.24, a cathedral for a pyramid, 0.09, was 0.37."""
 RIVAL_SHARE = 0.6
 """A second snap with this share of the best one's agreement shows the same view: the clocks choose between them."""
+CLEARLY_LESS = 0.85
+"""A second snap with less than this share of the best one's agreement is told from it by the picture alone."""
+TIME_WEIGHT = 3.0
+"""What a frame at the edge of the clocks' window costs; 1 = an agreement that is `CLEARLY_LESS`. So a clock that keeps
+time outweighs the pictures of one view, and one that jumps does not."""
+FARTHEST = 4.0
+"""More than twice the window off is off."""
+SHARED = 0.3
+"""What it costs that a snap has a frame already: nearly alike snaps of one view get a frame each."""
+NEVER = 1e6
 CLOCK_PAIRS = 3
 """So many frames beyond doubt tell the difference of the clocks."""
 SAME_OUTING = timedelta(hours=13)
 """Further apart than this, a frame was not taken on the outing of the snap, whatever the clocks' zones."""
 NEAR_IN_TIME = timedelta(minutes=20)
 """From snap to frame, with the clocks set right: mounting, framing, test frames."""
+KEEPS_TIME = timedelta(minutes=45)
+"""A clock that scatters more says nothing for a weak sight."""
 SAME_LIGHT = timedelta(minutes=30)
 """For so long the light that was metered on the snap holds."""
 NO_CORRECTION_BELOW = timedelta(minutes=20)
@@ -101,15 +120,17 @@ def match_frames(
 
     sightings: per frame how it lies on the snaps it was tried on. The clocks are naive, each as its device wrote it.
     """
-    sure = []
-    for at, seen in enumerate(sightings):
-        rivals = _rivals(seen)
-        if len(rivals) == 1:
-            apart = _apart(frame_clock[at], snap_clock[rivals[0].snap])
-            if apart is not None and abs(apart) <= SAME_OUTING:
-                sure.append(apart)
-    clocks = common_difference(sure)
-    return tuple(_placed(i, s, frame_clock[i], snap_clock, clocks) for i, s in enumerate(sightings)), clocks
+    rivals = [_rivals(seen) for seen in sightings]
+    clocks = common_difference(_differences(rivals, frame_clock, snap_clock, 1))
+    if clocks is None:  # the views were taken several times each; most frames do lie best on their own
+        clocks = common_difference(_differences(rivals, frame_clock, snap_clock, len(snap_clock)))
+    chosen = _given_out(rivals, frame_clock, snap_clock, clocks)
+    return (
+        tuple(
+            _placed(i, s, rivals[i], chosen.get(i), frame_clock[i], snap_clock, clocks) for i, s in enumerate(sightings)
+        ),
+        clocks,
+    )
 
 
 def common_difference(apart: Sequence[timedelta]) -> Clocks | None:
@@ -124,43 +145,109 @@ def common_difference(apart: Sequence[timedelta]) -> Clocks | None:
 
 def _rivals(seen: Sequence[Sighting]) -> list[Sighting]:
     """The snaps on which the frame surely lies, best first; more than one where they show the same view."""
-    good = sorted((s for s in seen if s.bite >= LEAST_BITE), key=lambda s: -s.bite)
+    good = sorted((s for s in seen if _lies(s)), key=lambda s: -s.bite)
     return [s for s in good if s.bite >= RIVAL_SHARE * good[0].bite]
+
+
+def _lies(one: Sighting) -> bool:
+    return one.bite >= (LEAST_BITE if one.rough >= LIKE_AT_FIRST_LOOK else BITE_BY_ITSELF)
+
+
+def _differences(
+    rivals: Sequence[Sequence[Sighting]],
+    frame_clock: Sequence[datetime | None],
+    snap_clock: Sequence[datetime | None],
+    most_rivals: int,
+) -> list[timedelta]:
+    """How much later the frames' clock reads than that of the snap on which each lies best."""
+    out = []
+    for clock, seen in zip(frame_clock, rivals, strict=True):
+        apart = _apart(clock, snap_clock[seen[0].snap]) if 1 <= len(seen) <= most_rivals else None
+        if apart is not None and abs(apart) <= SAME_OUTING:
+            out.append(apart)
+    return out
+
+
+def _given_out(
+    rivals: Sequence[Sequence[Sighting]],
+    frame_clock: Sequence[datetime | None],
+    snap_clock: Sequence[datetime | None],
+    clocks: Clocks | None,
+) -> dict[int, Sighting]:
+    """Frame -> the snap it gets, so that picture and time together fit best over the whole folder.
+
+    Frames that share snaps with each other are given out together (Kuhn and Munkres' assignment); a snap may get
+    several, each after the first at a small cost.
+    """
+    some = [(f, r) for f, seen in enumerate(rivals) for r in seen]
+    if not some:
+        return {}
+    snaps = 1 + max(r.snap for _, r in some)
+    links = coo_array(
+        (np.ones(len(some)), ([f for f, _ in some], [len(rivals) + r.snap for _, r in some])),
+        shape=(len(rivals) + snaps,) * 2,
+    )
+    group_of = connected_components(links, directed=False)[1]
+    out: dict[int, Sighting] = {}
+    for group in dict.fromkeys(int(group_of[f]) for f, _ in some):
+        frames = [f for f in range(len(rivals)) if rivals[f] and group_of[f] == group]
+        columns = sorted({r.snap for f in frames for r in rivals[f]})
+        cost = np.full((len(frames), len(frames) * len(columns)), NEVER)
+        for row, f in enumerate(frames):
+            for one in rivals[f]:
+                own = _picture_cost(one, rivals[f]) + _time_cost(one, frame_clock[f], snap_clock, clocks)
+                at = columns.index(one.snap)
+                for again in range(len(frames)):
+                    cost[row, again * len(columns) + at] = own + (SHARED if again else 0.0)
+        for place, column in zip(*linear_sum_assignment(cost), strict=True):
+            f, snap = frames[int(place)], columns[int(column) % len(columns)]
+            out[f] = next(r for r in rivals[f] if r.snap == snap)
+    return out
+
+
+def _picture_cost(one: Sighting, rivals: Sequence[Sighting]) -> float:
+    return float(np.log(one.bite / rivals[0].bite) / np.log(CLEARLY_LESS))
+
+
+def _time_cost(
+    one: Sighting, clock: datetime | None, snap_clock: Sequence[datetime | None], clocks: Clocks | None
+) -> float:
+    """Nothing where the time of one of them is not known."""
+    apart = _apart(clock, snap_clock[one.snap])
+    if apart is None or clocks is None:
+        return 0.0
+    return TIME_WEIGHT * min(((apart - clocks.ahead) / clocks.window) ** 2, FARTHEST)
 
 
 def _placed(
     frame: int,
     seen: Sequence[Sighting],
+    rivals: Sequence[Sighting],
+    chosen: Sighting | None,
     clock: datetime | None,
     snap_clock: Sequence[datetime | None],
     clocks: Clocks | None,
 ) -> FrameMatch:
-    def off(one: Sighting) -> timedelta | None:
-        """How far from the common difference of the clocks."""
-        apart = _apart(clock, snap_clock[one.snap])
-        return None if apart is None or clocks is None else apart - clocks.ahead
-
-    def made(one: Sighting, found: Found, rivals: Sequence[Sighting] = ()) -> FrameMatch:
+    def made(one: Sighting, found: Found) -> FrameMatch:
         apart = _apart(clock, snap_clock[one.snap])
         after = None if apart is None else apart - (clocks.correction if clocks is not None else timedelta())
         others = tuple(r.snap for r in rivals if r.snap != one.snap)
         return FrameMatch(frame, one.snap, found, one.bite, after, rivals=others)
 
-    rivals = _rivals(seen)
-    if len(rivals) == 1:
-        return made(rivals[0], Found.PICTURE)
-    if rivals:
-        timed = sorted(((abs(d), r) for r in rivals if (d := off(r)) is not None), key=lambda t: t[0])
-        if len(timed) == len(rivals) and clocks is not None and timed[0][0] <= clocks.window:
-            # the phone takes several snaps within a minute: then either will do, and the better one is taken
-            first = [r for d, r in timed if d - timed[0][0] <= timedelta(minutes=2)]
-            return made(max(first, key=lambda r: r.bite), Found.PICTURE_AND_TIME, rivals)
-        clear = rivals[1].bite < 0.85 * rivals[0].bite
-        return made(rivals[0], Found.PICTURE if clear else Found.EITHER, rivals)
+    if chosen is not None:
+        others = [r for r in rivals if r.snap != chosen.snap]
+        if all(r.bite < CLEARLY_LESS * chosen.bite for r in others):
+            return made(chosen, Found.PICTURE)
+        own = _time_cost(chosen, clock, snap_clock, clocks)
+        timed = all(_apart(clock, snap_clock[r.snap]) is not None for r in others)
+        if timed and all(_time_cost(r, clock, snap_clock, clocks) >= own + 1.0 for r in others):
+            return made(chosen, Found.PICTURE_AND_TIME)
+        return made(chosen, Found.EITHER)
     weak = sorted((s for s in seen if s.bite >= WEAK_BITE), key=lambda s: -s.bite)
-    if weak and clocks is not None:
-        d = off(weak[0])
-        if d is not None and abs(d) <= clocks.window and weak[0].rough >= max(s.rough for s in seen) - 1e-9:
+    if weak and clocks is not None and clocks.window <= KEEPS_TIME:
+        apart = _apart(clock, snap_clock[weak[0].snap])
+        near = apart is not None and abs(apart - clocks.ahead) <= clocks.window
+        if near and weak[0].rough >= max(s.rough for s in seen) - 1e-9:
             return made(weak[0], Found.PICTURE_AND_TIME)
     nearest = max(seen, key=lambda s: (s.bite, s.rough), default=None)
     return FrameMatch(

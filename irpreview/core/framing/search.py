@@ -17,11 +17,12 @@ import numpy as np
 from irpreview.core.framing.coarse import DIFFER, ROLE_CLASSES, best_frames, counted, everywhere, tables_of
 from irpreview.core.framing.frame_movement import PLANTS, movement_in
 from irpreview.core.framing.frames import FORMATS, below_print_resolution, overlap, sizes, wider_than_snap
+from irpreview.core.imaging.srgb import luminance
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.print_blur import felt_mm, kept_by
 from irpreview.core.motion.rates import Rates, SceneGeometry
 from irpreview.core.verdict.judging import Parted, judge_parted, part_ground
-from irpreview.core.verdict.layers import Ground, linear_luminance, resized, zones_of
+from irpreview.core.verdict.layers import Ground, resized, zones_of
 from irpreview.core.verdict.plausibility import UNSURE
 from irpreview.core.verdict.subjects import parting, ramp
 from irpreview.records import CLASS_NAMES, ByteArray, Conditions, FloatArray, Kit, Movement, Range, SceneMap, Verdict
@@ -133,7 +134,7 @@ def ground_in(frame: Frame, parted: Parted, levels: tuple[_Level, _Level]) -> Gr
         vote=vote,
         winner=vote.argmax(0),
         infrared_zone=zones_of(resized(own.tones[cut], size)),
-        visible_zone=zones_of(linear_luminance(pixels)),
+        visible_zone=zones_of(luminance(pixels)),
         spread_stops=resized(own.spread_stops[cut], size),
         confidence=resized(own.confidence[cut], size),
         pixels=pixels,

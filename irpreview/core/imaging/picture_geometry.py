@@ -33,11 +33,6 @@ def pixels_per_radian(width_px: int, height_px: int, focal_35mm_mm: float) -> fl
     return max(width_px, height_px) * focal_35mm_mm / 36.0
 
 
-def image_px(size_m: float, distance_m: float, px_per_rad: float) -> float:
-    """Size in the picture of something seen square on near the middle: (f / pixel) X / d. [px]"""
-    return px_per_rad * size_m / distance_m
-
-
 def print_mm_per_px(width_px: int, height_px: int) -> float:
     """Millimetres on a 30 x 40 cm print per pixel, the picture fitted whole into the sheet. [mm/px]"""
     long_px, short_px = max(width_px, height_px), min(width_px, height_px)

@@ -1,7 +1,8 @@
-"""The sRGB curve of IEC 61966-2-1, in both directions, and the zone of a drawn grey: written once, used everywhere."""
+"""The sRGB curve of IEC 61966-2-1, in both directions: written once, used everywhere."""
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -29,6 +30,7 @@ def to_display(linear: ArrayLike) -> NDArray[np.float64]:
 
 LINEAR_OF_LEVEL = to_linear(np.arange(256) / 255.0).astype(np.float32)
 """(256,) linear tone of each 8-bit level."""
+_LUMINANCE_OF_LEVEL = [(weight * LINEAR_OF_LEVEL).astype(np.float32) for weight in LUMINANCE_WEIGHTS]
 
 
 UNDEVELOPED_OF_LEVEL = (LINEAR_OF_LEVEL / (3.5 - 2.5 * LINEAR_OF_LEVEL)).astype(np.float32)
@@ -46,11 +48,27 @@ def linear_pixels(pixels: ByteArray) -> FloatArray:
 
 
 def luminance(pixels: ByteArray) -> FloatArray:
-    """Linear luminance 0..1 (H, W) of sRGB pixels (H, W, 3) uint8."""
-    return np.asarray(linear_pixels(pixels) @ LUMINANCE_WEIGHTS, np.float32)
+    """Linear luminance 0..1 (H, W) of sRGB pixels (H, W, 3) uint8.
+
+    Channel by channel through a table: 0.6 of the time of the product of linear pixels and weights (1024 x 768 px,
+    medians of 25 turns each).
+    """
+    out = np.zeros(pixels.shape[:2], np.float32)
+    for table, channel in zip(_LUMINANCE_OF_LEVEL, cv2.split(pixels), strict=True):
+        out += cv2.LUT(channel, table)
+    return out
 
 
-def zone_of_level(level: ArrayLike) -> NDArray[np.float64]:
-    """Zone of a drawn grey 0..255 as the eye gets it: 5 + log2(linear / 0.18)."""
-    linear = to_linear(np.asarray(level, np.float64) / 255.0)
-    return np.asarray(5.0 + np.log2(np.maximum(linear, DARKEST) / MIDDLE_GREY))
+def stops_of_display(display: FloatArray, lowest: float) -> FloatArray:
+    """log2 of the linear light of display tones (h, w), not below that of `lowest`, 0..0.003. [stops]
+
+    In one pass in single precision, the logarithm taken before the power.
+    """
+    x = np.maximum(display, np.float32(12.92 * lowest))
+    curved = x + np.float32(0.055)
+    curved *= np.float32(1 / 1.055)
+    np.log2(curved, out=curved)
+    curved *= np.float32(2.4)
+    near_black = x <= 0.04045
+    curved[near_black] = np.log2(x[near_black] * np.float32(1 / 12.92))
+    return curved

@@ -1,8 +1,9 @@
-"""The sun so coarse that what is handed on without its place does not tell the place.
+"""The sun left out, or so coarse, that what is handed on without its place does not tell the place.
 
 The sun's height at a known time puts a place on a circle around the point under the sun, and one degree of height is
 one degree on the ground. In steps of five degrees the circle becomes a band five degrees wide; whatever is worked out
-from the step is the same all over the band.
+from the step is the same all over the band. But bands cross: eight snaps of one day, each with its own step, leave less
+than two degrees. So the steps are for single figures; what is handed on as a whole leaves the sun of the place out.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from irpreview.core.light.daylight import sun_side
-from irpreview.records import Light, LightBy
+from irpreview.records import Light, LightBy, LightKnown
 
 STEP_DEG = 5.0
 BEARING_STEP_DEG = 30.0
@@ -49,6 +50,34 @@ def coarse_light(light: Light, heading_deg: float | None) -> Light:
         sun_side=light.sun_side if bearing is None else sun_side(bearing, heading_deg),
         direct=None,
         sky=None,
+    )
+
+
+def without_its_place(light: Light, heading_deg: float | None) -> Light:
+    """The light to hand on without its place. The snap's own is one and the same for every place: the sun as high as
+    where no place is known. Of a light planned by place and hour the height is the wish itself: it stays, in steps.
+    """
+    if light.known.by is LightBy.PLANNED_TIME:
+        return coarse_light(light, heading_deg)
+    if light.known.by not in (LightBy.PLACE_AND_TIME, LightBy.ASSUMED_NO_DAYLIGHT):
+        return light
+    return replace(
+        light,
+        sun_height_deg=Light().sun_height_deg,
+        sun_bearing_deg=None,
+        sun_side="unknown",
+        direct=None,
+        sky=None,
+        known=LightKnown(LightBy.PLACE_AND_TIME, light.known.haze),
+    )
+
+
+def same_sun(one: Light, other: Light) -> bool:
+    """Whether the sun of both stands at one point, or is left out alike."""
+    return (one.sun_height_deg, one.sun_bearing_deg, one.known.by) == (
+        other.sun_height_deg,
+        other.sun_bearing_deg,
+        other.known.by,
     )
 
 

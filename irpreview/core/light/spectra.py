@@ -73,10 +73,6 @@ class Tables:
     column_source: Mapping[str, str]
     """Column name -> key of `sources`."""
 
-    def source_of(self, column: str) -> SourceRecord:
-        """Where a column comes from."""
-        return self.sources[self.column_source[column]]
-
 
 def make_spectrum(
     wavelength_nm: ArrayLike, value: ArrayLike, quantity: str, unit: str = "1", source_id: str = ""

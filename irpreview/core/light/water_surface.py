@@ -98,21 +98,6 @@ def water_factor(
     return Range(likely - spread, likely, likely + spread)
 
 
-def water_factor_by_view(
-    kit: Kit, light: Light, tables: Tables, view_from_vertical_deg: ArrayLike, roughness: Roughness | None = None
-) -> Array:
-    """Likely factor of clear water that mirrors the sky, by view angle from the vertical, any shape. [stops]
-
-    roughness None = not known: between calm and wind-rough. Raises BadValue without daylight.
-    """
-    kinds: tuple[Roughness, ...] = ("calm", "wind_rough") if roughness is None else (roughness,)
-    stops = []
-    for kind in kinds:
-        visible, band = water_signal_by_view(kit, light, tables, view_from_vertical_deg, kind)
-        stops.append(np.log2(band[0] / visible[0]))
-    return np.asarray(np.mean(stops, axis=0), np.float64)
-
-
 _VIEW_NODES_DEG = np.array([0.0, 30.0, 45.0, 60.0, 70.0, 76.0, 81.0, 85.0, 88.0, 89.5])
 
 

@@ -51,7 +51,6 @@ class Stage:
     tones: FloatArray
     horizon: float
     sky_alpha: FloatArray | None
-    sky_has_cloud: bool
     foliage: Foliage | None
     water: FloatArray | None
     """(H, W) soft mask."""
@@ -59,7 +58,6 @@ class Stage:
     things: tuple[tuple[int, int, int, int], ...]
     things_alpha: FloatArray | None
     things_behind: FloatArray | None
-    things_afloat: tuple[bool, ...] = ()
 
 
 def soft_mask(mask: NDArray[np.bool_], guide: FloatArray, radius: int = 3) -> FloatArray:
@@ -123,19 +121,17 @@ def prepare_stage(tones: FloatArray, scene: SceneMap) -> Stage:
     cloud_share = float((label == CLASS_ID["cloud"]).mean())
     sky_alpha = soft_mask(sky, guide) if sky.any() and cloud_share > 0.002 else None
     water = label == CLASS_ID["water"]
-    boxes, alpha, behind, afloat = _things(tones, label, guide)
+    boxes, alpha, behind = _things(tones, label, guide)
     return Stage(
         tones=tones,
         horizon=horizon_row(label).row.likely,
         sky_alpha=sky_alpha,
-        sky_has_cloud=cloud_share > 0.002,
         foliage=_foliage(tones, label, guide),
         water=soft_mask(water, guide, 2) if water.mean() > 0.001 else None,
         water_median_row=float(np.median(np.nonzero(water)[0])) if water.any() else 0.0,
         things=boxes,
         things_alpha=alpha,
         things_behind=behind,
-        things_afloat=afloat,
     )
 
 
@@ -285,15 +281,14 @@ def _shield(label: ByteArray, plants: NDArray[np.bool_]) -> FloatArray:
 
 def _things(
     tones: FloatArray, label: ByteArray, guide: FloatArray
-) -> tuple[tuple[tuple[int, int, int, int], ...], FloatArray | None, FloatArray | None, tuple[bool, ...]]:
+) -> tuple[tuple[tuple[int, int, int, int], ...], FloatArray | None, FloatArray | None]:
     """People and boats: blobs of 'other' that are small; wide or large ones (a car, a bench) are taken to stay."""
     mask = label == CLASS_ID["other"]
     if not mask.any():
-        return (), None, None, ()
+        return (), None, None
     height, width = mask.shape
     count, parts, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     boxes: list[tuple[int, int, int, int]] = []
-    afloat: list[bool] = []
     keep = np.zeros_like(mask)
     for i in range(1, min(count, 60)):
         left, top, wide, tall, area = (int(v) for v in stats[i])
@@ -304,10 +299,9 @@ def _things(
         if not floats and wide > 1.2 * tall:
             continue
         boxes.append((top, left, top + tall, left + wide))
-        afloat.append(floats)
         keep |= parts == i
     if not boxes:
-        return (), None, None, ()
+        return (), None, None
     grown = cv2.dilate(keep.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     behind = continued(tones, (~grown).astype(np.float32))
-    return tuple(boxes), soft_mask(keep, guide, 2), behind, tuple(afloat)
+    return tuple(boxes), soft_mask(keep, guide, 2), behind

@@ -119,11 +119,12 @@ class EdgeGuide:
             cv2.accumulateProduct(slope, colour, out)
         return np.asarray(out, np.float32)
 
-    def tone(self, planes: FloatArray, luminance: FloatArray) -> FloatArray:
+    def tone(self, planes: FloatArray, pixels: ByteArray, luminance: FloatArray) -> FloatArray:
         """Clipped tone 0..1 of five carried maps under the basis red, green, blue, one, luminance, (h, w).
 
-        planes: (5, 4, h', w') of `plane`; luminance: (h, w). The five carried maps are linear in colour, so their
-        products with it are one polynomial of second degree: 14 maps to enlarge instead of 20.
+        planes: (5, 4, h', w') of `plane`; pixels (h, w, 3) whose tone it is, and their linear luminance (h, w). The
+        five carried maps are linear in colour, so their products with it are one polynomial of second degree: 14 maps
+        to enlarge instead of 20.
         """
         by = planes.reshape(MIX_MAPS, 4, *self.reduced)
         size = self.shape[::-1]
@@ -134,10 +135,11 @@ class EdgeGuide:
 
         out = np.asarray(cv2.resize(by[3, 3], size, interpolation=cv2.INTER_LINEAR), np.float32)
         product = np.empty_like(out)
-        for i, one in enumerate(self._colour):
+        colour = _channels(pixels)
+        for i, one in enumerate(colour):
             add(by[i, 3] + by[3, i], one)
             for k in range(i, 3):
-                cv2.multiply(one, self._colour[k], dst=product)
+                cv2.multiply(one, colour[k], dst=product)
                 add(by[i, k] + by[k, i] if k > i else by[i, i], product)
             cv2.multiply(one, luminance, dst=product)
             add(by[4, i], product)

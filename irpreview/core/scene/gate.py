@@ -2,9 +2,8 @@
 
 A logistic regression on what the scene network saw and a few plain measures of the picture, their squares and
 products, fitted by models/fit_gate.py to landscapes and to pictures that are none; its coefficients are `gate_table`.
-The light that the
-phone metered, and pictures drawn or shot from a screen, are decided by rule. What is refused is told and not ranked;
-the infrared picture is drawn all the same.
+The light that the phone metered, pictures drawn or shot from a screen, and pictures without colour are decided by
+rule. What is refused is told and not ranked; the infrared picture is drawn all the same.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.scene.gate_table import COEFFICIENTS, INTERCEPT, MEAN, REFUSED_BELOW, SCALE
-from irpreview.core.scene.photo_doubts import looks_drawn, metered_ev100, night_by_pixels
+from irpreview.core.scene.photo_doubts import looks_drawn, metered_ev100, night_by_pixels, without_colour
 from irpreview.records import CLASS_NAMES, ByteArray, FloatArray, Gate, NotLandscape, Photo, SceneMap
 
 DARKEST_DAY_EV100 = 4.0
@@ -121,6 +120,8 @@ def gate_of(photo: Photo, scene: SceneMap) -> Gate:
         reasons.append("drawn")
     if (metered is not None and metered < DARKEST_DAY_EV100) or night_by_pixels(pixels):
         reasons.append("night")
+    if not reasons and without_colour(pixels):
+        reasons.append("without_colour")
     if not reasons and chance < REFUSED_BELOW:
         reasons.append(_why(features))
     return Gate(landscape=not reasons, chance=round(chance, 4), reasons=tuple(reasons))

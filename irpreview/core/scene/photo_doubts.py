@@ -19,6 +19,8 @@ _WORK_SIDE_PX = 512
 SMALL_MEGAPIXELS = 0.3
 GREY_RESIDUAL = 1.0
 """Chroma that lightness does not explain, root mean square [8-bit levels]; landscapes 1.5 to 19."""
+NO_COLOUR_RESIDUAL = 0.5
+"""The same, below which the picture is surely black and white and is not judged; grey photographs 0."""
 DARK_LEVEL = 72.0
 """Lightness that 95 % of the picture stays under [8-bit levels]; landscapes 85 to 255."""
 BLOWN_SHARE = 0.42
@@ -102,6 +104,12 @@ def _working_copy(pixels: ByteArray) -> ByteArray:
         return part
     size = (max(round(part.shape[1] * scale), 1), max(round(part.shape[0] * scale), 1))
     return np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def without_colour(pixels: ByteArray) -> bool:
+    """Black and white, or one tone of colour: nothing in it tells leaves from stone."""
+    luma_chroma = cv2.cvtColor(_working_copy(pixels), cv2.COLOR_RGB2YCrCb).astype(np.float32)
+    return _chroma_beyond_lightness(luma_chroma) < NO_COLOUR_RESIDUAL
 
 
 def looks_drawn(pixels: ByteArray) -> bool:

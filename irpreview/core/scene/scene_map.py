@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from irpreview.core.imaging.resize import size_within
 from irpreview.core.imaging.side_by_side import side_by_side
+from irpreview.core.imaging.srgb import luminance, stops_of_display
 from irpreview.core.scene.edge_guide import EdgeGuide
-from irpreview.core.scene.reference_tone import MIX_MAPS, display_stops, luminance_of, reference_tone
+from irpreview.core.scene.reference_tone import MIX_MAPS, reference_tone
 from irpreview.core.scene.sky_layer import SAMPLE_STEP, has_sky, sky_layer
 from irpreview.errors import BadValue
 from irpreview.records import (
@@ -92,11 +93,12 @@ def _most_likely(probability: FloatArray) -> tuple[ByteArray, FloatArray]:
 def network_tone(small: ByteArray, mix: FloatArray, edges: EdgeGuide) -> FloatArray:
     """Display tone (h, w) of the network's mix (5, h', w'), carried along the photo's edges.
 
-    The network's own edges are too soft for a print. edges: the guide of `small`. Raises BadModel for another mix.
+    The network's own edges are too soft for a print. edges: a guide of that size; the tone is read off the colours of
+    `small` (h, w, 3). Raises BadModel for another mix.
     """
     if mix.ndim != 3 or len(mix) != MIX_MAPS or edges.reduced == edges.shape:
         return reference_tone(small, np.stack([edges.carry(m) for m in mix]))
-    return edges.tone(np.stack(side_by_side(edges.plane, mix)), luminance_of(small))
+    return edges.tone(np.stack(side_by_side(edges.plane, mix)), small, luminance(small))
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +111,8 @@ class Layers:
     """(h, w) log2 of the tone of the research pairs' kit."""
     cloud_share: FloatArray | None
     """(h, w) how white the sky is there, by its own colour; None where there is next to no sky."""
+    unmixed: ByteArray | None
+    """(h, w, 3) the photo with the sky taken out of land along their border; None where there is next to no sky."""
 
 
 def layers_of(
@@ -121,16 +125,16 @@ def layers_of(
     """
     of_sky = probability[0] + probability[1]
     if not has_sky(of_sky):
-        return Layers(fine, display_stops(network_tone(small, mix, edges), DARKEST_SEEN), None)
+        return Layers(fine, stops_of_display(network_tone(small, mix, edges), DARKEST_SEEN), None, None)
     thin = np.ascontiguousarray(small[::SAMPLE_STEP, ::SAMPLE_STEP])
-    sky = sky_layer(small, probability, even[0] + even[1], display_stops(reference_tone(thin, mix), DARKEST_SEEN))
+    sky = sky_layer(small, probability, even[0] + even[1], stops_of_display(reference_tone(thin, mix), DARKEST_SEEN))
     # land is fitted to land alone; the weight is never nothing, so that far land speaks where there is none near
     land = np.clip((np.float32(0.35) - of_sky) / np.float32(0.3), 0, 1) ** 2 + np.float32(1e-4)
     guide = EdgeGuide(small, like=edges, weight=np.asarray(land, np.float32))
-    stops = display_stops(network_tone(small, mix, guide), DARKEST_SEEN)
+    stops = stops_of_display(network_tone(sky.land_hue, mix, guide), DARKEST_SEEN)
     stops += sky.share * (sky.stops - stops)
     _share_out(fine, sky.share)
-    return Layers(fine, stops, sky.cloud_share)
+    return Layers(fine, stops, sky.cloud_share, sky.land)
 
 
 _TRACE = np.float32(1e-5)
@@ -201,7 +205,7 @@ def scene_from_network(
         confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
     # a mix that cannot be read is left to the rendering, which says so
     readable = mix.ndim == 3 and len(mix) == MIX_MAPS
-    layers = layers_of(small, probability, mix, edges, even, fine) if readable else Layers(fine, None, None)
+    layers = layers_of(small, probability, mix, edges, even, fine) if readable else Layers(fine, None, None, None)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
         label=frozen_array(label),
@@ -212,6 +216,7 @@ def scene_from_network(
         small=small,
         network_stops=None if layers.network_stops is None else frozen_array(layers.network_stops),
         cloud_share=None if layers.cloud_share is None else frozen_array(layers.cloud_share),
+        unmixed=None if layers.unmixed is None else frozen_array(layers.unmixed),
     )
 
 
@@ -298,6 +303,7 @@ def repaint(scene: SceneMap, mask: NDArray[np.bool_], class_name: str) -> SceneM
         small=scene.small,
         network_stops=scene.network_stops,
         cloud_share=scene.cloud_share,
+        unmixed=scene.unmixed,
     )
 
 

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from irpreview.core.imaging.resize import size_within
 from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS, UNDEVELOPED_OF_LEVEL
@@ -42,6 +43,10 @@ _EVIDENCE_SHARE, _MOST_EVIDENCE = 0.6, 9.0
 e^9 to one, so that no colour alone makes sky in the middle of a field."""
 _STRAY = 0.012
 """Chance of a stray pixel of the other layer along the border: twigs before the sky, sky between leaves."""
+_BEYOND_PX = (13, 13)
+"""Window in which a layer is seen beyond its border, at half size."""
+_MOST_OFF = 1.0
+"""Standard deviations by which land on the border may be paler than the land beyond."""
 _LEAST_SKY = 0.003
 _LOWEST_LEVEL = 2.0**-9
 _LEAST_BLUE_STEP = 0.5
@@ -66,6 +71,10 @@ class SkyLayer:
     """log2 of the reference tone where a pixel is sky."""
     cloud_share: FloatArray
     """Of white in the sky, 0..1; below 0 (to -0.4) where it is bluer than the clear sky is in the middle."""
+    land_hue: ByteArray
+    """(h, w, 3) the photo with the sky taken out of the hue of land along their border."""
+    land: ByteArray
+    """The same, out of its grey as well."""
 
 
 def has_sky(of_sky: FloatArray) -> bool:
@@ -81,6 +90,33 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     `SAMPLE_STEP`th pixel of `small` each way.
     """
     share = sky_matte(small, of_sky)
+    tall = _rows_of_sky(share)
+    share[tall:] = 0
+    hue_apart, apart = unmixed(small, share)
+    stops, cloud_share = np.zeros_like(share), np.zeros_like(share)
+    if tall:
+        sampled = np.s_[: -(-tall // SAMPLE_STEP)]
+        rows, columns = share[::SAMPLE_STEP, ::SAMPLE_STEP].shape
+        clear, cloud = (cv2.resize(p, (columns, rows), interpolation=cv2.INTER_LINEAR) for p in probability[:2])
+        stops[:tall], cloud_share[:tall] = _sky_tone(
+            small[:tall], share[:tall], clear[sampled].ravel(), cloud[sampled].ravel(), network_stops[sampled]
+        )
+    return SkyLayer(share, stops, cloud_share, hue_apart, apart)
+
+
+def _rows_of_sky(share: FloatArray) -> int:
+    """Rows from the top that hold all of the sky and the land that borders on it."""
+    reached = np.flatnonzero(share[:, ::2].max(axis=1) > 0.005)
+    return min(len(share), int(reached[-1]) + 33) if reached.size else 0
+
+
+def _sky_tone(
+    small: ByteArray, share: FloatArray, clear: FloatArray, cloud: FloatArray, network_stops: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """(log2 of the tone, share of cloud), (h, w) each, of rows that reach as far as the sky.
+
+    clear, cloud: the network's probabilities at every `SAMPLE_STEP`th pixel, flat; network_stops: there (h', w').
+    """
     channels = cv2.split(small)
     red, blue = (np.asarray(cv2.LUT(channels[k], _STOPS_OF_LEVEL), np.float32) for k in (0, 2))
     blueness = _blueness(blue - red, share)
@@ -90,8 +126,6 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     visible = np.log2(luminance, out=luminance)
 
     thin = np.s_[::SAMPLE_STEP, ::SAMPLE_STEP]
-    rows, columns = share[thin].shape
-    clear, cloud = (cv2.resize(p, (columns, rows), interpolation=cv2.INTER_LINEAR).ravel() for p in probability[:2])
     x, sure = blueness[thin].ravel(), share[thin].ravel() ** 4
     level, slope = _line(x, network_stops.ravel() - visible[thin].ravel(), sure * (clear + cloud) ** 4)
     white, blue_of_clear = _ends(x, sure * clear**2, sure * cloud**2)
@@ -102,7 +136,7 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     blueness -= np.float32(white)
     blueness *= np.float32(-1.0 / (blue_of_clear - white))
     blueness += np.float32(1.0)
-    return SkyLayer(share, stops, np.clip(blueness, -0.4, 1.0, out=blueness))
+    return stops, np.clip(blueness, -0.4, 1.0, out=blueness)
 
 
 def _blueness(raw: FloatArray, share: FloatArray) -> FloatArray:
@@ -110,13 +144,81 @@ def _blueness(raw: FloatArray, share: FloatArray) -> FloatArray:
 
     So it is a mean of 7 px, and within 3 px of land that of the sky beyond.
     """
-    inner = cv2.erode(share, np.ones((7, 7), np.uint8))
-    window = (17, 17)
-    beyond = cv2.blur(raw * inner, window) / (cv2.blur(inner, window) + np.float32(1e-3))
-    known = np.minimum(cv2.blur(inner, window) * np.float32(20), 1)  # gaps between leaves have no sky beyond
-    near = np.asarray(cv2.blur(raw, (7, 7)), np.float32)
+    h, w = share.shape
+    half = (-(-w // 2), -(-h // 2))  # a mean of 7 px is as good on a quarter of the pixels
+    inner = cv2.resize(cv2.erode(share, np.ones((7, 7), np.uint8)), half, interpolation=cv2.INTER_AREA)
+    raw = np.asarray(cv2.resize(raw, half, interpolation=cv2.INTER_AREA), np.float32)
+    window = (9, 9)
+    of_sky = cv2.blur(inner, window)
+    beyond = cv2.blur(raw * inner, window) / (of_sky + np.float32(1e-3))
+    known = np.minimum(of_sky * np.float32(20), 1)  # gaps between leaves have no sky beyond
+    near = np.asarray(cv2.blur(raw, (3, 3)), np.float32)
     near += (1 - inner) * known * (beyond - near)
-    return near
+    return np.asarray(cv2.resize(near, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def unmixed(small: ByteArray, share: FloatArray) -> tuple[ByteArray, ByteArray]:
+    """The photo (h, w, 3) with the sky taken out of land along their border: of its hue, and of its grey as well.
+
+    Within 3 px of the sky a JPEG's colour and half-covered pixels hold sky. Read as land alone, leaves go blue and
+    pale, and what is read off them paints a rim. So a land pixel there takes the hue of the land beyond, and in the
+    second picture it is no paler than nearly all of it. share: of sky (h, w). Both are `small` where there is no such
+    border.
+    """
+    tall = _rows_of_sky(share)  # below there is no sky to take out
+    if tall == 0:
+        return small, small
+    beyond = _beyond(small[:tall], 1 - share[:tall])
+    at = np.flatnonzero((share[:tall] < 0.5) & (beyond.inner < 0.98))
+    if at.size == 0:
+        return small, small
+    known, spread, *mean = beyond.at(at)
+    colour = np.stack(mean, axis=1)
+    grey = np.maximum(colour @ LUMINANCE_WEIGHTS, 1)
+    own = small.reshape(-1, 3).take(at, axis=0).astype(np.float32)
+    own_grey = own @ LUMINANCE_WEIGHTS
+    palest = grey + np.float32(_MOST_OFF) * np.sqrt(np.maximum(spread - grey * grey, 0))
+    near = ((1 - beyond.inner.ravel()[at]) * np.minimum(known * np.float32(20), 1))[:, None]
+    out = []
+    for wanted in (own_grey, np.minimum(own_grey, palest)):
+        picture = small.copy()
+        land = own + near * (colour * (wanted / grey)[:, None] - own)
+        picture.reshape(-1, 3)[at] = np.clip(land + np.float32(0.5), 0, 255)
+        out.append(picture)
+    return out[0], out[1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Beyond:
+    """What one layer shows beyond its border; maps at half size but for `inner`."""
+
+    inner: FloatArray
+    """(h, w) share of the layer 3 px from its border and farther."""
+    known: FloatArray
+    mean: list[FloatArray]
+    spread: FloatArray
+    """Mean square of grey."""
+
+    def at(self, where: NDArray[np.intp]) -> list[FloatArray]:
+        """What is known, its spread, and its mean red, green and blue at flat places of the picture, (n,) each."""
+        row, column = np.divmod(where, self.inner.shape[1])
+        place = (row >> 1) * self.known.shape[1] + (column >> 1)
+        return [m.ravel().take(place) for m in (self.known, self.spread, *self.mean)]
+
+
+def _beyond(small: ByteArray, layer: FloatArray) -> _Beyond:
+    """What a layer's share (h, w) of the photo (h, w, 3) shows beyond its border."""
+    inner = np.asarray(cv2.erode(layer, np.ones((7, 7), np.uint8)), np.float32)
+    half = (-(-layer.shape[1] // 2), -(-layer.shape[0] // 2))
+    weight = cv2.resize(inner, half, interpolation=cv2.INTER_AREA)
+    known = np.asarray(cv2.blur(weight, _BEYOND_PX), np.float32)
+    per_known = 1 / (known + np.float32(1e-4))
+    colours = cv2.split(cv2.resize(small, half, interpolation=cv2.INTER_AREA))
+    grey = np.zeros_like(known)
+    for colour, luminance in zip(colours, LUMINANCE_WEIGHTS, strict=True):
+        grey += colour * luminance
+    mean = [cv2.blur(c * weight, _BEYOND_PX) * per_known for c in colours]
+    return _Beyond(inner, known, mean, np.asarray(cv2.blur(weight * grey * grey, _BEYOND_PX) * per_known, np.float32))
 
 
 def _leave_blown(stops: FloatArray, small: ByteArray, network_stops: FloatArray) -> None:

@@ -19,7 +19,6 @@ from irpreview.core.words.verdict_words import reasons
 from irpreview.records import ByteArray, LeadChoice, Photo, Place, SceneMap, Verdict
 
 Order = Literal["lead", "contrast"]
-ORDERS: tuple[Order, ...] = ("lead", "contrast")
 
 _LEAD_ORDER: Mapping[LeadChoice, int] = {"structure": 0, "foliage": 0, "sky": 0, "wait": 1, "none": 2}
 

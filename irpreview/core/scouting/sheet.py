@@ -11,7 +11,7 @@ from irpreview.core.cautions import gust_m_s
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.scouting.places import PlaceGroup, SketchMap, seen_from, sketch_map
 from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text, taken_told
-from irpreview.core.units import shutter_text
+from irpreview.core.units import how_many, shutter_text
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import long_words
 from irpreview.core.words.lead_words import LEAD_WORDS
@@ -119,16 +119,11 @@ def _cautions(scouting: Scouting) -> tuple[Caution, ...]:
     return (*first, edge, Caution(CautionKind.RUIN), last)
 
 
-def counted(number: int, one: str, many: str = "") -> str:
-    """ "1 snap", "12 snaps"."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
 def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
     settings: Mapping[str, Any] = scouting.settings or {}
-    count = counted(scouting.snap_count, "snap")
+    count = how_many(scouting.snap_count, "snap")
     if len(scouting.views) != scouting.snap_count:
-        count += f" of {counted(len(scouting.views), 'view')} (like ones together, the best shown)"
+        count += f" of {how_many(len(scouting.views), 'view')} (like ones together, the best shown)"
     lines = [count + "."]
     wind = settings.get("wind_m_s")
     air = (
@@ -154,7 +149,7 @@ def _summary(scouting: Scouting, shown: int) -> tuple[str, ...]:
     if shown < len(scouting.views):
         lines.append(f"The best {shown} of {len(scouting.views)} views are shown; scout.csv and scout.json have all.")
     if scouting.refused:
-        lines.append(f"{counted(len(scouting.refused), 'file')} could not be used: see the end.")
+        lines.append(f"{how_many(len(scouting.refused), 'file')} could not be used: see the end.")
     return tuple(lines)
 
 
@@ -207,14 +202,14 @@ def _by_place(scouting: Scouting, shown: tuple[View, ...]) -> tuple[Section, ...
     for index, place in enumerate(scouting.places):
         views = [view for view in shown if view.place == index]
         if views:
-            note = f"{counted(len(views), 'view')} at {place_text(place)}"
+            note = f"{how_many(len(views), 'view')} at {place_text(place)}"
             if index > 0:
                 note += f", {seen_from(scouting.places[0].middle, place.middle)} of place {scouting.places[0].name}"
             sections.append(Section(f"Place {place.name}", note, tuple(entry_of(v, exact=True) for v in views)))
     rest = [view for view in shown if view.place is None]
     if rest:
         heading = "Place not known" if sections else ""
-        note = counted(len(rest), "view") if sections else "None of the snaps says where it was taken."
+        note = how_many(len(rest), "view") if sections else "None of the snaps says where it was taken."
         sections.append(Section(heading, note, tuple(entry_of(v, exact=True) for v in rest)))
     return tuple(sections)
 
@@ -239,7 +234,7 @@ def _maps(scouting: Scouting, shown: tuple[View, ...]) -> tuple[PlaceMap, ...]:
         lines = []
         for index in members:
             best = found[index][0].best.finding
-            words = f"{counted(len(found[index]), 'view')}, the first: {LEAD_WORDS[best.lead]}, "
+            words = f"{how_many(len(found[index]), 'view')}, the first: {LEAD_WORDS[best.lead]}, "
             lines.append((scouting.places[index].name, words + f"contrast {best.layered_contrast:.0f}"))
         maps.append(PlaceMap(sketch_map([scouting.places[index] for index in members]), tuple(lines)))
     return tuple(maps)

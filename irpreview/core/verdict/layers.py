@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.imaging.srgb import linear_pixels, luminance
 from irpreview.core.verdict.layer_split import LEAST_SHARE_TO_SPLIT, split_by_distance
 from irpreview.errors import BadValue
 from irpreview.records import CLASS_NAMES, FloatArray, Layer, Photo, Range, Rendering, SceneMap, frozen_array
@@ -26,7 +27,6 @@ SMALLEST_UPRIGHT_SHARE = 0.012
 _UPRIGHT = frozenset(("structure", "tree"))
 _VOTE_SIGMA_PX = 2.5
 _FLOOR_TONE = 0.18 * 2.0**-8
-_CLASS_INDEX = {name: i for i, name in enumerate(CLASS_NAMES)}
 _KINSHIP = {
     frozenset(("clear_sky", "cloud")): 6.0,
     frozenset(("tree", "grass")): 2.0,
@@ -70,17 +70,6 @@ class Ground:
     def shape(self) -> tuple[int, int]:
         """(height, width) of the maps [px]."""
         return int(self.infrared_zone.shape[0]), int(self.infrared_zone.shape[1])
-
-
-def linear_luminance(pixels: NDArray[np.uint8]) -> FloatArray:
-    """Luminance 0..1 of sRGB pixels (h, w, 3): IEC 61966-2-1 curve, Rec. 709 weights."""
-    return np.asarray(_linear(pixels) @ np.array([0.2126, 0.7152, 0.0722], np.float32), np.float32)
-
-
-def _linear(pixels: NDArray[np.uint8]) -> FloatArray:
-    levels = np.arange(256, dtype=np.float32) / 255
-    curve = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4).astype(np.float32)
-    return curve[pixels]
 
 
 def zones_of(tones: FloatArray) -> FloatArray:
@@ -142,7 +131,7 @@ def ground_of(photo: Photo, scene: SceneMap, rendering: Rendering) -> Ground:
         vote=frozen_array(vote),
         winner=frozen_array(vote.argmax(0)),
         infrared_zone=frozen_array(zones),
-        visible_zone=frozen_array(zones_of(resized(linear_luminance(pixels), size))),
+        visible_zone=frozen_array(zones_of(resized(luminance(pixels), size))),
         spread_stops=frozen_array(spread),
         confidence=frozen_array(resized(scene.confidence, size)),
         pixels=frozen_array(pixels),
@@ -224,7 +213,7 @@ _SPLIT = frozenset(("water", "tree", "grass", "ground", "snow"))
 
 def _haze(pixels: NDArray[np.uint8]) -> FloatArray:
     """Blue over red [stops], (h, w): the air between is blue."""
-    channels = [np.log2(linear_light + 0.004) for linear_light in cv2.split(_linear(pixels))]
+    channels = [np.log2(light + 0.004) for light in cv2.split(linear_pixels(pixels))]
     return np.asarray(channels[2] - channels[0], np.float32)
 
 

@@ -42,8 +42,9 @@ STEPS_BACK = 0.8
 _FIGURE_ANYWAY = 0.85
 """What a building alone in open country keeps as a lead though its tones match what lies around it: the eye goes to
 what people built (figure and ground as above; common practice), and the words say that it hardly separates."""
-_RECOGNISED = (0.15, 0.45)
-"""Probability of the class over which a thing counts as recognised: nine classes by chance give 0.11."""
+_RECOGNISED = (0.15, 0.6)
+"""Probability of the class over which a thing counts as recognised, in full above even odds: what is less
+likely than not is another thing in the next copy of the snap. Nine classes by chance give 0.11."""
 _WOOD_STEPS_BACK = 0.5
 """Share of its strength that a wood or hedge loses to a built figure of full weight; a lone tree loses nothing."""
 _LONG_EDGE = 0.15
@@ -68,9 +69,16 @@ def parting(separation: Separation) -> float:
     return max(chance * ramp(step, 2.0, FULL_STEP), 0.75 * separation.edge_share_separating)
 
 
-def _place(layer: Layer) -> float:
-    """1 in the middle of the frame, 0.7 in a corner."""
-    x, y = layer.centre_xy
+def _place(inside: np.ndarray) -> float:
+    """1 in the middle of the frame, 0.7 in a corner, by the centre of the whole region (h, w).
+
+    Not by the point shown for one of its layers, which jumps where the region is parted otherwise.
+    """
+    rows, columns = (np.flatnonzero(line) for line in (inside.any(axis=1), inside.any(axis=0)))
+    if not rows.size:
+        return 1.0
+    x = float(np.average(columns, weights=inside[:, columns].sum(axis=0)) + 0.5) / inside.shape[1]
+    y = float(np.average(rows, weights=inside[rows].sum(axis=1)) + 0.5) / inside.shape[0]
     return 1 - 0.3 * min(1.0, math.hypot(x - 0.5, y - 0.5) / 0.7)
 
 
@@ -259,7 +267,7 @@ def subjects_of(
         if layer.class_name == "tree":
             # a lone tree against the sky is a figure like a tower; a wood has to be large
             large -= (large - _LONE_TREE) * ramp(against_sky, 0.4, 0.7)
-        salience = weight * math.sqrt(min(1.0, share / large)) * _place(layer)
+        salience = weight * math.sqrt(min(1.0, share / large)) * _place(inside)
         stands = max(standing, 0.75 * _modelling(inside, share, ground, curve))
         if layer.class_name == "structure":
             figure = max(figure, salience)

@@ -1,7 +1,7 @@
 """The infrared picture with its layers and the edges between them drawn in, and a strip below that explains them.
 
-Each shared edge is one line: unbroken where the layers hold apart, dashed where it is too close to call, dots where
-they melt. The pattern carries the meaning; colour only repeats it (Okabe and Ito's colour-blind-safe set). A numbered
+Each shared edge is one line: unbroken where the layers separate, dashed where it is uncertain, dots where they merge.
+The pattern carries the meaning; colour only repeats it (Okabe and Ito's colour-blind-safe set). A numbered
 mark lies on each layer, the same number stands below with its name and the grey it prints as.
 """
 
@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from irpreview.core.imaging.srgb import to_display
 from irpreview.core.units import tone_word
 from irpreview.core.verdict.layers import zones_of
 from irpreview.core.verdict.separation import print_curve
@@ -21,7 +22,6 @@ from irpreview.errors import BadValue
 from irpreview.records import ByteArray, Layer, Rendering, Separation, SeparationWord, Verdict
 
 PICTURE_SIDE_PX = 1100
-"""With the letters below it can still be read on a phone 390 px wide, where it is shown at a third of its size."""
 _TEXT_PX, _SMALL_PX, _TAG_PX = 25, 22, 22
 _INK, _PAPER, _FAINT = (38, 36, 34), (246, 243, 236), (120, 114, 106)
 _LINE: dict[SeparationWord, tuple[int, int, int]] = {
@@ -40,6 +40,18 @@ def draw_verdict(verdict: Verdict, rendering: Rendering) -> ByteArray:
 
     Raises BadValue when verdict and rendering are not of one photo.
     """
+    canvas = draw_layers(verdict, rendering)
+    return np.asarray(np.vstack([canvas, _strip(verdict, rendering, canvas.shape[1])]), np.uint8)
+
+
+def draw_layers(verdict: Verdict, rendering: Rendering, letters: float = 1.0) -> ByteArray:
+    """(h, w, 3) uint8 sRGB, the picture with its layers and lines, 1100 px on its long side, without the strip.
+
+    letters: how much larger numbers, figures and lines are drawn, for a picture that will be shown small. Raises
+    BadValue when verdict and rendering are not of one photo, or for letters outside 1 to 3.
+    """
+    if not 1.0 <= letters <= 3.0:
+        raise BadValue(f"letters {letters:g} times as large do not fit the picture; take 1 to 3")
     if verdict.layer_map.shape != rendering.picture.shape:
         raise BadValue(
             f"the verdict is of a photo of {verdict.layer_map.shape[1]} x {verdict.layer_map.shape[0]} px, "
@@ -60,18 +72,39 @@ def draw_verdict(verdict: Verdict, rendering: Rendering) -> ByteArray:
     ]
     for separation, runs in lines:
         for run in runs:
-            _draw_run(canvas, run, separation.says)
+            _draw_run(canvas, run, separation.says, letters)
+    reach = round((_MARK_RADIUS + 3) * letters)
     taken: list[tuple[int, int, int, int]] = []
     for layer in verdict.layers:
         x, y = round(layer.centre_xy[0] * w), round(layer.centre_xy[1] * h)
-        x, y = (min(max(v, _MARK_RADIUS + 2), n - _MARK_RADIUS - 2) for v, n in ((x, w), (y, h)))
-        _mark(canvas, layer.index + 1, (x, y))
-        taken.append((x - 22, y - 22, x + 22, y + 22))
+        x, y = (min(max(v, reach), n - reach) for v, n in ((x, w), (y, h)))
+        x, y = _beside(x, y, reach, taken, w, h)
+        _mark(canvas, layer.index + 1, (x, y), letters)
+        taken.append((x - reach, y - reach, x + reach, y + reach))
     for separation, runs in sorted(lines, key=lambda item: -sum(len(r) for r in item[1])):
         longest = max(runs, key=len, default=None)
         if longest is not None and len(longest) > 40:
-            _tag(canvas, separation, longest, taken)
-    return np.asarray(np.vstack([canvas, _strip(verdict, rendering, w)]), np.uint8)
+            _tag(canvas, separation, longest, taken, letters)
+    return canvas
+
+
+def _beside(
+    x: int, y: int, reach: int, taken: Sequence[tuple[int, int, int, int]], width: int, height: int
+) -> tuple[int, int]:
+    """The middle of a mark, moved aside as little as is needed to lie on no other; where it was if nowhere is room."""
+    steps = sorted(
+        ((dx * reach // 2, dy * reach // 2) for dx in range(-6, 7) for dy in range(-3, 4)),
+        key=lambda one: one[0] ** 2 + one[1] ** 2,
+    )
+    for dx, dy in steps:
+        at = (x + dx, y + dy)
+        inside = reach <= at[0] <= width - reach and reach <= at[1] <= height - reach
+        if inside and not any(
+            at[0] - reach < t[2] and t[0] < at[0] + reach and at[1] - reach < t[3] and t[1] < at[1] + reach
+            for t in taken
+        ):
+            return at
+    return x, y
 
 
 def _edge_lines(layer_map: NDArray[np.int16], separation: Separation) -> list[NDArray[np.float32]]:
@@ -103,37 +136,44 @@ def _smoothed(points: NDArray[np.float32], reach: int = 7) -> NDArray[np.float32
     return np.stack([np.convolve(padded[:, i], kernel, mode="valid") for i in (0, 1)], axis=1).astype(np.float32)
 
 
-def _draw_run(canvas: ByteArray, run: NDArray[np.float32], says: SeparationWord) -> None:
+def _draw_run(canvas: ByteArray, run: NDArray[np.float32], says: SeparationWord, letters: float = 1.0) -> None:
     colour = _LINE[says]
+    thick = max(1, round(2 * letters))
+    dash, gap = round(17 * letters), round(28 * letters)
     if says == "separates":
         pieces = [run]
     elif says == "uncertain":
-        pieces = [run[i : i + 17] for i in range(0, len(run), 28)]
+        pieces = [run[i : i + dash] for i in range(0, len(run), gap)]
     else:
-        for point in run[6::17]:
+        for point in run[6::dash]:
             centre = (round(float(point[0])), round(float(point[1])))
-            cv2.circle(canvas, centre, 5, (0, 0, 0), -1, cv2.LINE_AA)
-            cv2.circle(canvas, centre, 3, colour, -1, cv2.LINE_AA)
+            cv2.circle(canvas, centre, round(3 * letters) + 2, (0, 0, 0), -1, cv2.LINE_AA)
+            cv2.circle(canvas, centre, round(3 * letters), colour, -1, cv2.LINE_AA)
         return
     fixed = [np.round(piece * 16).astype(np.int32)[:, None, :] for piece in pieces if len(piece) > 1]
-    cv2.polylines(canvas, fixed, False, (0, 0, 0), 5, cv2.LINE_AA, 4)
-    cv2.polylines(canvas, fixed, False, colour, 2, cv2.LINE_AA, 4)
+    cv2.polylines(canvas, fixed, False, (0, 0, 0), thick + 3, cv2.LINE_AA, 4)
+    cv2.polylines(canvas, fixed, False, colour, thick, cv2.LINE_AA, 4)
 
 
-def _mark(canvas: ByteArray, number: int, at: tuple[int, int]) -> None:
-    cv2.circle(canvas, at, _MARK_RADIUS + 1, (0, 0, 0), -1, cv2.LINE_AA)
-    cv2.circle(canvas, at, _MARK_RADIUS - 1, _PAPER, -1, cv2.LINE_AA)
-    _write(canvas, str(number), (at[0], at[1] + 9), 25, _INK, centred=True)
+def _mark(canvas: ByteArray, number: int, at: tuple[int, int], letters: float) -> None:
+    radius = round(_MARK_RADIUS * letters)
+    cv2.circle(canvas, at, radius + 1, (0, 0, 0), -1, cv2.LINE_AA)
+    cv2.circle(canvas, at, radius - 1, _PAPER, -1, cv2.LINE_AA)
+    _write(canvas, str(number), (at[0], at[1] + round(9 * letters)), round(_TEXT_PX * letters), _INK, centred=True)
 
 
 def _tag(
-    canvas: ByteArray, separation: Separation, run: NDArray[np.float32], taken: list[tuple[int, int, int, int]]
+    canvas: ByteArray,
+    separation: Separation,
+    run: NDArray[np.float32],
+    taken: list[tuple[int, int, int, int]],
+    letters: float,
 ) -> None:
     """The size of the step in zones, on the line, where there is room."""
     text = f"{abs(separation.zones):.1f}" if separation.says != "uncertain" else "?"
-    half_w, half_h = 9 + 7 * len(text), 16
+    half_w, half_h = round((9 + 7 * len(text)) * letters), round(16 * letters)
     height, width = canvas.shape[:2]
-    for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8):
+    for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.45, 0.55, 0.35, 0.65):
         x, y = (round(float(v)) for v in run[int(share * (len(run) - 1))])
         x, y = min(max(x, half_w + 2), width - half_w - 3), min(max(y, half_h + 2), height - half_h - 3)
         box = (x - half_w, y - half_h, x + half_w, y + half_h)
@@ -144,7 +184,7 @@ def _tag(
     taken.append(box)
     cv2.rectangle(canvas, (box[0] - 1, box[1] - 1), (box[2] + 1, box[3] + 1), (0, 0, 0), -1)
     cv2.rectangle(canvas, box[:2], box[2:], _LINE[separation.says], -1)
-    _write(canvas, text, (x, y + 8), _TAG_PX, _INK, centred=True)
+    _write(canvas, text, (x, y + round(8 * letters)), round(_TAG_PX * letters), _INK, centred=True)
 
 
 def _strip(verdict: Verdict, rendering: Rendering, width: int) -> ByteArray:
@@ -206,8 +246,7 @@ def _layer_row(strip: ByteArray, layer: Layer, at: tuple[int, int], lightness: f
     _write(strip, str(layer.index + 1), (left + 14, top + 23), 22, _PAPER, centred=True)
     # display value of the print's L*: sRGB of the luminance
     luminance = ((lightness + 16) / 116) ** 3 if lightness > 8 else lightness / 903.3
-    display = 12.92 * luminance if luminance <= 0.0031308 else 1.055 * luminance ** (1 / 2.4) - 0.055
-    grey = round(255 * min(max(display, 0.0), 1.0))
+    grey = round(255 * min(max(float(to_display(luminance)), 0.0), 1.0))
     cv2.rectangle(strip, (left + 40, top), (left + 92, top + 30), (grey, grey, grey), -1)
     cv2.rectangle(strip, (left + 40, top), (left + 92, top + 30), _FAINT, 1)
     x = left + 104
@@ -229,5 +268,5 @@ def _write(
     scale = size_px / 30
     (wide, _), _ = cv2.getTextSize(text, cv2.FONT_HERSHEY_DUPLEX, scale, 1)
     x = at[0] - wide // 2 if centred else at[0]
-    cv2.putText(canvas, text, (x, at[1]), cv2.FONT_HERSHEY_DUPLEX, scale, colour, 1, cv2.LINE_AA)
+    cv2.putText(canvas, text, (x, at[1]), cv2.FONT_HERSHEY_DUPLEX, scale, colour, max(1, round(scale)), cv2.LINE_AA)
     return int(wide)

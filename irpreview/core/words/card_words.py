@@ -42,6 +42,7 @@ HOURS_LEFT_OUT = Words(
     "Left out with the place.",
 )
 SUN_LEFT_OUT = Words("from place and time, left out with the place", "Sun: left out with the place")
+SUN_TAKEN_MIDDLE = Words("left out with the place, the sun taken as 45° high", "Sun: left out, taken as 45° high")
 
 
 def wind_now(wind_m_s: float | None) -> str:

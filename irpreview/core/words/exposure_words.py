@@ -6,7 +6,8 @@ from irpreview.core.exposure.asked_time import AskedTime, GreyFilter
 from irpreview.core.exposure.metering import TypedExposure
 from irpreview.core.exposure.white_balance import ReadingPatch
 from irpreview.core.light.sensor_noise import noise_word
-from irpreview.core.units import shutter_text
+from irpreview.core.units import how_many, shutter_text
+from irpreview.core.words.phrases import cap
 from irpreview.core.words.saying import both, in_words
 from irpreview.records import (
     CLASS_WORDS,
@@ -83,10 +84,6 @@ def _stops(value: float) -> str:
     return f"{said} stops" if float(said) > 1 else f"{said} stop"
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 # ---- the light -----------------------------------------------------------------------------------------------------
 
 
@@ -126,7 +123,7 @@ def _(placement: Placement) -> Words:
     if placement.class_name is None or placement.zone is None:
         why = "no layer is large enough to place" if placement.picture_known else "there is no picture to place"
         return Words(f"Middle grey stays middle grey: {why}.", "Middle grey stays middle grey.")
-    who = _capital(_class(placement.class_name))
+    who = cap(_class(placement.class_name))
     missing = placement.wanted_stops - placement.stops
     if abs(missing) <= 0.05:
         return Words(f"{who}: zone VII, light with full texture.", f"{who}: light with full texture.")
@@ -143,7 +140,7 @@ def _(placement: Placement) -> Words:
 
 @in_words.register
 def _(grey: GreyFilter) -> Words:
-    took, stops = f"ISO {grey.iso:g}, f/{grey.f_number:g}", f"{grey.stops} stop{'s' if grey.stops != 1 else ''}"
+    took, stops = f"ISO {grey.iso:g}, f/{grey.f_number:g}", f"{how_many(grey.stops, 'stop')}"
     return Words(
         f"A further grey filter of {stops} gives it at {took}.", f"Or {took} through a further grey filter of {stops}."
     )
@@ -235,7 +232,7 @@ def _(reason: ApertureReason) -> Words:
 
 @in_words.register
 def _(reason: TimeReason) -> Words:
-    time = _capital(shutter_text(reason.shutter_s))
+    time = cap(shutter_text(reason.shutter_s))
     if reason.bulb:
         return Words(f"{time} needs bulb; shorter would cost more in noise or depth of field.", f"{time} needs bulb.")
     return both(f"{time}: no bulb needed.")
@@ -247,7 +244,7 @@ def _(reason: BlurReason) -> Words:
     each = ", ".join(f"{_class(name)} {_px(blur)}" for name, blur in reason.blur_px.items())
     soft = [_class(name) for name, blur in reason.blur_px.items() if blur > reason.hold_px]
     verb = "blur" if len(soft) != 1 or soft[0] == "trees" else "blurs"
-    short = f"{_capital(' and '.join(soft))} {verb} at {time}." if soft else f"Everything is sharp at {time}."
+    short = f"{cap(' and '.join(soft))} {verb} at {time}." if soft else f"Everything is sharp at {time}."
     return Words(f"Blur at {time}: {each}; {reason.hold_px:.0f} px still looks sharp.", short)
 
 
@@ -365,8 +362,7 @@ def cost_lines(cost: FrameCost | None) -> tuple[Words, ...]:
     if cost.frames_in_light is not None and cost.light_minutes is not None:
         light = f"{cost.light_minutes:g} min of light"
         if cost.frames_in_light >= 1:
-            plural = "s" if cost.frames_in_light > 1 else ""
-            lines.append(both(f"{cost.frames_in_light} frame{plural} in {light}."))
+            lines.append(both(f"{how_many(cost.frames_in_light, 'frame')} in {light}."))
         elif dark and cost.shutter_s <= cost.light_minutes * 60.0:
             lines.append(both(f"One frame in {light}; its dark frame runs on after it."))
         else:
@@ -413,9 +409,9 @@ def _(doubt: ReadingsDisagree) -> Words:
     else:
         why = "meter again"
     return Words(
-        f"{_capital(used)} and {other} disagree by {abs(step):.1f} stops (EV {doubt.used_ev100:.1f} against "
+        f"{cap(used)} and {other} disagree by {abs(step):.1f} stops (EV {doubt.used_ev100:.1f} against "
         f"{doubt.other_ev100:.1f}), {used} is used: {why}.",
-        f"{_capital(used)} and {other} disagree by {abs(step):.1f} stops: {why}.",
+        f"{cap(used)} and {other} disagree by {abs(step):.1f} stops: {why}.",
     )
 
 

@@ -8,13 +8,13 @@ from types import MappingProxyType
 from irpreview.core.motion.print_blur import blur_word
 from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
-from irpreview.core.words.phrases import BLURS, cap, listed
-from irpreview.core.words.verdict_words import short_headline
+from irpreview.core.words.phrases import BLURS, cap, is_plural, listed, subject_name
+from irpreview.core.words.verdict_words import also_merging, short_headline
+from irpreview.records import Verdict
 from irpreview.records.framing import (
     Frame,
     Framing,
     FramingNote,
-    FramingRole,
     Framings,
     Orientation,
     SoftReason,
@@ -22,47 +22,40 @@ from irpreview.records.framing import (
     Viewpoints,
 )
 
-ROLE_WORDS: Mapping[FramingRole, str] = MappingProxyType(
-    {
-        "structure": "building or rock leads",
-        "foliage": "foliage leads",
-        "sky": "sky leads",
-        "water": "water in the frame",
-        "wind": "blurs least in this wind",
-    }
-)
 REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
     {
         "horizon_in_the_middle": "the horizon cuts the frame in half",
-        "subject_cut_by_the_edge": "the frame cuts off what leads",
-        "edge_cuts_a_thing": "the frame cuts a tree or wall",
+        "subject_cut_by_the_edge": "the edge cuts off {lead}",
+        "edge_cuts_a_thing": "the edge cuts through a tree or wall",
         "much_empty_sky": "more than half the frame is empty sky",
         "empty_corner": "an upper corner is empty sky",
-        "subject_in_the_middle": "what leads stands in the middle",
-        "subject_off_the_middle": "what leads stands off the middle",
-        "subject_small": "what leads is small in the frame",
+        "subject_in_the_middle": "{lead} {stands} in the middle",
+        "subject_off_the_middle": "{lead} {stands} off the middle",
+        "subject_small": "{lead} {is} small in the frame",
     }
 )
+"""What speaks for or against a frame; `{lead}` is named, with its verb."""
 NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
     {
         "below_print_resolution": "cropped too far for a print 40 cm long",
-        "verticals_lean": "tilted, this lens makes walls lean: keep it level and crop, or step back",
-        "little_of_the_snap": "a small part of the snap: tones and edges are less sure",
-        "nothing_leads": "nothing leads today",
-        "close_call": "two things lead about equally",
-        "what_is_what_unsure": "what is where is unsure in this part of the snap",
+        "verticals_lean": "walls lean when this lens is tilted: keep it level and crop, or step back",
+        "little_of_the_snap": "a small part of the snap: tones and edges are uncertain",
+        "nothing_leads": "",
+        "close_call": "{lead} only just {leads}",
+        "what_is_what_unsure": "what stands where is uncertain in this part of the snap",
     }
 )
+"""Empty: the sentence before it has said so."""
 
 
 ORIENTATION_WORDS: Mapping[Orientation, str] = MappingProxyType({"lying": "landscape", "standing": "portrait"})
 VIEWPOINT_WORDS: Mapping[ViewpointReason, str] = MappingProxyType(
     {
         "something_leads": "something leads there",
-        "leads_more_strongly": "its lead is stronger",
-        "leads_more_clearly": "its lead is clearer",
-        "layers_part_better": "its layers separate better",
-        "holds_better_in_the_wind": "the wind blurs less of it",
+        "leads_more_strongly": "the lead is stronger there",
+        "leads_more_clearly": "the lead is clearer there",
+        "layers_part_better": "the layers separate better",
+        "holds_better_in_the_wind": "the wind blurs less",
     }
 )
 """Why from one viewpoint and not from the next."""
@@ -74,7 +67,7 @@ def pointing(frame: Frame) -> str:
     parts = [f"{abs(across)}° {'right' if across > 0 else 'left'}"] if across else []
     if up:
         parts.append(f"{abs(up)}° {'up' if up > 0 else 'down'}")
-    return ", ".join(parts) if parts else "at the middle"
+    return ", ".join(parts) if parts else "straight on"
 
 
 def framing_short_lens(frame: Frame) -> str:
@@ -89,29 +82,55 @@ def framing_short(one: Framing) -> str:
 
 
 def framing_sentence(one: Framing) -> str:
-    """The framing as one sentence."""
-    return f"{framing_short_lens(one.frame)}, {pointing(one.frame)}. {short_headline(one.verdict)}"
+    """The framing as one sentence: lens, aim, what leads and what merges."""
+    where = pointing(one.frame)
+    aim = f"aim {where}" if where[0].isdigit() else where
+    return f"{framing_short_lens(one.frame)}, {aim}. {short_headline(one.verdict)}"
 
 
 def framing_details(one: Framing) -> list[str]:
-    """What merges, what the wind does, what speaks for or against the frame."""
+    """What `framing_sentence` has not said: what else merges, what the wind does, what speaks for or against it."""
     verdict = one.verdict
-    # where nothing leads, what the frame was looked for is no lead
-    said = [role for role in one.roles if "nothing_leads" not in one.notes or role in ("water", "wind")]
-    out = [f"{cap(listed([ROLE_WORDS[role] for role in said]))}."] if said else []
-    if one.plant_print_mm is not None:
-        word = BLURS[blur_word(one.plant_print_mm)]
-        time = shutter_text(one.movement.shutter_s)
-        into = word if word in ("sharp", "slightly soft") else f"blurs into {word}"
-        out.append(f"Foliage {into} at {time}.")
-    else:
-        out.append("No foliage in the frame for the wind to blur.")
-    melting = [(verdict.layers[s.a].name, verdict.layers[s.b].name) for s in verdict.separations if s.says == "merges"]
-    if melting:
-        out.append(f"Merging: {listed([f'{a} with {b}' for a, b in melting])}.")
-    out += [f"{cap(REASON_WORDS[reason])}." for reason in one.reasons]
-    out += [f"{cap(NOTE_WORDS[note])}." for note in one.notes]
+    out = []
+    if "water" in one.roles:
+        out.append("Water in the frame.")
+    out.append(_wind(one))
+    merging = also_merging(verdict)
+    if merging:
+        out.append(f"{cap(', '.join(f'{a} and {b}' for a, b in merging))} merge as well.")
+    out += [f"{cap(_of_the_lead(REASON_WORDS[reason], verdict))}." for reason in one.reasons]
+    out += [f"{cap(_of_the_lead(NOTE_WORDS[note], verdict))}." for note in _notes_to_say(one)]
     return out
+
+
+def _wind(one: Framing) -> str:
+    """What the wind does to the foliage of the frame, and that it does least here."""
+    if one.plant_print_mm is None:
+        return "No foliage to blur."
+    word = BLURS[blur_word(one.plant_print_mm)]
+    into = f"is {word}" if word in ("sharp", "slightly soft") else f"blurs into {word}"
+    least = ", the least of these framings" if "wind" in one.roles else ""
+    return f"Foliage {into} at {shutter_text(one.movement.shutter_s)}{least}."
+
+
+def _notes_to_say(one: Framing) -> list[FramingNote]:
+    """The notes that the sentence has not said: that nothing leads it has; a tie of two it has named."""
+    tie = one.verdict.clearness == "about_equal"
+    return [note for note in one.notes if NOTE_WORDS[note] and not (note == "close_call" and tie)]
+
+
+def _of_the_lead(text: str, verdict: Verdict) -> str:
+    """The words with what leads named in them; where nothing does, what is built, else what comes nearest."""
+    nearest = (*(s for s in verdict.subjects if s.choice == "structure"), *verdict.subjects)
+    subject = verdict.subject or next(iter(nearest), None)
+    name = "it" if subject is None else f"the {subject_name(subject, verdict.layers)}"
+    many = is_plural(name)
+    return text.format(
+        lead=name,
+        stands="stand" if many else "stands",
+        leads="lead" if many else "leads",
+        **{"is": "are" if many else "is"},
+    )
 
 
 def wider_sentence(found: Framings) -> str | None:
@@ -119,7 +138,8 @@ def wider_sentence(found: Framings) -> str | None:
     if not found.wider_than_snap_mm:
         return None
     mm = listed([f"{value:g} mm" for value in found.wider_than_snap_mm])
-    return f"{mm} sees wider than this snap: only crops of that frame are shown."
+    takes = "take" if len(found.wider_than_snap_mm) > 1 else "takes"
+    return f"{mm} {takes} in more than this snap shows; only what the snap shows is judged."
 
 
 def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpoints) -> str | None:
@@ -137,7 +157,7 @@ def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpo
     text += f": {lead_text(best.verdict)}"
     second = here.order[1]
     if not found[second].best:
-        return f"{text}. {cap(names[second])} gives no framing."
+        return f"{text}. No framing from {names[second]}."
     other = found[second].best[0]
-    tail = "is about as good" if here.close else "comes next"
-    return f"{text}. {names[second]}, with {other.frame.lens_mm:g} mm, {tail}: {lead_text(other.verdict)}."
+    start = "About as good from" if here.close else "Next best from"
+    return f"{text}. {start} {names[second]}, with {other.frame.lens_mm:g} mm: {lead_text(other.verdict)}."

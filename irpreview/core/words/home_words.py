@@ -9,8 +9,8 @@ from types import MappingProxyType
 from irpreview.core.field_log.comparison import CLEAR_ZONES
 from irpreview.core.field_log.homecoming import Homecoming, RealFrame
 from irpreview.core.field_log.matching import Clocks, Found
-from irpreview.core.units import shutter_text
-from irpreview.core.words.phrases import cap, listed
+from irpreview.core.units import how_many, shutter_text
+from irpreview.core.words.phrases import listed
 from irpreview.records import Range
 
 FOUND_WORDS: Mapping[Found, str] = MappingProxyType(
@@ -28,7 +28,7 @@ def headline(home: Homecoming) -> str:
     found = sum(one.snap is not None for one in home.frames)
     known = sum(one.known for one in home.frames)
     new = len(home.taken_in)
-    said = f"{found} of {_frames(len(home.frames))} found {'its' if len(home.frames) == 1 else 'their'} snap"
+    said = f"{found} of {how_many(len(home.frames), 'frame')} found {'its' if len(home.frames) == 1 else 'their'} snap"
     if known:
         said += f"; {known} {'is' if known == 1 else 'are'} in the log already"
     return f"{said}; {new} would go in" if new != found or known else said
@@ -39,7 +39,9 @@ def clock_words(clocks: Clocks | None) -> str:
     if clocks is None:
         return "too few frames lie surely on a snap to compare the clocks; times are used as they stand"
     way = "later" if clocks.ahead >= timedelta() else "earlier"
-    said = f"the camera's clock reads {_span(clocks.ahead)} {way} than the phone's, by {_frames(clocks.pairs)}"
+    said = (
+        f"the camera's clock reads {_span(clocks.ahead)} {way} than the phone's, by {how_many(clocks.pairs, 'frame')}"
+    )
     if clocks.correction:
         return f"{said}; the frames' times are put right by so much"
     return f"{said}: no more than the time from snap to frame"
@@ -118,11 +120,13 @@ def lesson_words(home: Homecoming) -> tuple[str, ...]:
     verb = "stays" if abs(step) < 0.05 else f"goes {'up' if step > 0 else 'down'} by {abs(step):.1f} stop to"
     out = [
         f"Next plan: the factor {verb} {after.likely:.1f} stops ({after.low:.1f} to {after.high:.1f}; before "
-        f"{before.likely:.1f}, {before.low:.1f} to {before.high:.1f}), from {_frames(home.after.frames)}."
+        f"{before.likely:.1f}, {before.low:.1f} to {before.high:.1f}), from {how_many(home.after.frames, 'frame')}."
     ]
     aside = [n for n in home.after.set_aside if n == 0]
     if aside:
-        out.append(f"{cap(_frames(len(aside)))} of these disagree{'s' if len(aside) == 1 else ''} too much to count.")
+        out.append(
+            f"{how_many(len(aside), 'frame')} of these disagree{'s' if len(aside) == 1 else ''} too much to count."
+        )
     return tuple(out)
 
 
@@ -148,10 +152,6 @@ def _range_text(value: Range) -> str:
 
 def _same_light(one: RealFrame) -> bool:
     return one.home is not None and one.home.entry.metered_ev100 is not None
-
-
-def _frames(number: int) -> str:
-    return f"{number} frame{'' if number == 1 else 's'}"
 
 
 def _span(time: timedelta) -> str:

@@ -62,6 +62,7 @@ GATE_WORDS: dict[NotLandscape, str] = {
     "close_up": "this looks like a close-up",
     "things": "people, animals or objects fill the frame",
     "drawn": "this looks like a drawing or a screen",
+    "without_colour": "this picture has no colour",
 }
 _GALE_FORCE = 8
 """In a gale nobody stands at a tripod."""

@@ -24,7 +24,6 @@ from irpreview.records import (
     KnownBy,
     Moving,
     Range,
-    ReaderNote,
     TripodShakes,
     WindUnknown,
     Words,
@@ -295,11 +294,6 @@ def _(doubt: DistanceEstimated) -> Words:
 
 
 @in_words.register
-def _(note: ReaderNote) -> Words:
-    return both(note.text)
-
-
-@in_words.register
 def _(doubt: ClipDoubt) -> Words:
     value, of = doubt.value, doubt.of
     who = CLASS_WORDS.get(doubt.class_name, doubt.class_name)
@@ -330,5 +324,11 @@ def _(doubt: ClipDoubt) -> Words:
         "in. Include a wall, rock or bare ground, or rest the phone on something",
         ClipDoubtKind.SMOOTH_STANDS: f"what stands still is too smooth ({value:.0f} corners, 12 needed), so camera "
         "shake stays in. Rest the phone on something",
+        ClipDoubtKind.RATE_ASSUMED: f"it does not tell its frame rate: {value:.0f} per second assumed",
+        ClipDoubtKind.ENDS_EARLY: f"it ends early: {value:.0f} of {of:.0f} frames could be read",
+        ClipDoubtKind.FIRST_SECONDS_ONLY: f"only its first {value:.0f} s were used",
+        ClipDoubtKind.FIRST_STILLS_ONLY: f"only the first {value:.0f} of {of:.0f} stills were used",
+        ClipDoubtKind.STILLS_NOT_TIMED: "the stills do not tell the time between them; give --clip-fps for frequencies "
+        "and cloud drift",
     }[doubt.kind]
     return both(f"Clip: {text}.")

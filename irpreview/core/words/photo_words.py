@@ -26,7 +26,7 @@ def _(doubt: PhotoDoubt) -> Words:
                 "The file may be damaged: copy it again.",
             )
         case PhotoDoubtKind.PROFILE:
-            return both(text[:1].upper() + text[1:] + "." * (not text.endswith(".")))
+            return both("The colour profile in the photo cannot be used; its colours were taken as sRGB.")
         case PhotoDoubtKind.FACTS_DAMAGED:
             return Words(
                 "The photo's own facts (Exif: time, place, exposure) are damaged: what could not be read is not known.",

@@ -52,11 +52,6 @@ def is_plural(name: str) -> bool:
     return any(word in name.split() for word in _PLURAL)
 
 
-def plural(layer: Layer) -> bool:
-    """Whether the name of a layer is a plural."""
-    return is_plural(layer.name)
-
-
 def short(layer: Layer) -> str:
     """What a layer is, without where it is."""
     if UNSURE_WALL in layer.name:
@@ -74,6 +69,20 @@ def subject_name(subject: Subject, layers: Sequence[Layer]) -> str:
 def cap(text: str) -> str:
     """With a capital first letter."""
     return text[:1].upper() + text[1:]
+
+
+def one_line(text: str) -> str:
+    """Printable text on one line."""
+    return " ".join("".join(mark if mark.isprintable() else " " for mark in text).split())
+
+
+def sentence(text: str) -> str:
+    """On one line, with a first capital and a full stop; a file's name or an aperture at its head stays as written."""
+    text = one_line(text)
+    first = text.partition(" ")[0]
+    if not ("." in first[:-1] or "/" in first):
+        text = cap(text)
+    return text if not text or text.endswith((".", "!", "?")) else text + "."
 
 
 def listed(names: Sequence[str]) -> str:

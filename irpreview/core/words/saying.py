@@ -22,12 +22,6 @@ def in_words(thing: object) -> Words:
     raise TypeError(f"there are no words for {type(thing).__name__}")
 
 
-@in_words.register
-def _(thing: str) -> Words:
-    """Words that came from outside, such as a file's name or a photographer's note."""
-    return both(thing)
-
-
 def long_words(things: Iterable[object]) -> tuple[str, ...]:
     """Each in full, nothing twice."""
     return tuple(dict.fromkeys(in_words(thing).long for thing in things))

@@ -25,7 +25,7 @@ from irpreview.core.words.phrases import (
 )
 from irpreview.records import CloudLook, Layer, Sentence, Separation, Verdict, VerdictDoubt
 
-__all__ = ["headline", "reasons", "sentences", "short_headline", "why_line"]
+__all__ = ["also_merging", "headline", "reasons", "sentences", "short_headline", "why_line"]
 
 _SAME_IN_COLOUR = 0.4
 """[zones] below this the colour photo shows one grey."""
@@ -66,6 +66,11 @@ def short_headline(verdict: Verdict) -> str:
     if not verdict.gate.landscape:
         return f"Not a daylight landscape: {GATE_WORDS[verdict.gate.reasons[0]]}."
     return " ".join(f"{cap(part)}." for part in (lead_text(verdict), _weak_words(verdict, most=1)) if part)
+
+
+def also_merging(verdict: Verdict, most: int = 2) -> list[tuple[str, str]]:
+    """What merges besides what `short_headline` says, the heaviest first."""
+    return [(one, other) for _, one, other in _pairs(verdict, "merges")[1 : 1 + most]]
 
 
 def headline(verdict: Verdict) -> str:

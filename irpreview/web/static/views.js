@@ -11,7 +11,13 @@ const WORDS = {infrared: 'The scene in infrared, black and white', colour: 'The 
   map: 'The snap with what is where marked by colour and letter', framings: 'One of the framings, in infrared'};
 
 // What a view is made of; a view that is not there yet is asked for, once for each state of the answer.
-const layers = () => now === 'half' ? ['infrared', 'colour'] : now === 'framings' ? ['framing0', `framing${framing}`] : [now];
+// On a narrow screen the figures on the lines are drawn larger.
+const narrow = matchMedia('(max-width: 820px)');
+const layers = () => {
+  if (now === 'half') return ['infrared', 'colour'];
+  if (now === 'framings') return ['framing0', `framing${framing}`];
+  return now === 'separation' && narrow.matches ? ['separation_narrow'] : [now];
+};
 
 export const current = () => now;
 
@@ -91,6 +97,7 @@ export const views = {
       if (button) choose_framing(Number(button.dataset.framing));
     });
     find('#seam-at').addEventListener('input', cut);
+    narrow.addEventListener('change', show_view);
     cut();
   },
 };

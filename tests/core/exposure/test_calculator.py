@@ -7,6 +7,7 @@ import shutil
 import subprocess
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -56,15 +57,18 @@ def test_it_says_what_the_settings_say(ev, temperature_c):
 @given(EVS, st.floats(-8.0, 12.5))
 def test_a_time_asked_outdoors_gets_the_answer_of_the_desk(ev, stops):
     exposure, kit, asked_s = plan(ev), Kit(), 2.0**stops
+    assert exposure.recommended is not None
     desk = setting_for_time(exposure.settings, asked_s, kit, exposure.recommended.f_number)
     outdoors = settings_for(calculator_for(exposure, kit, None), asked_s)
     assert outdoors.off_stops == pytest.approx(desk.off_stops, abs=1e-9)
     assert (outdoors.choice is None) == (desk.setting is None)
     assert (outdoors.grey is None) == (desk.grey_filter is None)
     if desk.setting is not None:
+        assert outdoors.choice is not None
         assert (outdoors.choice.iso, outdoors.choice.f_number) == (desk.setting.iso, desk.setting.f_number)
     if desk.grey_filter is not None:
         grey = desk.grey_filter
+        assert outdoors.grey is not None
         assert (outdoors.grey.grey_stops, outdoors.grey.iso) == (grey.stops, grey.iso)
         assert outdoors.grey.f_number == grey.f_number
 
@@ -85,7 +89,7 @@ def test_a_right_test_frame_gives_the_long_exposure_and_never_less_sureness(ev, 
     assert after.below_stops + after.above_stops < before.below_stops + before.above_stops
 
 
-def random_case(chance: random.Random) -> dict:
+def random_case(chance: random.Random) -> dict[str, Any]:
     low, widest = chance.choice((25.0, 50.0, 64.0, 100.0, 200.0)), chance.choice((1.4, 2.0, 2.8, 4.0, 5.6))
     isos = tuple(one for one in ISOS if low <= one <= chance.choice((1600.0, 6400.0, 25600.0)))
     f_numbers = tuple(one for one in F_NUMBERS if widest <= one <= chance.choice((11.0, 16.0, 22.0)))
@@ -147,10 +151,10 @@ def test_the_script_says_the_same_in_fifteen_hundred_random_cases(tmp_path):
             assert said["read"] == pytest.approx(parse_shutter(said["text"]))
         except BadValue:  # beyond a day, or shorter than 1/32000 s
             assert said["read"] is None
-        ours, theirs = settings_for(calculator, case["asked_s"]), said["asked"]
-        assert theirs["off_stops"] == pytest.approx(ours.off_stops, abs=1e-9)
+        answer, theirs = settings_for(calculator, case["asked_s"]), said["asked"]
+        assert theirs["off_stops"] == pytest.approx(answer.off_stops, abs=1e-9)
         for name in ("choice", "shortest", "longest", "grey"):
-            one, other = getattr(ours, name), theirs[name]
+            one, other = getattr(answer, name), theirs[name]
             assert (one is None) == (other is None), name
             if one is not None:
                 if name in ("choice", "grey"):  # of the ends two settings may be alike to the last bit
@@ -160,8 +164,8 @@ def test_the_script_says_the_same_in_fifteen_hundred_random_cases(tmp_path):
                         other["grey_stops"],
                     )
                 assert abs(math.log2(one.shutter_s / other["shutter_s"])) < 1e-9
-        reached["choice"] += ours.choice is not None
-        reached["grey"] += ours.grey is not None
-        reached["too long"] += ours.off_stops > 0
-        reached["too short"] += ours.off_stops < 0
+        reached["choice"] += answer.choice is not None
+        reached["grey"] += answer.grey is not None
+        reached["too long"] += answer.off_stops > 0
+        reached["too short"] += answer.off_stops < 0
     assert min(reached.values()) > 100, reached

@@ -2,6 +2,7 @@
 
 import dataclasses
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -9,16 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from irpreview.core.exposure.calibration import calibrate_frames, calibrate_photos, calibrate_typed
-from irpreview.core.exposure.frame_pairs import CAMERA_CURVES, curve_code, curve_linear
+from irpreview.core.exposure.frame_pairs import CAMERA_CURVES, curve_linear
 from irpreview.core.exposure.metering import from_ev, parse_exposure
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.units import shutter_text
 from irpreview.errors import BadPair
 from irpreview.records import Conditions, Kit, Light, Range, Shot
-from tests.core.simulated_frames import LEAF_LIFT, SATURATING, draw, picture_pair, raw_pair, shoulder
+from tests.core.simulated_frames import LEAF_LIFT, SATURATING, curve_code, draw, picture_pair, raw_pair, shoulder
 
 FACTORS = {"tree": Range(LEAF_LIFT - 0.5, LEAF_LIFT, LEAF_LIFT + 0.5), "structure": Range(-0.3, 0.0, 0.3)}
-MISFRAMED = {"shift_px": (5.0, -3.0), "turn_deg": 0.5}
+MISFRAMED: dict[str, Any] = {"shift_px": (5.0, -3.0), "turn_deg": 0.5}
 
 
 @given(st.sampled_from(list(CAMERA_CURVES.values())), st.floats(0.002, 0.998))
@@ -70,7 +71,7 @@ def test_finished_pictures_tell_it_within_a_third_of_a_stop(steepness: float, of
     ],
     ids=["film shoulder", "harder than the family", "other gains", "saturated colour", "custom white balance"],
 )
-def test_cameras_outside_the_assumed_family_still_come_out_within_a_third_of_a_stop(camera) -> None:  # type: ignore[no-untyped-def]
+def test_cameras_outside_the_assumed_family_still_come_out_within_a_third_of_a_stop(camera) -> None:
     drawn = draw(seed=16, leaves=0.3)
     answer = calibrate_photos(*picture_pair(drawn, 13.7, off_stops=-1.5, **camera), FACTORS, drawn.label)
     assert answer.factor_stops.likely == pytest.approx(13.7, abs=0.35)
@@ -196,6 +197,8 @@ def test_a_test_frame_of_the_plan_calibrates_to_the_factor_it_stood_for() -> Non
     answer = plan_exposure(
         None, Kit(), Light(), Conditions(), None, factor=(factor, {"camera": factor}), readings=(from_ev(14.0),)
     )
+    assert answer.placement is not None
+    assert answer.test_exposures
     for one in answer.test_exposures:
         typed = parse_exposure(f"{shutter_text(one.shutter_s)} f/{one.f_number} ISO {one.iso}")
         told = calibrate_typed(14.0, typed, placement_stops=answer.placement.stops)

@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from irpreview.core.exposure.frame_cost import frame_seconds, sun_and_cloud_doubt
@@ -20,7 +20,7 @@ from irpreview.core.exposure.setting import (
     placement,
     plan_exposure,
 )
-from irpreview.core.exposure.test_exposures import equal_shutter_s, factor_of_frame, read_back
+from irpreview.core.exposure.test_exposures import equal_shutter_s, factor_of_frame
 from irpreview.core.light.sensor_noise import sensor_of
 from irpreview.core.units import parse_shutter, shutter_text
 from irpreview.core.words import in_words, long_words
@@ -53,7 +53,7 @@ FACTOR = (
 KIT = Kit()
 
 
-def moving(px_per_s: float, most_px: float = 400.0):  # type: ignore[no-untyped-def]
+def moving(px_per_s: float, most_px: float = 400.0):
     """A tree that smears px_per_s (of a 4000 px tall picture) until it reaches its full swing."""
 
     def at(shutter_s: float) -> Movement:
@@ -82,7 +82,7 @@ def moving(px_per_s: float, most_px: float = 400.0):  # type: ignore[no-untyped-
 
 def plan(
     ev: float = 15.0, kit: Kit = KIT, conditions: Conditions | None = None, movement=None, **wishes: object
-) -> Exposure:  # type: ignore[no-untyped-def]
+) -> Exposure:
     return plan_exposure(
         None,
         kit,
@@ -270,25 +270,12 @@ def test_test_exposures_cover_the_doubt_are_quick_and_stand_for_the_long_frame()
         assert light == pytest.approx(one.long_shutter_s * one.long_iso / one.long_f_number**2, rel=0.001)
 
 
-@given(st.floats(0.01, 100), st.floats(1.4, 16), st.floats(50, 25600), st.floats(-3, 3), st.floats(-2, 2))
-def test_reading_a_test_frame_back_gives_the_factor_it_was_made_for(
-    shutter_s: float, f_number: float, iso: float, dark: float, placed: float
+@given(st.floats(0.01, 100), st.floats(1.4, 16), st.floats(50, 25600), st.floats(-2, 2))
+def test_a_frame_that_was_right_tells_the_factor_it_was_made_for(
+    shutter_s: float, f_number: float, iso: float, placed: float
 ) -> None:
-    ev = Range(14.5, 15.0, 15.5)
-    told = read_back(shutter_s, f_number, iso, ev, placement_stops=placed, too_dark_stops=dark)
-    assert told.likely == pytest.approx(factor_of_frame(shutter_s, f_number, iso, 15.0, placed) + dark)
-    right = exact_shutter_s(f_number, iso, told.likely + placed, 15.0)
-    assert right == pytest.approx(shutter_s * 2**dark, rel=1e-6)
-    assert told.low < told.likely < told.high
-
-
-def test_a_histogram_tells_more_surely_than_the_eye() -> None:
-    ev = Range(15.0, 15.0, 15.0)
-    eye = read_back(1.0, 2.8, 6400, ev)
-    histogram = read_back(1.0, 2.8, 6400, ev, by_histogram=True)
-    assert histogram.width < eye.width
-    with pytest.raises(BadValue, match="within 6 stops"):
-        read_back(1.0, 2.8, 6400, ev, too_dark_stops=9.0)
+    factor = factor_of_frame(shutter_s, f_number, iso, 15.0, placed)
+    assert exact_shutter_s(f_number, iso, factor + placed, 15.0) == pytest.approx(shutter_s, rel=1e-6)
 
 
 @given(st.floats(0.001, 1000), st.floats(1, 32), st.floats(25, 51200), st.floats(1, 32), st.floats(25, 51200))
@@ -296,8 +283,8 @@ def test_converting_there_and_back_is_the_same(
     shutter_s: float, f_number: float, iso: float, to_f: float, to_iso: float
 ) -> None:
     there = equal_shutter_s(shutter_s, f_number, iso, to_f, to_iso)
-    if 2e-5 < there < 86400:
-        assert equal_shutter_s(there, to_f, to_iso, f_number, iso) == pytest.approx(shutter_s)
+    assume(2e-5 < there < 86400)
+    assert equal_shutter_s(there, to_f, to_iso, f_number, iso) == pytest.approx(shutter_s)
 
 
 def test_a_dawn_without_light_is_refused_with_what_would_do() -> None:

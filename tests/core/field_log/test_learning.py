@@ -9,16 +9,18 @@ import math
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from irpreview.core.field_log.entries import OUTCOME_TEACHES, OUTCOME_WORDS, OUTCOMES, LogEntry, kit_key
-from irpreview.core.field_log.learning import Observation, learn_factor, observations_of
+from irpreview.core.field_log.entries import OUTCOME_WORDS, OUTCOMES, Bound, LogEntry, kit_key
+from irpreview.core.field_log.learning import LeftOut, Observation, learn_factor, learned_of, observations_of
 from irpreview.core.light.filter_factor import filter_factor
 from irpreview.core.light.surfaces import class_factors, open_shade_stops
+from irpreview.core.words.field_log_words import learned_words
 from irpreview.io.tables import load_tables
 from irpreview.records import Kit, Light, Range
 
@@ -42,7 +44,7 @@ def season(rng, count=50, error=0.25, gross=0.1):
             raw += shade_wrong - open_shade_stops(KIT, Light(), TABLES).likely
         if subject:
             raw += wrong[subject] - CLASSES[subject].likely
-        bound = "exact"
+        bound: Bound = "exact"
         luck = rng.random()
         if luck < gross:
             raw += rng.choice([-1, 1]) * rng.uniform(1.0, 6.0)
@@ -55,7 +57,7 @@ def season(rng, count=50, error=0.25, gross=0.1):
 
 
 def runs(count, sizes, seed=0):
-    out = {n: [] for n in sizes}
+    out: dict[int, list[tuple[float, bool, float]]] = {n: [] for n in sizes}
     for k in range(count):
         truth, frames = season(np.random.default_rng(seed + k))
         for n in sizes:
@@ -112,7 +114,7 @@ def test_one_bad_frame_does_not_move_it_and_is_told():
         spoilt = learn_factor(KIT, [*good, Observation(bad, 45.0, number=99)], TABLES)
         assert spoilt.factor_stops.likely == pytest.approx(plain.factor_stops.likely, abs=0.06)
         assert spoilt.set_aside == (99,)
-        assert any("99" in s for s in spoilt.says)
+        assert any("99" in s for s in learned_words("kit", spoilt))
 
 
 def test_clipped_frames_are_bounds_only():
@@ -133,9 +135,12 @@ def test_shade_is_learned_apart_from_the_factor():
     learned = learn_factor(KIT, frames, TABLES)
     assert learned.factor_stops.likely == pytest.approx(15.0, abs=0.1)
     assert learned.circumstances["shade"].likely == pytest.approx(0.5, abs=0.12)
-    assert any("open shade" in s and "more" in s for s in learned.says)
+    assert any("open shade" in s and "more" in s for s in learned_words("kit", learned))
     in_shade = learned.applied_to(KIT, in_shade=True)
-    assert in_shade.factor_stops.likely - learned.applied_to(KIT).factor_stops.likely == pytest.approx(0.5, abs=0.12)
+    in_sun = learned.applied_to(KIT)
+    assert in_shade.factor_stops is not None
+    assert in_sun.factor_stops is not None
+    assert in_shade.factor_stops.likely - in_sun.factor_stops.likely == pytest.approx(0.5, abs=0.12)
     assert "shade" in in_shade.factor_source
 
 
@@ -168,7 +173,7 @@ def test_a_changed_kit_is_noticed_and_only_the_frames_since_count():
     assert learned.changed_stops == pytest.approx(1.0, abs=0.25)
     assert learned.changed_at == pytest.approx(20_015.0, abs=2.0)
     assert learned.factor_stops.likely == pytest.approx(16.0, abs=0.2)
-    assert any("changed" in s and "2024-10" in s for s in learned.says)
+    assert any("changed" in s and "2024-10" in s for s in learned_words("kit", learned))
 
 
 def test_a_slow_drift_is_noticed():
@@ -193,7 +198,20 @@ def test_a_steady_kit_seldom_seems_changed():
 
 def entry(**changes):
     usual = {"kit_name": KIT.name, "iso": 100.0, "f_number": 8.0, "shutter_s": 64.0, "metered_ev100": 15.0}
-    return LogEntry(**(usual | changes))
+    values: dict[str, Any] = usual | changes
+    return LogEntry(**values)
+
+
+OUTCOME_TEACHES = {
+    "unknown": "nothing until you say how it came out",
+    "good": "the factor itself",
+    "thin": "that the factor is higher than this frame's exposure allowed for",
+    "dense": "that the factor is lower than this frame's exposure allowed for",
+    "clipped": "that the factor is lower, by two stops or more",
+    "blocked": "that the factor is higher, by four stops or more",
+    "failed": "nothing",
+}
+"""What each outcome says of the filter factor where no number was given with it."""
 
 
 def test_every_outcome_teaches_what_it_says_it_does():
@@ -224,9 +242,9 @@ def test_a_number_says_more_than_the_word_beside_it():
 def test_too_dark_and_too_bright_frames_move_the_factor_the_right_way(outcome):
     """Ten frames exposed for the estimate, all called too dark: the factor is higher than the estimate."""
     exposed = entry(metered_ev100=PRIOR.likely, outcome=outcome)  # says the estimate itself, but for the word
-    frames, says = observations_of(KIT, [exposed] * 10)
+    frames, left_out = observations_of(KIT, [exposed] * 10)
     learned = learn_factor(KIT, frames, TABLES).factor_stops
-    assert not says
+    assert left_out == LeftOut()
     assert (learned.likely > PRIOR.likely + 0.1) == (outcome == "thin")
     assert (learned.likely < PRIOR.likely - 0.1) == (outcome == "dense")
 
@@ -289,10 +307,15 @@ def test_frames_of_another_filter_or_kit_do_not_count():
         entry(taken_at=datetime(2026, 6, 1, tzinfo=UTC)),
         entry(outcome="good", taken_on=date(2026, 6, 1)),
     ]
-    told, says = observations_of(KIT, frames)
+    told, left_out = observations_of(KIT, frames)
     assert len(told) == 2
     assert told[1].taken_at == pytest.approx((date(2026, 6, 1) - date(1970, 1, 1)).days + 0.5)
-    assert len(says) == 2
+    assert left_out == LeftOut(other_kit=1, silent=1)
+    said = learned_words("my kit", learned_of(KIT, frames, TABLES))
+    assert said[-2:] == (
+        "1 frame of my kit had another filter or sensor in the kit then",
+        "1 frame lacks the metered light, the exposure or how it came out",
+    )
     assert kit_key(replace(KIT, iso_max=100.0)) == kit_key(KIT)
 
 

@@ -64,6 +64,7 @@ def test_the_place_comes_nearer_with_each_look(turn, zoom):
     sharp = sharper_place(SCENES[2], frame, likely[0])
     assert off_px(sharp.matrix, true) < 0.02 * WIDE
     placed = placement_near(SCENES[2], frame, sharp.matrix)
+    assert placed is not None
     assert placed.bite > 2 * LEAST_BITE
     assert off_px(placed.matrix, true) < 0.006 * WIDE
 
@@ -77,5 +78,7 @@ def test_another_size_of_the_frame_changes_nothing():
 
 
 def test_a_flat_frame_is_like_nothing():
-    assert all(abs(place.likeness) < 0.2 for place in rough_places(TEMPLATES, np.full((300, 400), 0.2, np.float32)))
+    places = rough_places(TEMPLATES, np.full((300, 400), 0.2, np.float32))
+    assert places
+    assert all(abs(place.likeness) < 0.2 for place in places)
     assert placement_near(SCENES[0], np.full((300, 400), 0.2, np.float32), np.eye(3)) is None

@@ -180,7 +180,7 @@ def test_a_low_sun_needs_longer_as_the_daylight_table_says() -> None:
         (lambda: plan_light(VALLEY, date(2026, 1, 1), "UTC", KIT, TABLES, focal_35mm_mm=0), "outside 1 to 3000 mm"),
     ],
 )
-def test_nonsense_gets_one_line_with_a_remedy(call, says: str) -> None:  # type: ignore[no-untyped-def]
+def test_nonsense_gets_one_line_with_a_remedy(call, says: str) -> None:
     with pytest.raises(BadValue) as refused:
         call()
     assert says in str(refused.value)

@@ -23,7 +23,7 @@ from irpreview.io.tables import load_tables
 from irpreview.records import Kit, Light
 
 TABLES = load_tables()
-SUN = sum(light_spectra(Light(), TABLES))
+SUN = np.sum(light_spectra(Light(), TABLES), axis=0)
 CONVERTED = Kit(sensor="converted")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -59,7 +60,7 @@ def test_sway_is_read_back(how: dict[str, float]) -> None:
         {"drift_px_s": (0.0, -4.0), "jpeg": 60},
     ],
 )
-def test_drift_is_read_back(how: dict) -> None:
+def test_drift_is_read_back(how: dict[str, Any]) -> None:
     motion = measured(**how)
     assert motion.cloud_px_per_s is not None
     for value, true in zip(motion.cloud_px_per_s, how["drift_px_s"], strict=True):

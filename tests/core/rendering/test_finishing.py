@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from irpreview.core.imaging.srgb import zone_of_level
+from irpreview.core.imaging.srgb import to_linear
 from irpreview.core.rendering.finishing import (
     PrintCurve,
     finish,
@@ -12,7 +12,7 @@ from irpreview.core.rendering.finishing import (
     print_of,
 )
 from irpreview.errors import BadValue
-from irpreview.records import CLASS_NAMES, Range
+from irpreview.records import CLASS_NAMES, Range, zone_of
 from tests.core.drawn_scenes import drawn, tower_on_a_moor
 
 
@@ -102,5 +102,5 @@ def test_a_rendering_tells_the_print_it_shows():
     curve = print_of(rendering)
     for name, tone in rendering.classes.items():
         shown = np.median(rendering.picture[scene.label == CLASS_NAMES.index(name) + 1])
-        assert float(zone_of_level(shown)) == pytest.approx(tone.zone.likely, abs=0.15), name
+        assert zone_of(float(to_linear(shown / 255.0))) == pytest.approx(tone.zone.likely, abs=0.15), name
         assert float(curve.zone(tone.scene_zone.likely)) == pytest.approx(tone.zone.likely, abs=1e-6)

@@ -4,9 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
+from irpreview.core.imaging.srgb import linear_pixels, to_linear
 from irpreview.core.rendering.class_physics import class_physics
 from irpreview.core.rendering.full_size import HIGHEST_TONE, LOWEST_TONE
-from irpreview.core.rendering.tones import RESIDUAL_LIMIT_STOPS, decode_display, linear_light
+from irpreview.core.rendering.tones import RESIDUAL_LIMIT_STOPS
 from irpreview.core.rendering.tones import render_tones as render_with
 from irpreview.core.scene import scene_map as module
 from irpreview.core.scene.scene_map import repaint, scene_from_network
@@ -43,12 +44,12 @@ def scene_and_photo():
 
 def test_srgb_curve_of_iec_61966_2_1():
     # IEC 61966-2-1:1999, 5.2: 8-bit 188 decodes to about one half, the linear part ends at 0.04045
-    table = linear_light(np.arange(256, dtype=np.uint8))
+    table = linear_pixels(np.arange(256, dtype=np.uint8))
     assert table[0] == 0
     assert table[255] == 1
     assert table[188] == pytest.approx(0.5029, abs=1e-4)
     assert table[10] == pytest.approx(10 / 255 / 12.92, rel=1e-5)
-    assert np.allclose(decode_display((np.arange(256) / 255).astype(np.float32)[None])[0], table, atol=2e-6)
+    assert np.allclose(to_linear((np.arange(256) / 255).astype(np.float32)[None])[0], table, atol=2e-6)
 
 
 def test_zones_count_stops_from_a_grey_card_in_zone_five():
@@ -64,7 +65,7 @@ def test_leaves_go_bright_and_sky_and_water_go_dark(scene_and_photo):
     assert zones["tree"] - zones["clear_sky"] > 1.7  # the drawn sky lies where development crowds tones together
     assert zones["grass"] - zones["water"] > 2
     assert zones["cloud"] - zones["clear_sky"] > 2
-    visible = np.log2(linear_light(photo.pixels)[..., 1] + 1e-6)
+    visible = np.log2(linear_pixels(photo.pixels)[..., 1] + 1e-6)
     assert np.median(visible[scene.label == 1]) > np.median(visible[scene.label == 4])  # in colour it is the reverse
 
 
@@ -104,7 +105,7 @@ def test_other_kits_depart_from_the_reference_by_class_factors_open_shade_and_de
 def test_the_development_of_highlights_is_undone_for_the_scene_but_not_for_the_pairs_kit(scene_and_photo):
     """Contrast of light against what is drawn: 1.15 at middle grey, 2 and more near white (`imaging.srgb`)."""
     photo, scene = scene_and_photo
-    luminance = np.log2(linear_light(photo.pixels) @ np.array([0.2126, 0.7152, 0.0722], np.float32))
+    luminance = np.log2(linear_pixels(photo.pixels) @ np.array([0.2126, 0.7152, 0.0722], np.float32))
     for kit, least in (("reference-pairs", 1.0), ("unmodified-720", 1.15)):
         visible = render(photo, scene, kit).parts_stops["visible"]
         cloud, grass = (scene.label == i for i in (2, 5))
@@ -147,7 +148,7 @@ def test_a_repainted_region_takes_the_tone_of_its_new_class(scene_and_photo):
 @pytest.mark.parametrize("stops", [-2 / 3, 2 / 3])
 def test_exposure_of_the_snap_moves_zones_by_less_than_their_spread(scene_and_photo, stops):
     photo, scene = scene_and_photo
-    linear = linear_light(photo.pixels) * 2.0**stops
+    linear = linear_pixels(photo.pixels) * 2.0**stops
     display = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055)
     other = dataclasses.replace(photo, pixels=np.clip(255 * display + 0.5, 0, 255).astype(np.uint8))
     a, b = render(photo, scene).classes, render(other, scene).classes

@@ -2,6 +2,7 @@
 
 import dataclasses
 from datetime import UTC, datetime
+from typing import Any
 
 import numpy as np
 import pytest
@@ -38,7 +39,7 @@ def sun(bearing=90.0, height=40.0, side="side", **more) -> Light:
 @pytest.fixture(scope="module")
 def scene_and_photo():
     photo, scene = drawn.drawn_scene(384, 512)
-    facts = {"heading_deg": 0.0, "shot": Shot(focal_35mm_mm=26.0), "place": Place(46.5, 7.0)}
+    facts: dict[str, Any] = {"heading_deg": 0.0, "shot": Shot(focal_35mm_mm=26.0), "place": Place(46.5, 7.0)}
     photo = dataclasses.replace(photo, taken_at=datetime(2024, 7, 10, 9, tzinfo=UTC), **facts)
     return photo, dataclasses.replace(scene, mix=MIX, network_stops=None)
 

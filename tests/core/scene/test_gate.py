@@ -40,6 +40,19 @@ def test_lamplight_by_the_meter_is_night() -> None:
     assert "night" in gate_of(dark, scene).reasons
 
 
+def test_a_picture_without_colour_is_not_judged_and_one_with_little_is() -> None:
+    """Grey and toned prints carry no sign of leaves; a misty landscape has its colour still."""
+    photo, scene, _ = drawn(layered_view())
+    assert gate_of(photo, scene).landscape
+    luma = photo.pixels.astype(np.float64) @ (0.299, 0.587, 0.114)
+    grey = np.repeat(luma[..., None], 3, axis=2)
+    for toned in (grey, grey * (1.0, 0.93, 0.8)):
+        without = Photo(pixels=np.ascontiguousarray(toned.astype(np.uint8)))
+        assert gate_of(without, scene).reasons == ("without_colour",)
+    misty = 0.55 * grey + 0.25 * photo.pixels + 40
+    assert "without_colour" not in gate_of(Photo(pixels=misty.astype(np.uint8)), scene).reasons
+
+
 def test_features_do_not_hang_on_the_size() -> None:
     photo, scene, _ = drawn(layered_view())
     half = np.ascontiguousarray(photo.pixels[::2, ::2])

@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from irpreview.core.scene.sky_layer import BLUE_SLOPE, SAMPLE_STEP, has_sky, sky_layer, sky_matte
+from irpreview.core.imaging.srgb import LUMINANCE_WEIGHTS
+from irpreview.core.scene.sky_layer import BLUE_SLOPE, SAMPLE_STEP, has_sky, sky_layer, sky_matte, unmixed
 
 CLEAR, CLOUD, TWIG = (96, 146, 205), (232, 235, 238), (52, 48, 40)
 
@@ -104,3 +105,25 @@ def test_a_blown_sky_keeps_the_networks_word():
 def test_no_layer_without_sky():
     assert not has_sky(np.full((20, 30), 0.3, np.float32))
     assert has_sky(np.full((20, 30), 0.9, np.float32))
+
+
+def test_sky_is_taken_out_of_the_hue_and_grey_of_land_on_the_border():
+    """A dark green wood before a bright blue sky, the row between them half of each: it reads green again."""
+    photo = np.zeros((80, 120, 3), np.uint8)
+    photo[:40], photo[40:] = (150, 190, 240), (40, 70, 35)
+    photo[40] = (95, 130, 138)
+    share = np.zeros((80, 120), np.float32)
+    share[:40] = 1
+    hue, both = unmixed(photo, share)
+    assert np.array_equal(hue[:40], photo[:40])  # the sky is left as it is
+    assert np.array_equal(hue[48:], photo[48:])  # so is land farther off
+    bluer = [np.log2(p[40, :, 2] / p[40, :, 1]).mean() for p in (photo.astype(float), hue.astype(float))]
+    assert bluer[1] < bluer[0] - 0.3
+    light = [float((p[40].astype(float) @ LUMINANCE_WEIGHTS).mean()) for p in (photo, hue, both)]
+    assert light[1] == pytest.approx(light[0], rel=0.05)  # hue alone leaves the grey
+    assert light[2] < 0.75 * light[0]
+
+
+def test_a_photo_without_sky_is_left_as_it_is():
+    photo = np.full((40, 60, 3), 90, np.uint8)
+    assert all(picture is photo for picture in unmixed(photo, np.zeros((40, 60), np.float32)))

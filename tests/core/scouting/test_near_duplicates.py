@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from irpreview.core.scouting.near_duplicates import SAME_VIEW_FROM, fingerprint, group_views, likeness
+from tests.conftest import read_picture
 
 SCENES = Path(__file__).resolve().parents[3] / "demo_scenes"
 NOON = datetime(2026, 6, 21, 12, 0, 0)
@@ -18,13 +19,15 @@ NOON = datetime(2026, 6, 21, 12, 0, 0)
 @pytest.fixture(scope="module")
 def photographs(sample_photographs: dict[str, np.ndarray]) -> list[np.ndarray]:
     """Two real photographs and the invented scenes, sRGB."""
-    scenes = [cv2.imread(str(p))[..., ::-1] for p in sorted(SCENES.glob("*/photo.jpg"))]
+    scenes = [read_picture(p)[..., ::-1] for p in sorted(SCENES.glob("*/photo.jpg"))]
     return [np.ascontiguousarray(p) for p in (*sample_photographs.values(), *scenes)]
 
 
 def encoded(pixels: np.ndarray, quality: int) -> np.ndarray:
     _, data = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    back = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    assert back is not None
+    return np.ascontiguousarray(back[..., ::-1])
 
 
 def changed(pixels: np.ndarray, how: str) -> np.ndarray:
@@ -67,7 +70,7 @@ def test_different_views_stay_apart(photographs: list[np.ndarray]) -> None:
 @pytest.mark.research
 def test_research_photographs_are_all_different_views(research: Path) -> None:
     prints = [
-        fingerprint(np.ascontiguousarray(cv2.imread(str(p))[..., ::-1]))
+        fingerprint(np.ascontiguousarray(read_picture(p)[..., ::-1]))
         for p in sorted((research / "rgb_nir_pairs").glob("*_rgb.jpg"))
     ]
     homes = group_views(prints, [None] * len(prints))

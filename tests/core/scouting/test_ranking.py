@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from irpreview.core.scouting.ranking import Finding, Scouting, Snap, all_facts, arrange, edges_text, rank_key, sky_text
-from irpreview.core.scouting.sheet import counted, entry_of, refusal_line, sheet_of
+from irpreview.core.scouting.sheet import entry_of, refusal_line, sheet_of
 from irpreview.io.scout_tables import scouting_csv, scouting_geojson, scouting_json
 from irpreview.records import LeadChoice, Place
 
@@ -138,7 +138,6 @@ def test_edges_and_sky_in_words() -> None:
         "sky with form",
         "no sky",
     ]
-    assert [counted(n, "view") for n in (0, 1, 2)] == ["0 views", "1 view", "2 views"]
 
 
 def test_an_entry_says_how_it_was_judged() -> None:

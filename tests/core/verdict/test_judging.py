@@ -10,12 +10,12 @@ import pytest
 
 from irpreview.core.motion.blur import movement_at, rates_of_motion
 from irpreview.core.motion.print_blur import kept_by
+from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.units import beaufort_m_s
 from irpreview.core.verdict.judging import judge_scene
 from irpreview.core.verdict.layers import LEAST_TRUST, NOISE_SHARE, ground_of, trust_in
 from irpreview.core.verdict.separation import (
     LEAST_STEP,
-    PrintCurve,
     edge_step,
     print_curve,
     says_of,
@@ -172,6 +172,7 @@ def test_edge_step_is_measured_at_the_edge() -> None:
 
 def test_gaps_are_differences_of_the_layers_zones() -> None:
     verdict = judged(layered_view())
+    assert verdict.separations
     for separation in verdict.separations:
         difference = verdict.layers[separation.a].zone.likely - verdict.layers[separation.b].zone.likely
         assert separation.zones == pytest.approx(difference, abs=1e-4)

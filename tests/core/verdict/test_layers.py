@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
+from irpreview.core.imaging.srgb import luminance
 from irpreview.core.verdict.layers import (
     MOST_LAYERS,
     at_photo_size,
     edge_lengths,
     find_layers,
     ground_of,
-    linear_luminance,
     zones_of,
 )
 from irpreview.errors import BadValue
@@ -113,9 +113,9 @@ def test_edges_are_counted_both_ways() -> None:
 def test_luminance_and_zones_against_published_values() -> None:
     """sRGB 119 is 18.4 % linear (IEC 61966-2-1); Rec. 709 weights; zone V is 18 %."""
     grey = np.full((1, 1, 3), 119, np.uint8)
-    assert float(linear_luminance(grey)[0, 0]) == pytest.approx(0.1845, abs=2e-4)
+    assert float(luminance(grey)[0, 0]) == pytest.approx(0.1845, abs=2e-4)
     green = np.array([[[0, 255, 0]]], np.uint8)
-    assert float(linear_luminance(green)[0, 0]) == pytest.approx(0.7152, abs=1e-4)
+    assert float(luminance(green)[0, 0]) == pytest.approx(0.7152, abs=1e-4)
     assert float(zones_of(np.array([[0.18]], np.float32))[0, 0]) == pytest.approx(5.0, abs=1e-5)
     assert zone_of(0.36) == pytest.approx(6.0)
 

@@ -80,8 +80,8 @@ def test_rock_and_snow_of_one_mountain_are_one_thing() -> None:
 
 def test_leaves_lead_when_they_shine() -> None:
     """The same wood, white or mid-grey, under cloud that stands white on a dark sky."""
-    label = Canvas().box("cloud", 0.1, 0.05, 0.45, 0.25).box("cloud", 0.6, 0.1, 0.95, 0.3).box("tree", 0, 0.38, 1, 0.62)
-    label = label.box("water", 0, 0.62, 1, 0.75).box("grass", 0, 0.75, 1, 1).label
+    drawn = Canvas().box("cloud", 0.1, 0.05, 0.45, 0.25).box("cloud", 0.6, 0.1, 0.95, 0.3).box("tree", 0, 0.38, 1, 0.62)
+    label = drawn.box("water", 0, 0.62, 1, 0.75).box("grass", 0, 0.75, 1, 1).label
     bright, grey = (judged(label, tones={"tree": tone}, cloud_texture_stops=0.4) for tone in (0.6, 0.12))
     assert bright.lead == "foliage"
     assert grey.lead == "sky"

@@ -68,6 +68,7 @@ def test_each_sentence_is_whole_short_and_has_evidence(name: str, wind: float | 
 @pytest.mark.parametrize("name", SCENES)
 def test_number_of_the_verb_fits_its_subject(name: str) -> None:
     _, said = _said(name, 4.0, 1.0)
+    assert said
     for sentence in said:
         assert not re.search(
             r"\b(trees|things)( on the \w+| in the middle)? (stands|merges|goes|turns|comes|stays)\b", sentence.text
