@@ -34,7 +34,7 @@ from irpreview.request import Inputs, Request, request_of
 SMALL_SIDE_PX = 440
 """Long side of the small pictures of the contact sheet."""
 SMALL_QUALITY = 78
-METHOD = 4
+METHOD = 5
 """Raised whenever the same snap would be judged otherwise by the same version and network."""
 
 
@@ -48,6 +48,8 @@ class Settings:
     """Everything else that was said; its `kit` and `lens` are those of `kit`."""
     lessons: LogLessons | None = None
     """What the field log taught; None = the kit as it stands."""
+    with_places: bool = False
+    """Whether the places may be told; if not, everything is worked out in a light that does not lead back to them."""
 
     @property
     def planned(self) -> bool:
@@ -146,14 +148,14 @@ class Judged:
     kept: Kept
 
 
-def judge_task(task: Task, settings: Settings, with_place: bool = False) -> Judged | Refused | NotThere:
+def judge_task(task: Task, settings: Settings) -> Judged | Refused | NotThere:
     """Judge one photo in a worker. Gives every refusal as an answer; raises nothing that the photo causes."""
     cv2.setNumThreads(1)  # as many photos at once as there are cores: more threads would only get in each other's way
     try:
         photo = _read(task, settings.inputs.zone or None)
         if photo is None:
             return NotThere(task)
-        kept = _judge(photo, settings, with_place)
+        kept = _judge(photo, settings)
     except IrpreviewError as error:
         return Refused(task, " ".join(str(error).split()))
     except MemoryError:
@@ -182,9 +184,11 @@ def reader() -> PhotoReader:
     return PhotoReader(one_thread=True)
 
 
-def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
+def _judge(photo: Photo, settings: Settings) -> Kept:
     asked, other_light = settings.request(photo)
-    analysis = analyse(photo, asked).without_place()  # what comes of it is handed on
+    analysis = analyse(photo, asked)
+    if not settings.with_places:
+        analysis = analysis.without_place()
     doubts = long_words((*analysis.doubts, *([other_light] if other_light is not None else [])))
     finding = finding_of(analysis.photo, analysis.scene, analysis.verdict, analysis.shutter_s, doubts)
     model_id = analysis.scene.model_id
@@ -195,7 +199,7 @@ def _judge(photo: Photo, settings: Settings, with_place: bool) -> Kept:
         fingerprint_png=_encoded(fingerprint(photo.pixels), "PNG"),
         snap_jpeg=_encoded(within(photo.pixels, SMALL_SIDE_PX), "JPEG", quality=SMALL_QUALITY),
         infrared_jpeg=_encoded(within(analysis.rendering.picture, SMALL_SIDE_PX), "JPEG", quality=SMALL_QUALITY),
-        place=place_text(photo.place) if with_place else None,
+        place=place_text(photo.place) if settings.with_places else None,
     )
 
 

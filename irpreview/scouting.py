@@ -20,9 +20,9 @@ from irpreview import installation
 from irpreview.core.light.planned_light import planned_light
 from irpreview.core.scouting.ranking import Finding, Order, Scouting, Snap, arrange
 from irpreview.errors import BadCluster, BadPhoto, BadValue, IrpreviewError
-from irpreview.io.photos import MOST_FILE_MB, read_facts
+from irpreview.io.photos import MOST_FILE_MB
 from irpreview.io.scout_folder import FolderListing, FoundPhoto, list_photos, stamp_of
-from irpreview.io.scout_store import ScoutStore, place_of_text, place_text
+from irpreview.io.scout_store import ScoutStore, place_of_text
 from irpreview.io.scout_tables import printable
 from irpreview.io.worker_pool import Cluster, Died, cores, over_cores
 from irpreview.records import Light
@@ -67,7 +67,6 @@ def scout(
     settings: Settings | None = None,
     *,
     order: Order = "lead",
-    places: bool = False,
     jobs: int | None = None,
     cluster: str | None = None,
     store: ScoutStore | None = None,
@@ -92,8 +91,8 @@ def scout(
         raise BadPhoto(f"there is no photo in {folder} or below (JPEG, HEIC, PNG, WebP, TIFF){refused}")
     if store is None:
         with ScoutStore(out) as own:
-            return _scout(listing, own, settings, order, places, jobs, cluster, watch, stop)
-    return _scout(listing, store, settings, order, places, jobs, cluster, watch, stop)
+            return _scout(listing, own, settings, order, jobs, cluster, watch, stop)
+    return _scout(listing, store, settings, order, jobs, cluster, watch, stop)
 
 
 def _check_planned(settings: Settings) -> None:
@@ -230,7 +229,6 @@ def _scout(
     store: ScoutStore,
     settings: Settings,
     order: Order,
-    places: bool,
     jobs: int | None,
     cluster: str | None,
     watch: Callable[[Progress], None],
@@ -238,7 +236,7 @@ def _scout(
 ) -> ScoutRun:
     settings = settings.travelling()
     desk = _Desk(listing.photos, store, settings, watch, stop)
-    work = partial(judge_task, settings=settings, with_place=places)
+    work = partial(judge_task, settings=settings)
     if cluster is not None:
         with Cluster(cluster) as machines:
             machines.agree(identity, identity())
@@ -250,9 +248,13 @@ def _scout(
     store.keep_hashes(desk.new_hashes())
     if desk.stopped:
         return ScoutRun(None, desk.progress, listing.other_files)
-    snaps, refused = _gather(desk, store, (settings.inputs.zone or None) if places else None, places)
+    snaps, refused = _gather(desk, store, settings.with_places)
     scouting = arrange(
-        snaps, (*refused, *listing.unreadable), order, with_places=places, settings=_settings_facts(settings)
+        snaps,
+        (*refused, *listing.unreadable),
+        order,
+        with_places=settings.with_places,
+        settings=_settings_facts(settings),
     )
     return ScoutRun(scouting, desk.progress, listing.other_files)
 
@@ -283,7 +285,7 @@ def _work_off(desk: _Desk, run: Callable[[Iterator[Task]], Iterator[Any]]) -> No
             desk.take(answer)
 
 
-def _gather(desk: _Desk, store: ScoutStore, zone: str | None, places: bool) -> tuple[list[Snap], list[tuple[str, str]]]:
+def _gather(desk: _Desk, store: ScoutStore, places: bool) -> tuple[list[Snap], list[tuple[str, str]]]:
     """Every file of the listing as a snap or as a refusal."""
     snaps: list[Snap] = []
     refused = list(desk.refused.items())
@@ -294,9 +296,6 @@ def _gather(desk: _Desk, store: ScoutStore, zone: str | None, places: bool) -> t
         key = desk.key_of(sha)
         if key in desk.judged:
             kept, fingerprint, place = store.finding(key)
-            if places and place is None:
-                place = _place_now(photo, zone)
-                store.keep_place(key, place)
             at = place_of_text(place) if places else None
             snaps.append(Snap(photo.path, key, Finding.of_dict(kept), fingerprint, at))
         else:
@@ -306,13 +305,6 @@ def _gather(desk: _Desk, store: ScoutStore, zone: str | None, places: bool) -> t
             else:  # the very content of another file is refused under its own name
                 refused.append((photo.path, answer.why.replace(answer.task.name, printable(photo.path))))
     return snaps, refused
-
-
-def _place_now(photo: FoundPhoto, zone: str | None) -> str:
-    try:
-        return place_text(read_facts(photo.file, zone=zone).place)
-    except IrpreviewError:  # judged before, gone now
-        return place_text(None)
 
 
 def _settings_facts(settings: Settings) -> dict[str, Any]:

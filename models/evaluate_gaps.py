@@ -77,9 +77,7 @@ def fitted_real(tones: np.ndarray, nir: np.ndarray) -> np.ndarray:
     predicted, white = display_tones(tones)
     real = nir.astype(np.float64)
     gain, offset = np.polyfit(real.ravel(), predicted.ravel(), 1)
-    return np.asarray(
-        to_linear(np.clip(gain * real + offset, 0, 255).astype(np.float32) / 255) * white, np.float32
-    )
+    return np.asarray(to_linear(np.clip(gain * real + offset, 0, 255).astype(np.float32) / 255) * white, np.float32)
 
 
 def separations_of(photo: Photo, scene: SceneMap, nir: np.ndarray, grade: float = 4.0) -> list[Row]:

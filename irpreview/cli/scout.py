@@ -96,10 +96,10 @@ def register(app: typer.Typer) -> None:
         if asked.given["clip"] or asked.readings:
             raise fail_usage("--clip, --meter and --ev belong to one scene; they do not go with a folder of snaps")
 
-        settings = Settings(kit=kit_of(asked.inputs), inputs=asked.inputs, lessons=asked.lessons[0])
+        settings = Settings(kit_of(asked.inputs), asked.inputs, asked.lessons[0], places)
         for doubt in long_words(asked.lessons[1]):
             say(doubt)
-        run, written = _run(folder, out, settings, order, places, jobs, cluster, title, most)
+        run, written = _run(folder, out, settings, order, jobs, cluster, title, most)
         if run.scouting is None:
             say(f"stopped with {how_many(run.progress.left, 'photo')} left; the same command again goes on from there")
             raise typer.Exit(130)
@@ -113,7 +113,6 @@ def _run(
     out: Path,
     settings: Settings,
     order: Literal["lead", "contrast"],
-    places: bool,
     jobs: int | None,
     cluster: str | None,
     title: str,
@@ -126,7 +125,6 @@ def _run(
             out,
             settings,
             order=order,
-            places=places,
             jobs=jobs,
             cluster=cluster,
             store=store,

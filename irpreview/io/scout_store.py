@@ -145,10 +145,6 @@ class ScoutStore(SqliteFile):
         for path, stamp, sha in files:
             self._rows("INSERT OR REPLACE INTO files VALUES (?, ?, ?)", (os.fsencode(path), stamp, sha))
 
-    def keep_place(self, key: str, place: str) -> None:
-        """Add the place of a photo that was judged without it."""
-        self._rows("UPDATE judged SET place = ? WHERE key = ?", (place, key))
-
     def finding(self, key: str) -> tuple[dict[str, Any], ByteArray, str | None]:
         """(finding, fingerprint, place as JSON or None = never asked). Raises KeyError."""
         for finding, print_png, place in self._rows(f"SELECT finding, fingerprint, place {_WHOLE}", (key,)):

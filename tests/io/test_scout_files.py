@@ -123,10 +123,10 @@ def test_what_was_kept_comes_back(tmp_path: Path) -> None:
         assert np.array_equal(print_, fingerprint(1))
         assert place is None
         assert store.pictures("k1") == (b"snap", b"infrared")
-        store.keep_place("k1", place_text(Place(47.3, -16.4)))
-        assert place_of_text(store.finding("k1")[2]) == Place(47.3, -16.4)
+        store.keep(kept("k2", place_text(Place(47.3, -16.4))))
+        assert place_of_text(store.finding("k2")[2]) == Place(47.3, -16.4)
         with pytest.raises(KeyError):
-            store.finding("k2")
+            store.finding("k3")
     assert place_of_text(place_text(None)) is None
 
 

@@ -117,21 +117,24 @@ def test_every_door_says_the_same(snap: Path, tmp_path: Path) -> None:
     folder = tmp_path / "folder"
     folder.mkdir()
     (folder / "snap.jpg").write_bytes(snap.read_bytes())
-    scouted = said("scout", folder, "--out", tmp_path / "scouted", *ASKED, "--jobs", 1, "--json")
-    with (tmp_path / "scouted" / "scout.csv").open(newline="", encoding="utf-8") as file:
-        row = next(csv.DictReader(file))
-    # what is handed on without its place is the same analysis in the light that does not tell it
+    # what is handed on without its place is the same analysis in a light that does not tell it
     handed = small.without_place()
-    told = verdict_part(handed.verdict).as_json()
-    assert scouted["lead"] == row["lead"] == told["lead"]["choice"] == judged["lead"]["choice"]
-    assert scouted["layered_contrast"] == float(row["layered_contrast"]) == told["layered_contrast"]
-    assert scouted["layered_contrast"] == pytest.approx(judged["layered_contrast"], abs=2.0)
-    assert scouted["layers"] == [layer["name"] for layer in told["layers"]]
-    words = [one["says"] for one in told["separations"]]
-    assert [scouted[word] for word in ("separates", "merges", "uncertain")] == [
-        words.count(word) for word in ("separates", "merges", "uncertain")
-    ]
-    assert scouted["shutter_s"] == pytest.approx(handed.shutter_s, rel=1e-5)  # six figures in the table
+    for told, shutter_s, places in (
+        (judged, small.shutter_s, ["--places"]),
+        (verdict_part(handed.verdict).as_json(), handed.shutter_s, []),
+    ):
+        out = tmp_path / "scouted" / str(len(places))
+        scouted = said("scout", folder, "--out", out, *ASKED, *places, "--jobs", 1, "--json")
+        with (out / "scout.csv").open(newline="", encoding="utf-8") as file:
+            row = next(csv.DictReader(file))
+        assert scouted["lead"] == row["lead"] == told["lead"]["choice"] == judged["lead"]["choice"]
+        assert scouted["layered_contrast"] == float(row["layered_contrast"]) == told["layered_contrast"]
+        assert scouted["layers"] == [layer["name"] for layer in told["layers"]]
+        words = [one["says"] for one in told["separations"]]
+        assert [scouted[word] for word in ("separates", "merges", "uncertain")] == [
+            words.count(word) for word in ("separates", "merges", "uncertain")
+        ]
+        assert scouted["shutter_s"] == pytest.approx(shutter_s, rel=1e-5)  # six figures in the table
 
     if judged["setting"] is None:
         return
@@ -143,11 +146,17 @@ def test_every_door_says_the_same(snap: Path, tmp_path: Path) -> None:
     assert card["exposure"]["recommended"] == judged["setting"]
     assert zones_on(card) == {n: zone for n, zone in judged["zones"].items() if judged["shares"][n] > 0}
     without = said("card", snap, *ASKED, "--out", tmp_path / "without", "--json")
-    assert without["verdict"] == told
+    assert without["verdict"] == verdict_part(handed.verdict).as_json()
     zones = zones_of(handed).as_json()["zones"]
     assert zones_on(without) == {n: zone for n, zone in zones.items() if judged["shares"][n] > 0}
-    for key in ("iso", "f_number", "shutter_text"):
-        assert without["exposure"]["recommended"][key] == judged["setting"][key]
+    # with the light of another height the setting may move by the third of a stop that cameras are set in
+    kept, own = without["exposure"]["recommended"], judged["setting"]
+    assert abs(stops_gathered(kept) - stops_gathered(own)) <= 1 / 3 + 0.02
+
+
+def stops_gathered(setting: Mapping[str, Any]) -> float:
+    """What a setting gathers, against f/1, 1 s and ISO 100."""
+    return float(np.log2(setting["shutter_s"] * setting["iso"] / 100 / setting["f_number"] ** 2))
 
 
 def zones_on(card: Mapping[str, Any]) -> dict[str, Any]:

@@ -153,11 +153,18 @@ def test_no_place_in_anything_unless_asked(done: Path) -> None:
     assert not (done / "places.geojson").exists()
 
 
-def test_places_come_without_judging_again(
+def test_with_their_places_snaps_are_judged_in_their_own_light(
     done: Path, day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     out = shutil.copytree(done, tmp_path / "out")
+    assert run(day, "--out", out, "--wind", "3", "--places", "--jobs", "2") == 1
+    own = judge(load_photo(day / "tower.jpg"), conditions=Conditions(wind_m_s=3.0))
+    assert {r["photo"]: r for r in rows(out)}["tower.jpg"]["layered_contrast"] == str(own.layered_contrast)
+
+    # both judgements are kept: nothing is judged again, with places or without
     monkeypatch.setattr("irpreview.scout_judging._judge", lambda *_: pytest.fail("judged again"))
+    assert run(day, "--out", out, "--wind", "3", "--jobs", "1") == 1
+    assert (out / "scout.csv").read_bytes() == (done / "scout.csv").read_bytes()
     assert run(day, "--out", out, "--wind", "3", "--places", "--jobs", "1") == 1
     found = {r["photo"]: r for r in rows(out)}
     assert float(found["tower.jpg"]["latitude_deg"]) == pytest.approx(HERE[0], abs=1e-5)
@@ -411,10 +418,11 @@ def test_the_key_holds_all_that_the_answer_depends_on() -> None:
     }
     changes = [
         {"kit": load_kit("converted-720")},
+        {"with_places": True},
         {"lessons": LogLessons("unmodified-720", None, {"tree": 0.3}, None)},
         *({"inputs": replace(plain.inputs, **{name: value})} for name, value in said.items()),
     ]
-    assert len(plain.facts()) == 3
+    assert len(plain.facts()) == 4
     keys = {key_of("content", Settings(**change), "model") for change in changes}  # type: ignore[arg-type]
     keys |= {key_of("content", plain, "model"), key_of("other", plain, "model"), key_of("content", plain, "newer")}
     assert len(keys) == len(changes) + 3
