@@ -13,6 +13,8 @@ import pytest
 from hypothesis import settings
 from sklearn.datasets import load_sample_image
 
+from tests.remembering import remembered_steps
+
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 # No test may read or write the log of whoever runs it.
 os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-tests-{os.getpid()}" / "log.sqlite")
@@ -29,6 +31,13 @@ FIRST = ("browser", "test_one_answer.py", "test_documents.py", "test_habits.py")
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest files first; inside a file the order stays."""
     items.sort(key=lambda item: not any(name in item.path.parts for name in FIRST))
+
+
+@pytest.fixture(autouse=True, scope="session")
+def steps_remembered() -> Iterator[None]:
+    """The network and the other costly steps are asked once a run for the same inputs."""
+    with remembered_steps():
+        yield
 
 
 @pytest.fixture(autouse=True)
