@@ -67,7 +67,7 @@ def the_earths_way_is_worked_out_once_for_each_moment():
     many places are tried at one moment."""
     spa = daylight._spa()
     sums, nutation = spa.sum_mult_cos_add_mult, spa.longitude_obliquity_nutation
-    known: dict = {}
+    known: dict[object, np.ndarray] = {}
 
     def sums_once(terms, moment):
         key = (id(terms), moment.tobytes())
