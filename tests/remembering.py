@@ -22,14 +22,20 @@ from typing import Any
 import numpy as np
 import pytest
 
-from irpreview import analysis, single_answers
+from irpreview import analysis, home_laying, single_answers
 from irpreview.io.network import SceneNetwork
 
-STEPS = ("seen", "rendering_of", "part_scene", "prepare_stage", "patch_for_white_balance", "find_framings")
-"""Functions of frozen values alone, as `irpreview.analysis` calls them."""
-KEPT = {"network": 24, "seen": 12}
+STEPS = {
+    analysis: ("seen", "rendering_of", "part_scene", "prepare_stage", "patch_for_white_balance", "find_framings"),
+    single_answers: ("seen", "rendering_of"),
+    home_laying: ("best_placement", "placement_from", "placement_near", "likely_places"),
+}
+"""Functions of values alone, as these modules call them."""
+KEPT = {"network": 24, "seen": 12} | dict.fromkeys(
+    ("best_placement", "placement_from", "placement_near", "likely_places"), 24
+)
 """Answers kept of a step, else `KEPT_ELSE`: there are nine demo scenes, and a scene's layers are large."""
-KEPT_ELSE = 4
+KEPT_ELSE = 8
 
 
 class _Unknown(TypeError):
@@ -68,7 +74,8 @@ class Memory:
                 self.worked_out += 1
                 freeze(answer)
                 known[key] = answer
-                self._own[id(answer)] = (answer, key)
+                if is_dataclass(answer):
+                    self._own[id(answer)] = (answer, key)
                 while len(known) > KEPT.get(name, KEPT_ELSE):
                     self._own.pop(id(known.popitem(last=False)[1]), None)
             return answer
@@ -123,9 +130,7 @@ def remembered_steps() -> Iterator[Memory]:
     memory = Memory()
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(SceneNetwork, "run", memory.step("network", unwrap(SceneNetwork.run)))
-        for name in STEPS:
-            remembered = memory.step(name, unwrap(getattr(analysis, name)))
-            for module in (analysis, single_answers):
-                if hasattr(module, name):
-                    patched.setattr(module, name, remembered)
+        for module, names in STEPS.items():
+            for name in names:
+                patched.setattr(module, name, memory.step(name, unwrap(getattr(module, name))))
         yield memory
