@@ -298,7 +298,8 @@ class Analysis:
                 asked,
                 rendering=self.rendering,
                 scene=self.scene,
-                movement_at=None if moves is None else (lambda shutter_s: movement_at(moves, shutter_s)),
+                # how long each class holds is not asked there
+                movement_at=None if moves is None else (lambda s: movement_at(moves, s, with_limits=False)),
             )
         except IrpreviewError as error:
             return error

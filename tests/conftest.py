@@ -13,6 +13,8 @@ import pytest
 from hypothesis import settings
 from sklearn.datasets import load_sample_image
 
+from tests.remembering import remembered_steps
+
 os.environ.setdefault("GRADIO_ANALYTICS_ENABLED", "False")
 # No test may read or write the log of whoever runs it.
 os.environ["IRPREVIEW_LOG"] = str(Path(tempfile.gettempdir()) / f"irpreview-tests-{os.getpid()}" / "log.sqlite")
@@ -22,13 +24,29 @@ settings.load_profile("suite")
 CHECKOUT = Path(__file__).resolve().parents[1]
 
 
-FIRST = ("browser", "test_one_answer.py", "test_documents.py", "test_habits.py")
-"""Files that take longest: begun first, so that no worker is left alone with one of them at the end."""
+LONGEST_FIRST = (
+    *("test_page.py", "test_one_answer.py", "test_habits.py", "test_documents.py", "test_framing.py", "test_serve.py"),
+    *("test_firefox.py", "test_field_page.py", "test_log.py", "test_take_along.py", "test_stop.py"),
+    *("test_scout.py", "test_cli_card.py", "test_edges.py", "test_research_pairs.py", "test_gaps_real.py"),
+    *("test_view_factors.py", "test_demo_scenes.py", "test_clip_motion.py", "test_scout_files.py"),
+    *("test_cli_log_home.py", "test_exports_without_place.py", "test_cli_field_page.py", "test_matching_real.py"),
+)
+"""Files of 20 s and more, in the order in which they are begun: the longest first, so that no worker is left alone with
+one of them at the end; those with a browser in one run, so that one worker's server and browser serve them all.
+"""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest files first; inside a file the order stays."""
-    items.sort(key=lambda item: not any(name in item.path.parts for name in FIRST))
+    place = {name: number for number, name in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: place.get(item.path.name, len(place)))
+
+
+@pytest.fixture(autouse=True, scope="session")
+def steps_remembered() -> Iterator[None]:
+    """The network and the other costly steps are asked once a run for the same inputs."""
+    with remembered_steps():
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import time
+from contextlib import contextmanager
 
 from websockets.sync.client import connect
 
@@ -18,7 +19,7 @@ STARTS_WITHIN_S = 60
 
 
 class Firefox:
-    """One headless Firefox with one tab, for a with-block."""
+    """One headless Firefox, for a with-block."""
 
     def __init__(self, folder, width, height):
         switches = ["--headless", "--no-remote", "--profile", str(folder), "--remote-debugging-port", "0"]
@@ -37,8 +38,8 @@ class Firefox:
             self.process.kill()  # else it would outlive the tests
             raise
         self("session.new", capabilities={})
-        self.tab = self("browsingContext.getTree")["contexts"][0]["context"]
-        self("browsingContext.setViewport", context=self.tab, viewport={"width": width, "height": height})
+        self.tab = None
+        self.viewport = {"width": width, "height": height}
 
     def _address(self, log):
         end = time.monotonic() + STARTS_WITHIN_S
@@ -66,6 +67,18 @@ class Firefox:
             if answer.get("id") == number:
                 assert answer["type"] == "success", answer
                 return answer["result"]
+
+    @contextmanager
+    def somebody_new(self):
+        """For a with-block, a tab with cookies and memory of its own, forgotten after it."""
+        person = self("browser.createUserContext")["userContext"]
+        try:
+            self.tab = self("browsingContext.create", type="tab", userContext=person)["context"]
+            self("browsingContext.setViewport", context=self.tab, viewport=self.viewport)
+            yield
+        finally:
+            self.tab = None
+            self("browser.removeUserContext", userContext=person)
 
     def open(self, url):
         self("browsingContext.navigate", context=self.tab, url=url, wait="complete")

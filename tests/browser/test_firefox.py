@@ -17,12 +17,20 @@ pytestmark = pytest.mark.skipif(
 )
 
 
-@pytest.fixture
-def firefox(tmp_path, base_url):
-    with Firefox(tmp_path, 1440, 900) as one:
-        one.open(base_url + "/")
-        one.until("document.body.dataset.opened")
+@pytest.fixture(scope="module")
+def browser_of_its_own(tmp_path_factory):
+    """One Firefox for all: it takes longest to begin."""
+    with Firefox(tmp_path_factory.mktemp("firefox"), 1440, 900) as one:
         yield one
+
+
+@pytest.fixture
+def firefox(browser_of_its_own, base_url):
+    """A page of somebody new: a tab, and a store of cookies and memory, that nobody had before."""
+    with browser_of_its_own.somebody_new():
+        browser_of_its_own.open(base_url + "/")
+        browser_of_its_own.until("document.body.dataset.opened")
+        yield browser_of_its_own
 
 
 def answered(firefox, snap):

@@ -22,6 +22,7 @@ from irpreview.answers.picture import render_answer
 from irpreview.cards import card_of
 from irpreview.core.card.blocks import card_blocks, card_front, footer_words
 from irpreview.core.field_log.entries import LogEntry
+from irpreview.core.light import daylight
 from irpreview.core.light.coarse_sun import (
     STEP_DEG,
     coarse_height_deg,
@@ -58,6 +59,34 @@ def moved(place: Place, bearing_deg: float, by_deg: float) -> Place:
     east = math.atan2(math.sin(b) * math.sin(d) * math.cos(lat), math.cos(d) - math.sin(lat) * math.sin(to))
     longitude = (place.longitude_deg + math.degrees(east) + 180.0) % 360.0 - 180.0
     return Place(math.degrees(to), longitude, place.altitude_m)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def the_earths_way_is_worked_out_once_for_each_moment():
+    """Where the earth stands on its way hangs on the moment alone, and is nine tenths of a position of the sun; here
+    many places are tried at one moment."""
+    spa = daylight._spa()
+    sums, nutation = spa.sum_mult_cos_add_mult, spa.longitude_obliquity_nutation
+    known: dict[object, np.ndarray] = {}
+
+    def sums_once(terms, moment):
+        key = (id(terms), moment.tobytes())
+        if key not in known:
+            known[key] = sums(terms, moment)
+        return known[key]
+
+    def nutation_once(*given):
+        *moments, out = given
+        key = tuple(one.tobytes() for one in moments)
+        if key not in known:
+            nutation(*given)
+            known[key] = out.copy()
+        out[:] = known[key]
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(spa, "sum_mult_cos_add_mult", sums_once)
+        patched.setattr(spa, "longitude_obliquity_nutation", nutation_once)
+        yield
 
 
 @settings(max_examples=300, deadline=None)

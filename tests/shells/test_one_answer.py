@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 import json
 from collections.abc import Iterator, Mapping
 from contextlib import redirect_stdout
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,7 @@ from irpreview.answers.picture import zones_of
 from irpreview.answers.verdict import verdict_part
 from irpreview.cli import main
 from irpreview.core.units import beaufort_m_s
-from irpreview.io.network import NetworkAnswer, SceneNetwork
+from irpreview.io.card_files import write_card
 from irpreview.records import WORKING_SIDE_PX, Conditions
 from irpreview.request import Inputs, request_of
 
@@ -57,19 +57,10 @@ def said(*arguments: object) -> dict[str, Any]:
 
 
 @pytest.fixture(autouse=True, scope="module")
-def one_pass_for_the_same_pixels() -> Iterator[None]:
-    """The network answers the same pixels once: a door that showed it others would get another answer."""
-    known: dict[bytes, NetworkAnswer] = {}
-    run = SceneNetwork.run
-
-    def once(self: SceneNetwork, pixels: np.ndarray) -> NetworkAnswer:
-        key = hashlib.sha256(repr(pixels.shape).encode() + pixels.tobytes()).digest()
-        if key not in known:
-            known[key] = run(self, pixels)
-        return known[key]
-
+def the_card_is_not_set_on_paper() -> Iterator[None]:
+    """What a card says is read off its JSON here; each scene's paper is made and read in test_cli_card.py."""
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(SceneNetwork, "run", once)
+        patched.setattr("irpreview.cli.card.write_card", partial(write_card, kinds=("json",)))
         yield
 
 
@@ -116,7 +107,7 @@ def test_every_door_says_the_same(snap: Path, tmp_path: Path) -> None:
 
     folder = tmp_path / "folder"
     folder.mkdir()
-    (folder / "snap.jpg").write_bytes(snap.read_bytes())
+    (folder / snap.name).write_bytes(snap.read_bytes())
     # what is handed on without its place is the same analysis in a light that does not tell it
     handed = small.without_place()
     for told, shutter_s, places in (

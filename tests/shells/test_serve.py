@@ -156,58 +156,55 @@ def basic(password):
     return {"authorization": "Basic " + base64.b64encode(f"me:{password}".encode()).decode()}
 
 
-def test_on_the_local_network_with_a_password(tmp_path):
+@pytest.fixture(scope="module")
+def on_the_network(tmp_path_factory):
+    """`irpreview serve --lan` with a log of its owner: (what it said, address for guests); ended by Ctrl-C."""
     addresses = lan_addresses()
     if not addresses:
         pytest.skip("this machine has no address on a local network")
-    log = tmp_path / "log.sqlite"
-    with serving(tmp_path, "--lan", "--no-open", IRPREVIEW_LAN_PASSWORD=PASSWORD, IRPREVIEW_LOG=str(log)) as (
-        process,
-        spoken,
-    ):
-        said = spoken.read_text()
-        url = next(word for word in said.split() if word.startswith(f"http://{addresses[0]}:"))
-        assert "not encrypted" in said
-        assert PASSWORD not in said
-        with httpx.Client(base_url=url, timeout=30, trust_env=False) as guest:
-            refused = guest.get("/")
-            assert refused.status_code == 401
-            assert refused.headers["www-authenticate"].startswith("Basic")
-            assert guest.get("/", headers=basic("a wrong one")).status_code == 401
-            assert guest.post("/snaps", content=b"x", headers={"origin": url.rstrip("/")}).status_code == 401
-            own = basic(PASSWORD)
-            page = guest.get("/", headers=own)
-            assert page.status_code == 200
-            assert "frame-ancestors 'none'" in page.headers["content-security-policy"]
-            # Host and origin hold here too.
-            assert guest.get("/", headers={**own, "host": "evil.example"}).status_code == 400
-            for origin in ("http://evil.example", f"http://127.0.0.1:{httpx.URL(url).port}"):
-                answer = guest.post("/snaps", content=b"x", headers={**own, "origin": origin})
-                assert answer.status_code == 403
-            given = guest.post("/snaps", content=b"x", headers={**own, "origin": url.rstrip("/")})
-            assert given.status_code == 200
-        # The machine itself needs none.
-        assert httpx.get(address(spoken), timeout=30, trust_env=False).status_code == 200
+    folder = tmp_path_factory.mktemp("lan")
+    log = folder / "log.sqlite"
+    with FieldLog(log) as book:
+        book.add(LogEntry("unmodified-720", place_name="Secret mill"))
+    words = {"IRPREVIEW_LAN_PASSWORD": PASSWORD, "IRPREVIEW_LOG": str(log)}
+    with serving(folder, "--lan", "--no-open", **words) as (process, spoken):
+        yield spoken, next(word for word in spoken.read_text().split() if word.startswith(f"http://{addresses[0]}:"))
         process.send_signal(signal.SIGINT)
         assert process.wait(60) == 0
 
 
-def test_a_guest_on_the_local_network_sees_no_log(tmp_path):
-    addresses = lan_addresses()
-    if not addresses:
-        pytest.skip("this machine has no address on a local network")
-    log = tmp_path / "log.sqlite"
-    with FieldLog(log) as book:
-        book.add(LogEntry("unmodified-720", place_name="Secret mill"))
-    with serving(tmp_path, "--lan", "--no-open", IRPREVIEW_LAN_PASSWORD=PASSWORD, IRPREVIEW_LOG=str(log)) as (
-        _process,
-        spoken,
-    ):
-        guests = next(word for word in spoken.read_text().split() if word.startswith(f"http://{addresses[0]}:"))
-        for url, headers, sees in ((guests, basic(PASSWORD), False), (address(spoken), {}, True)):
-            headers = {**headers, "origin": url.rstrip("/")}
-            with httpx.Client(base_url=url, timeout=60, headers=headers, trust_env=False) as client:
-                text = str(call(client, "open", {"token": None}))
-                text += str(call(client, "log_search", {"words": "mill", "token": opened_session(client)}))
-            assert ("Secret mill" in text) is sees
-            assert ("only there" in text) is not sees
+def test_on_the_local_network_with_a_password(on_the_network):
+    spoken, url = on_the_network
+    said = spoken.read_text()
+    assert "not encrypted" in said
+    assert PASSWORD not in said
+    with httpx.Client(base_url=url, timeout=30, trust_env=False) as guest:
+        refused = guest.get("/")
+        assert refused.status_code == 401
+        assert refused.headers["www-authenticate"].startswith("Basic")
+        assert guest.get("/", headers=basic("a wrong one")).status_code == 401
+        assert guest.post("/snaps", content=b"x", headers={"origin": url.rstrip("/")}).status_code == 401
+        own = basic(PASSWORD)
+        page = guest.get("/", headers=own)
+        assert page.status_code == 200
+        assert "frame-ancestors 'none'" in page.headers["content-security-policy"]
+        # Host and origin hold here too.
+        assert guest.get("/", headers={**own, "host": "evil.example"}).status_code == 400
+        for origin in ("http://evil.example", f"http://127.0.0.1:{httpx.URL(url).port}"):
+            answer = guest.post("/snaps", content=b"x", headers={**own, "origin": origin})
+            assert answer.status_code == 403
+        given = guest.post("/snaps", content=b"x", headers={**own, "origin": url.rstrip("/")})
+        assert given.status_code == 200
+    # The machine itself needs none.
+    assert httpx.get(address(spoken), timeout=30, trust_env=False).status_code == 200
+
+
+def test_a_guest_on_the_local_network_sees_no_log(on_the_network):
+    spoken, guests = on_the_network
+    for url, headers, sees in ((guests, basic(PASSWORD), False), (address(spoken), {}, True)):
+        headers = {**headers, "origin": url.rstrip("/")}
+        with httpx.Client(base_url=url, timeout=60, headers=headers, trust_env=False) as client:
+            text = str(call(client, "open", {"token": None}))
+            text += str(call(client, "log_search", {"words": "mill", "token": opened_session(client)}))
+        assert ("Secret mill" in text) is sees
+        assert ("only there" in text) is not sees

@@ -187,8 +187,8 @@ class _Judge:
             self.seen[key] = (movement, blur)
         return self.seen[key]
 
-    def limits(self, iso: float, f_number: float, shutter_s: float) -> tuple[Limit, ...]:
-        """Which limits are overstepped, and by how much."""
+    def limits(self, f_number: float, shutter_s: float, snr: float) -> tuple[Limit, ...]:
+        """Which limits are overstepped, and by how much. snr: of a mid grey."""
         over: list[Limit] = []
         hold = self.wishes.hold_px
         _, blur = self.blur_px(shutter_s)
@@ -199,14 +199,14 @@ class _Judge:
                     over.append(Limit(LimitKind.TRIPOD, blur[name], hold, stops))
                 else:
                     over.append(Limit(LimitKind.MOVEMENT, blur[name], hold, stops, name))
-        airy, circle = airy_diameter_um(self.band_nm, f_number), 1000.0 * blur_circle_mm(self.kit)
+        circle_mm = blur_circle_mm(self.kit)
+        airy, circle = airy_diameter_um(self.band_nm, f_number), 1000.0 * circle_mm
         if airy > circle:
             over.append(Limit(LimitKind.DIFFRACTION, airy, circle, 2.0 * math.log2(airy / circle)))
         if self.wishes.nearest_m is not None:
-            need = f_number_for_depth(self.focal_mm, self.wishes.nearest_m, blur_circle_mm(self.kit))
+            need = f_number_for_depth(self.focal_mm, self.wishes.nearest_m, circle_mm)
             if f_number < need * 0.999:
                 over.append(Limit(LimitKind.DEPTH, f_number, need, 2.0 * math.log2(need / f_number)))
-        snr = sensor_of(self.kit).snr(iso, shutter_s, self.temperature_c)
         if snr < FAIR_SNR:
             over.append(Limit(LimitKind.NOISE, snr, FAIR_SNR, 2.0 * math.log2(FAIR_SNR / snr)))
         timed_s = self.kit.longest_timed_s
@@ -319,20 +319,22 @@ def plan_exposure(
 def _settings(kit: Kit, judge: _Judge, stops: Range, wishes: Wishes) -> tuple[list[Setting], int]:
     rows: list[Setting] = []
     left_out = 0
+    sensor, f_numbers = sensor_of(kit), nominal_f_numbers(kit)
     for iso in nominal_isos(kit):
-        for f_number in nominal_f_numbers(kit):
+        for f_number in f_numbers:
             at = [exact_shutter_s(f_number, iso, s, 0.0) for s in (stops.low, stops.likely, stops.high)]
             if not (SHORTEST_S <= at[1] <= LONGEST_S):
                 left_out += 1
                 continue
+            snr = sensor.snr(iso, at[1], judge.temperature_c)
             rows.append(
                 Setting(
                     iso=iso,
                     f_number=f_number,
                     shutter_s=Range(*at),
                     shutter_text=shutter_text(at[1]),
-                    limits=judge.limits(iso, f_number, at[1]),
-                    snr=round(sensor_of(kit).snr(iso, at[1], judge.temperature_c), 1),
+                    limits=judge.limits(f_number, at[1], snr),
+                    snr=round(snr, 1),
                     minutes_per_frame=round(frame_seconds(at[1], wishes.noise_reduction) / 60.0, 3),
                 )
             )

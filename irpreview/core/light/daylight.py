@@ -70,21 +70,24 @@ def sun_positions(place: Place, times: Sequence[datetime]) -> tuple[Array, Array
         check_time(when)
     if not times:
         return np.zeros(0), np.zeros(0)
-    spa = _spa()
-    months = {(when.year, when.month) for when in times}
-    delta_t = {month: spa.calculate_deltat(*month) for month in months}  # slow, and the same all month
-    answer = spa.solar_position(
+    answer = _spa().solar_position(
         np.array([when.timestamp() for when in times]),
         place.latitude_deg,
         place.longitude_deg,
         place.altitude_m,
         pressure_hpa(place.altitude_m),
         12.0,
-        np.array([delta_t[when.year, when.month] for when in times]),
+        np.array([_delta_t_s(when.year, when.month) for when in times]),
         0.5667,
         1,
     )
     return np.asarray(answer[2], np.float64), np.asarray(answer[4], np.float64) % 360.0
+
+
+@lru_cache(maxsize=128)
+def _delta_t_s(year: int, month: int) -> float:
+    """Earth's clock behind the even one, the same all month. [s]"""
+    return float(_spa().calculate_deltat(year, month))
 
 
 def pressure_hpa(altitude_m: float) -> float:
