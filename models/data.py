@@ -306,6 +306,41 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
     return display_light(linear), kept
 
 
+def snowfall(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> tuple[Tensor, Tensor]:
+    """Snow over grass and bare ground in some of the views, whole or in patches: few photographs have any.
+
+    rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and where snow lies now (N, h, w) bool. Its albedo of 0.55 to
+    0.95 and the blue of its shade are those of snow by daylight (from memory); what is left of the ground's own drawing
+    keeps slopes and tracks visible.
+    """
+    n, _, h, w = rgb.shape
+    device = rgb.device
+
+    def uniform(low: float, high: float, shape: tuple[int, ...] = (1, 1, 1)) -> Tensor:
+        return torch.rand((n, *shape), generator=gen, device=device) * (high - low) + low
+
+    linear = linear_light(rgb)
+    light = luminance(linear)
+    land = ((label == 5) | (label == 7))[:, None]
+    mean = (light * land).sum((2, 3), keepdim=True) / land.sum((2, 3), keepdim=True).clamp_min(1)
+    wide = F.interpolate(F.avg_pool2d(light, 16), (h, w), mode="bilinear", align_corners=False)
+    drawing = ((light + 0.02) / (wide + 0.02)).clamp(0.2, 4.0) ** uniform(0.1, 0.5)
+    lit = ((wide + 0.02) / (mean + 0.02)).clamp(0.1, 4.0) ** uniform(0.2, 0.6)
+    # melting leaves patches: of no shape of its own, and rather where the ground is dark
+    patches = sum(
+        F.interpolate(torch.randn((n, 1, k, k), generator=gen, device=device), (h, w), mode="bicubic") * share
+        for k, share in ((5, 0.6), (14, 0.45), (48, 0.3))
+    )
+    patches = patches - 0.5 * (drawing - 1)
+    least = torch.where(uniform(0, 1) < 0.65, torch.full_like(mean, -9.0), uniform(-0.8, 0.6))
+    cover = ((patches - least) / 0.15).clamp(0, 1) * land * (uniform(0, 1) < chance)
+    snow = uniform(0.55, 0.95) * lit * drawing
+    blue = (uniform(0.0, 0.22) * (1.6 - snow / 0.6)).clamp(-0.05, 0.35)
+    tint = torch.cat([1 - blue, torch.ones_like(blue), 1 + 0.8 * blue], 1)
+    tint = tint / luminance(tint)
+    return display_light(linear * (1 - cover) + snow * tint * cover), cover[:, 0] > 0.5
+
+
 def far_haze(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> Tensor:
     """Haze before what lies far off in some of the views: thickest just under the lowest sky of a column, gone towards
     the foot of the picture; what stands near (structures, other) stays clear. rgb (N, 3, h, w) display.

@@ -34,6 +34,7 @@ SCENE_LONGEST = (360.0, 860.0)  # scenes of elsewhere: from far to a part of one
 PARTS = ("loss", "class", "jaccard", "tone", "taught")
 CLASS_WEIGHT = (1.0, 1.1, 1.18, 1.05, 1.0, 1.1, 1.14, 1.18, 1.18)
 SMOOTH, JACCARD = 0.03, 0.15
+SNOW = 9  # its label
 
 
 def class_loss(logits: Tensor, label: Tensor, merged: Tensor, weight: Tensor) -> tuple[Tensor, Tensor]:
@@ -313,6 +314,11 @@ def make_views(
     if teachers is not None:
         taught, taught_tone = teachers.answer(x)
     x, as_taken = D.other_season(x, label, gen)
+    x, snow = D.snowfall(x, label, gen, args.snowfall)
+    label, as_taken = label.masked_fill(snow, SNOW), as_taken & ~snow[:, None]
+    if taught is not None:
+        certain = F.one_hot(torch.tensor(SNOW - 1, device=device), CLASS_COUNT).to(taught.dtype).view(1, -1, 1, 1)
+        taught = torch.where(snow[:, None, 2::4, 2::4], certain, taught)
     x = D.far_haze(x, label, gen, args.far_haze)
     x = D.jitter(x, gen, args.jitter)
     merged = torch.cat([pairs.merged[chosen], scenes.merged[picked]])[:, None, None].expand_as(label)
@@ -474,6 +480,7 @@ def parser() -> argparse.ArgumentParser:
         "--paste", type=float, nargs=2, default=(0.5, 0.2), help="share of pairs, of scenes with a part pasted"
     )
     p.add_argument("--far-haze", type=float, default=0.12, help="share of views with haze before what is far")
+    p.add_argument("--snowfall", type=float, default=0.08, help="share of views whose open ground lies under snow")
     p.add_argument("--tone-weight", type=float, default=3.0)
     p.add_argument("--label-weight", type=float, default=1.0)
     p.add_argument("--taught-weight", type=float, default=1.0)
