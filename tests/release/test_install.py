@@ -213,7 +213,7 @@ def same_release(version: str, lowest: str) -> bool:
 
 def tools() -> list[str]:
     """What the core of the suite needs besides irpreview."""
-    names = ("pytest", "hypothesis", "jsonschema", "astral", "pypdf")
+    names = ("pytest", "pytest-timeout", "hypothesis", "jsonschema", "astral", "pypdf")
     return [line for line in PROJECT["optional-dependencies"]["test"] if re.split(r"[<>=]", line)[0] in names]
 
 
