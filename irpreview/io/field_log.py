@@ -265,7 +265,8 @@ class FieldLog(LogRows):
         Raises BadValue where no batch of that name is in the log. `undo` brings it back.
         """
         with self._change(f"took back batch {batch}"):
-            row = self._one("SELECT * FROM batches WHERE name = ?", (batch,))
+            # a name that came in as bytes of no text is none that is known, and the database takes no such thing
+            row = self._one("SELECT * FROM batches WHERE name = ?", (batch.encode(errors="replace").decode(),))
             if row is None:
                 there = ", ".join(b.name for b in self.batches()[:5])
                 raise BadValue(

@@ -45,7 +45,7 @@ def read_rows(text: str) -> tuple[tuple[str, ...], list[dict[str, str]]]:
         return names, [{k: _plain(v) for k, v in row.items() if k and v} for row in reader]
     except csv.Error:
         raise BadValue(
-            f"line {reader.line_num} is no row of a table (a cell may have {LONGEST_CELL} letters)"
+            f"line {reader.line_num + 1} is no row of a table (a cell may have {LONGEST_CELL} letters)"
         ) from None
 
 

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import psutil
 import uvicorn
 from starlette.middleware import Middleware
 
@@ -86,7 +87,7 @@ def prepare_framework(folder: Path) -> None:
         os.environ[name] = ",".join(filter(None, (os.environ.get(name), *LOOPBACK)))
 
     _import_framework()
-    from gradio import http_server, processing_utils, routes
+    from gradio import http_server, processing_utils, queueing, routes
 
     own = functools.partial(uvicorn.Config, **server_settings())
     http_server.uvicorn = types.SimpleNamespace(**(vars(uvicorn) | {"Config": own}))
@@ -106,6 +107,15 @@ def prepare_framework(folder: Path) -> None:
     routes.CustomCORSMiddleware = NoCrossOrigin
     processing_utils.async_ssrf_protected_get = no_fetch
     processing_utils.async_ssrf_protected_download = no_fetch
+    if not os.environ.get("IRPREVIEW_DEBUG"):
+        for module in (queueing, routes):
+            module.traceback = types.SimpleNamespace(print_exc=_say_in_one_line)
+
+
+def _say_in_one_line() -> None:
+    """Stands for the framework's own telling of what went wrong before or after our handlers: one line, no insides."""
+    kind = sys.exc_info()[0]
+    print(f"irpreview: a call of the page came to nothing ({kind.__name__ if kind else 'unknown'})", file=sys.stderr)
 
 
 def _import_framework() -> None:
@@ -173,7 +183,10 @@ def free_port(wanted: int | None = None, address: str = "127.0.0.1") -> int:
 
 
 def lan_addresses() -> tuple[str, ...]:
-    """This machine's addresses on its local networks, private ranges only; nothing is sent."""
+    """This machine's addresses on its local networks, private ranges only, the one most used first.
+
+    Nothing is sent or looked up.
+    """
     found: list[str] = []
 
     def add(text: str) -> None:
@@ -182,14 +195,17 @@ def lan_addresses() -> tuple[str, ...]:
             if address.version == 4 and address.is_private and not address.is_loopback and text not in found:
                 found.append(text)
 
-    with contextlib.suppress(OSError):
-        for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
-            add(str(info[4][0]))
     for outside in ("10.255.255.255", "192.168.255.255", "172.31.255.255"):
         # Connecting a datagram socket sends nothing; it only asks which of our addresses would be used.
         with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             probe.connect((outside, 9))
             add(str(probe.getsockname()[0]))
+    # Read off the network cards. Asking for the addresses of this machine's own name could go to a name server.
+    with contextlib.suppress(OSError):
+        for addresses in psutil.net_if_addrs().values():
+            for one in addresses:
+                if one.family == socket.AF_INET:
+                    add(one.address)
     return tuple(found)
 
 

@@ -105,6 +105,11 @@ def test_what_was_taken_out_by_hand_stays_out(log):
     assert second.id > first.id
 
 
+def test_a_name_that_is_no_text_is_no_batch(log):
+    with pytest.raises(BadValue, match="no batch"):
+        log.take_back(b"\xff\xfe".decode(errors="surrogateescape"))  # as a terminal hands over such bytes
+
+
 def test_one_frame_that_cannot_be_takes_none_in(log):
     with pytest.raises(BadValue):
         log.take_home("aa11", [frame(0), frame(1, iso=-5.0)], "brought home")

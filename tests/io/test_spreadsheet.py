@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from irpreview.core.field_log.entries import LogEntry
-from irpreview.errors import BadLog
+from irpreview.errors import BadLog, BadValue
 from irpreview.io.field_log import FieldLog
 from irpreview.io.log_exchange import export_log, import_log
 from irpreview.io.spreadsheet import read_rows, write_rows
@@ -79,3 +79,9 @@ def test_a_log_whose_date_makes_no_sense_is_one_line(tmp_path):
             log.search()
         log.remove(number)
         assert len(log) == 0
+
+
+@pytest.mark.parametrize(("table", "line"), [("a,b\n1,{big}\n", 2), ("a,b\n1,2\n3,{big}", 3), ("a,{big}\n1,2", 1)])
+def test_a_cell_without_end_is_told_at_its_own_line(table, line):
+    with pytest.raises(BadValue, match=f"line {line} is no row of a table"):
+        read_rows(table.format(big="y" * 140_000))

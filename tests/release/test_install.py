@@ -188,14 +188,32 @@ def test_oldest_pins(built, tmp_path):
         pytest.skip("no Python 3.11 on this machine")
     helper, inside = new_environment(tmp_path / "helper"), new_environment(tmp_path / "environment", python)
     run(helper, "-m", "pip", "install", "-q", "uv", where=tmp_path)
-    lowest = ("pip", "install", "-q", "--python", inside, "--resolution", "lowest-direct")
-    run(helper.with_name("uv"), *lowest, built["wheel"], *tools(), where=tmp_path)
+    # What a wheel requires is no direct requirement to the installer, so each is named here, and the wheel comes alone.
+    install = (helper.with_name("uv"), "pip", "install", "-q", "--python", inside)
+    run(*install, "--resolution", "lowest-direct", *PROJECT["dependencies"], *tools(), where=tmp_path)
+    run(*install, "--no-deps", built["wheel"], where=tmp_path)
+    there = json.loads(run(inside, "-c", VERSIONS, where=tmp_path))
+    for line in PROJECT["dependencies"]:
+        name, lowest = re.split(r">=|,", line)[:2]
+        assert same_release(there[name.lower()], lowest), (line, there[name.lower()])
     core_of_the_suite(inside, built["sdist"], tmp_path, "-o", "filterwarnings=default")
+
+
+VERSIONS = """
+import importlib.metadata, json
+found = importlib.metadata.distributions()
+print(json.dumps({one.name.lower().replace("_", "-"): one.version for one in found}))
+"""
+
+
+def same_release(version: str, lowest: str) -> bool:
+    """Whether a version is the lowest there is of what was asked for: 2.0.0 of 2.0."""
+    return f"{version}.0.0".startswith(f"{lowest}.")
 
 
 def tools() -> list[str]:
     """What the core of the suite needs besides irpreview."""
-    names = ("pytest", "hypothesis", "jsonschema", "astral", "pypdf")
+    names = ("pytest", "pytest-timeout", "hypothesis", "jsonschema", "astral", "pypdf")
     return [line for line in PROJECT["optional-dependencies"]["test"] if re.split(r"[<>=]", line)[0] in names]
 
 

@@ -12,6 +12,7 @@ import socket
 import stat
 import subprocess
 import sys
+import types
 import warnings
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -20,6 +21,7 @@ from urllib.parse import quote
 
 import httpx
 import numpy as np
+import psutil
 import pytest
 from gradio import http_server
 from PIL import Image
@@ -226,6 +228,16 @@ def test_an_address_instead_of_a_file_is_never_looked_up(client, monkeypatch):
         answer = give(client, address)
         assert "not here any more" in json.dumps(answer)
     assert not [host for host in asked if host not in ("127.0.0.1", "localhost", None)]
+
+
+@pytest.mark.parametrize("given", [{"url": "http://a.example/y.jpg"}, {"path": "/etc/passwd"}, {"path": 7}])
+def test_the_frameworks_own_kind_of_file_is_refused_in_one_line(client, capsys, given):
+    """What it would fetch or read before our handler is asked at all; it told the terminal all of its insides."""
+    file = {"path": "http://a.example/y.jpg", **given, "meta": {"_type": "gradio.FileData"}}
+    call(client, "open", {"token": None, "x": file})
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) <= 1
+    assert all(line.startswith("irpreview: a call of the page came to nothing (") for line in said)
 
 
 def test_a_file_of_the_machine_cannot_be_named_as_an_upload(client):
@@ -494,8 +506,9 @@ def test_a_port_taken_while_the_page_is_built_is_left_for_another(monkeypatch, t
         pass
 
 
-def test_addresses_on_the_local_network_are_private_ones(monkeypatch):
-    named = ("127.0.1.1", "100.20.30.40", "192.168.7.20", "10.0.0.5")  # itself, a public one, two of RFC 1918
+def test_addresses_on_the_local_network_are_private_ones_and_nothing_is_looked_up(monkeypatch):
+    # itself, a public one, two of RFC 1918, the one most used once more
+    cards = ("127.0.0.1", "100.20.30.40", "192.168.7.20", "10.0.0.5", "172.16.0.9")
 
     class Probe:
         def __init__(self, *_):
@@ -513,11 +526,26 @@ def test_addresses_on_the_local_network_are_private_ones(monkeypatch):
         def getsockname(self):
             return "172.16.0.9", 40000
 
+    def looked_up(*name):
+        raise AssertionError(f"looked up {name}")
+
     with monkeypatch.context() as patched:
-        patched.setattr(socket, "getaddrinfo", lambda *_: [(2, 1, 6, "", (one, 0)) for one in named])
+        for way in ("getaddrinfo", "gethostbyname", "gethostbyname_ex", "gethostbyaddr", "getfqdn"):
+            patched.setattr(socket, way, looked_up)
+        patched.setattr(
+            psutil,
+            "net_if_addrs",
+            lambda: {
+                f"card{number}": [
+                    types.SimpleNamespace(family=socket.AF_INET6, address="fe80::1"),
+                    types.SimpleNamespace(family=socket.AF_INET, address=one),
+                ]
+                for number, one in enumerate(cards)
+            },
+        )
         patched.setattr(socket, "socket", Probe)
         found = app_module.lan_addresses()
-    assert found == ("192.168.7.20", "10.0.0.5", "172.16.0.9")
+    assert found == ("172.16.0.9", "192.168.7.20", "10.0.0.5")
 
 
 def test_the_folder_goes_with_the_page():

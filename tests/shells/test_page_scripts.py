@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
-WEB = Path(__file__).parents[2] / "irpreview" / "web"
+import irpreview
+
+WEB = Path(irpreview.__file__).parent / "web"
 FIELD_PAGE = WEB.parent / "data" / "field_page"
 SCRIPTS = sorted([*(WEB / "static").glob("*.js"), *FIELD_PAGE.glob("*.js")])
 

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import irpreview
 from irpreview.core.exposure.asked_time import setting_for_time
 from irpreview.core.exposure.calculator import (
     Calculator,
@@ -30,7 +31,7 @@ from irpreview.errors import BadValue
 from irpreview.records import ExposureTest, Kit
 from tests.core.exposure.test_asked_time import EVS, plan
 
-SCRIPT = Path(__file__).parents[3] / "irpreview" / "data" / "field_page" / "calculator.js"
+SCRIPT = Path(irpreview.__file__).parent / "data" / "field_page" / "calculator.js"
 CASES = 1500
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+import irpreview
 from irpreview.core.motion.wind import BEAUFORT
 from irpreview.core.units import beaufort_m_s
 from irpreview.core.words import in_words
@@ -36,8 +37,12 @@ from irpreview.records import (
 )
 from tests.core.words.test_verdict_words import SCENES, WINDS, _said
 
-PACKAGE = Path(__file__).resolve().parents[3] / "irpreview"
-DOCUMENTS = [PACKAGE.parent / "README.md", *(PACKAGE / "docs" / f"{name}.md" for name in ("guide", "glossary"))]
+PACKAGE = Path(irpreview.__file__).parent
+"""Installed, it lies elsewhere than the tests."""
+DOCUMENTS = [
+    Path(__file__).parents[3] / "README.md",
+    *(PACKAGE / "docs" / f"{name}.md" for name in ("guide", "glossary")),
+]
 BANNED = re.compile(
     r"\b(smear\w*|melt\w*|build on|cannot be told|too close to call|holds? apart|how long to open|taken for granted|"
     r"test frames?|quick frames?|vegetation|plants?|perhaps|respectively|in order to|it is recommended|"
