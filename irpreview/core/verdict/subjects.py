@@ -30,6 +30,10 @@ _SKY = ("clear_sky", "cloud")
 _MOUNTAIN = ("ground", "snow")
 _BAND_HEIGHT, _BAND_SHAPE = (0.03, 0.15), (0.2, 0.8)
 """Mean height of a figure, share of the frame's, and over its own width: a strip along the horizon is a backdrop."""
+_RELIEF = (0.015, 0.06)
+"""Height of a skyline over its lowest part, share of the frame's width, from which a hill is one (chosen, no source)."""
+_HAND_TILT = 0.05
+"""Slope of a level line in a snap held by hand: three degrees (common practice, no source)."""
 _GREY_LEAVES, _LIGHT_LEAVES = 45.0, 80.0
 """[L*] of the lightest quarter: crowns whose leaves in light print mid-grey are a backdrop; near-white ones are what
 infrared foliage is known for."""
@@ -161,6 +165,17 @@ def _upright(inside: np.ndarray) -> float:
     return max(ramp(mean_height_px / inside.shape[0], *_BAND_HEIGHT), ramp(mean_height_px / columns, *_BAND_SHAPE))
 
 
+def _rising(inside: np.ndarray) -> float:
+    """How far a region rises in the frame, 0..1: mud flats and a beach end in a line as level as the horizon."""
+    columns = np.flatnonzero(inside.any(axis=0))
+    if columns.size < 2:
+        return 0.0
+    top_px = inside[:, columns].argmax(axis=0).astype(np.float64)
+    tilt = float(np.clip(np.polyfit(columns, top_px, 1)[0], -_HAND_TILT, _HAND_TILT))
+    low, high = np.percentile(top_px - tilt * columns, (5, 95))
+    return ramp(float(high - low) / inside.shape[1], *_RELIEF)
+
+
 def _sky_strength(
     layers: tuple[Layer, ...], separations: tuple[Separation, ...], sky: Sky, share: float, structure: float
 ) -> float:
@@ -255,7 +270,7 @@ def subjects_of(
         share = float(inside.mean())
         if layer.class_name in _MOUNTAIN:
             # open ground is a stage; it leads only where it rises against the sky
-            weight *= ramp(against_sky, 0.08, 0.35)
+            weight *= ramp(against_sky, 0.08, 0.35) * _rising(inside)
         if choice == "foliage":
             lit = float(curve.lightness(float(np.percentile(ground.infrared_zone[inside], 75))))
             weight *= _BACKDROP + (1 - _BACKDROP) * ramp(lit, _GREY_LEAVES, _LIGHT_LEAVES)

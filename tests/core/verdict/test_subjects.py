@@ -78,6 +78,18 @@ def test_rock_and_snow_of_one_mountain_are_one_thing() -> None:
     assert "mountain" in reasons(verdict)[0].text
 
 
+def test_a_shore_as_level_as_the_horizon_is_no_hill_even_when_the_snap_is_tilted() -> None:
+    flats, tilted, hill = (Canvas(background="cloud").box("grass", 0, 0.75, 1, 1) for _ in range(3))
+    flats.box("ground", 0, 0.5, 1, 0.76)
+    for k in range(20):
+        tilted.box("ground", k / 20, 0.5 + 0.0015 * k, (k + 1) / 20, 0.76)
+        hill.box("ground", k / 20, 0.5 - 0.2 * np.sin(np.pi * k / 19), (k + 1) / 20, 0.76)
+    level, aslant, rising = (strengths(one.label).get("structure", 0.0) for one in (flats, tilted, hill))
+    assert level == 0.0
+    assert aslant < 0.2 * rising
+    assert rising > 0.2
+
+
 def test_leaves_lead_when_they_shine() -> None:
     """The same wood, white or mid-grey, under cloud that stands white on a dark sky."""
     drawn = Canvas().box("cloud", 0.1, 0.05, 0.45, 0.25).box("cloud", 0.6, 0.1, 0.95, 0.3).box("tree", 0, 0.38, 1, 0.62)
