@@ -388,7 +388,7 @@ def test_read_only_folder():
     with FieldLog(path) as log:
         log.add(frame())
     script = (
-        "import os, sys\n"
+        "import os, sys, urllib.parse\n"  # of a Python in root's own folder nothing can be loaded later
         "from irpreview.errors import BadLog\n"
         "from irpreview.io.field_log import FieldLog, LogEntry\n"
         "if os.geteuid() == 0: os.setgid(65534); os.setuid(65534)\n"  # root may write anywhere

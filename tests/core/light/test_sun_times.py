@@ -3,7 +3,6 @@
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -16,7 +15,7 @@ def test_at_the_equator_at_equinox_day_is_twelve_hours_and_a_few_minutes() -> No
     """Refraction and the sun's disc make it about seven minutes longer than half a day (from memory)."""
     start = datetime(2026, 3, 20, tzinfo=UTC)
     ((rise, down),) = sun_up_spans(Place(0.0, 0.0), start, start + timedelta(days=1))
-    assert down - rise == pytest.approx(timedelta(hours=12, minutes=6.7), abs=timedelta(minutes=1))
+    assert abs(down - rise - timedelta(hours=12, minutes=6.7)) < timedelta(minutes=1)
 
 
 def test_a_polar_day_is_one_span_and_a_polar_night_none() -> None:
