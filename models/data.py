@@ -309,9 +309,9 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
 def snowfall(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> tuple[Tensor, Tensor]:
     """Snow over grass and bare ground in some of the views, whole or in patches: few photographs have any.
 
-    rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and where snow lies now (N, h, w) bool. Its albedo of 0.55 to
-    0.95 and the blue of its shade are those of snow by daylight (from memory); what is left of the ground's own drawing
-    keeps slopes and tracks visible.
+    rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and where snow lies now (N, h, w) bool. Its albedo of 0.55
+    to 0.95 and the blue of its shade are those of snow by daylight (from memory); what is left of the ground's own
+    drawing keeps slopes and tracks visible.
     """
     n, _, h, w = rgb.shape
     device = rgb.device

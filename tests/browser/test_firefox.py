@@ -109,10 +109,19 @@ def test_the_field_page_in_firefox(firefox, snap, tmp_path):
     firefox.run("document.querySelector('#make-field-page').click()")
     firefox.until("document.querySelector('#cards a[download=\"field.html\"]')")
     assert "without location" in text(firefox, "#status")
-    address = firefox.run("document.querySelector('#cards a').href")
-    file = tmp_path / "field.html"
-    file.write_bytes(base64.b64decode(address.split(",", 1)[1]))
-    firefox.open(file.as_uri())
+    address = "[...document.querySelectorAll('#cards a[download=\"field.html\"]')].at(-1).href"
+    made = [firefox.run(address)]
+    firefox.run("document.querySelector('#with-place').click()")
+    firefox.run("document.querySelector('#make-field-page').click()")
+    firefox.until("document.querySelector('#status').innerText.includes('with location')")
+    made.append(firefox.run(address))
+    files = [tmp_path / "without.html", tmp_path / "with.html"]
+    for file, data in zip(files, made, strict=True):
+        file.write_bytes(base64.b64decode(data.split(",", 1)[1]))
+    latitude = "JSON.parse(document.querySelector('#facts').textContent).places[0].latitude_deg"
+    firefox.open(files[0].as_uri())
+    assert firefox.run(latitude) is None
+    firefox.open(files[1].as_uri())
+    assert firefox.run(latitude) is not None
     assert text(firefox, "#place-0 .setting").split() == recommended
     assert firefox.run("document.querySelector('#picture-0').naturalWidth") > 300
-    assert firefox.run("JSON.parse(document.querySelector('#facts').textContent).places[0].latitude_deg") is None

@@ -2,6 +2,7 @@
 
 import io
 import json
+import math
 import os
 import re
 from pathlib import Path
@@ -475,25 +476,36 @@ def test_unknown_place_is_a_fine_answer_and_a_bad_entry_blocks_only_itself(desk,
 # ---- card, sections, looks ------------------------------------------------------------------------------------------
 
 
+def front_of(pdf: bytes) -> str:
+    return " ".join(PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split())
+
+
+def stops_gathered(card) -> float:
+    """What the card's setting gathers, against f/1, 1 s and ISO 100."""
+    own = card["exposure"]["recommended"]
+    return math.log2(own["shutter_s"] * own["iso"] / 100 / own["f_number"] ** 2)
+
+
 def test_the_card_is_saved_and_read_back(desk, snap):
     give(desk, snap)
     answered(desk)
     desk.get_by_label("Name on the card").fill("Tower on the moor")
     desk.get_by_role("button", name="Make the card").click()
     expect(status(desk)).to_have_text("The card is ready, without the location.", timeout=PATIENCE_MS)
-    text = " ".join(PdfReader(io.BytesIO(save(desk, "PDF"))).pages[0].extract_text().split())
-    assert "Tower on the moor" in text
-    assert ", ".join(setting(desk).locator("span").all_inner_texts()) in text
+    assert "Tower on the moor" in front_of(save(desk, "PDF"))
     image = Image.open(io.BytesIO(save(desk, "PNG")))
     assert image.format == "PNG"
 
-    made = json.loads(save(desk, "JSON"))
-    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
-    assert made["place"] is None
+    without = json.loads(save(desk, "JSON"))
+    jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(without)
+    assert without["place"] is None
     desk.get_by_label("with location").check()
     desk.get_by_role("button", name="Make the card").click()
     expect(status(desk)).to_have_text("The card is ready, with the location.", timeout=PATIENCE_MS)
     made = json.loads(save(desk, "JSON"))
+    assert ", ".join(setting(desk).locator("span").all_inner_texts()) in front_of(save(desk, "PDF"))
+    # without the location the light is that of any place: a third of a stop more or less
+    assert abs(stops_gathered(made) - stops_gathered(without)) <= 1 / 3 + 0.02
     shown = float(desk.locator("[data-entry=place]").input_value().split(",")[0])
     assert made["place"]["latitude_deg"] == pytest.approx(shown, abs=1e-4)
 

@@ -31,7 +31,7 @@ _MOUNTAIN = ("ground", "snow")
 _BAND_HEIGHT, _BAND_SHAPE = (0.03, 0.15), (0.2, 0.8)
 """Mean height of a figure, share of the frame's, and over its own width: a strip along the horizon is a backdrop."""
 _RELIEF = (0.015, 0.06)
-"""Height of a skyline over its lowest part, share of the frame's width, from which a hill is one (chosen, no source)."""
+"""Height of a skyline over its lowest part, share of the frame's width, that make it a hill (chosen, no source)."""
 _HAND_TILT = 0.05
 """Slope of a level line in a snap held by hand: three degrees (common practice, no source)."""
 _GREY_LEAVES, _LIGHT_LEAVES = 45.0, 80.0
