@@ -30,6 +30,8 @@ DARK_LINEAR = {True: 0.0008, False: 0.004}
 JPEG_GAINS = (2.0, 1.0, 1.5)
 """White-balance gains of red, green, blue in daylight; undone so that channels mean what the sensor saw (assumed)."""
 USABLE_CLASSES = ("tree", "grass", "structure", "ground", "snow", "cloud")
+_GREY_CHROMA = 0.12
+"""Span of the channels over the greatest; leaves, green or dry, have 0.3 and more (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,18 +203,21 @@ def usable_patches(
 
 
 def _kinds(plain: NDArray[np.float32], ids: NDArray[np.uint8] | None) -> NDArray[np.str_]:
-    """Kind of surface per patch: a class name where a label map is given, else by colour; "" = not used."""
+    """Kind of surface per patch: a class name where a label map is given, else by colour; "" = not used. Leaves
+    without any colour are misread: none is as grey as stone, and taken for leaves it would shift the factor by stops.
+    """
     out = np.full(plain.shape[:2], "", dtype="<U10")
+    red, green, blue = plain[..., 0], plain[..., 1], plain[..., 2]
+    most = np.maximum(plain.max(axis=2), 1e-6)
+    chroma = (most - plain.min(axis=2)) / most
     if ids is not None:
         cut = _blocks(ids.astype(np.float32))
         first = cut[:, :, 0]
         one = (cut == first[:, :, None]).mean(axis=2) > 0.9
         for name in USABLE_CLASSES:
             out[one & (first == CLASS_ID[name])] = name
+        out[np.isin(out, ("tree", "grass")) & (chroma < _GREY_CHROMA)] = "neutral"
         return out
-    red, green, blue = plain[..., 0], plain[..., 1], plain[..., 2]
-    most = np.maximum(plain.max(axis=2), 1e-6)
-    chroma = (most - plain.min(axis=2)) / most
     out[chroma < 0.22] = "neutral"
     out[(green > 1.25 * blue) & (green > 1.03 * red) & (chroma > 0.3)] = "foliage"
     return out

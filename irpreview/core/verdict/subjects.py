@@ -32,6 +32,8 @@ _BAND_HEIGHT, _BAND_SHAPE = (0.03, 0.15), (0.2, 0.8)
 """Mean height of a figure, share of the frame's, and over its own width: a strip along the horizon is a backdrop."""
 _RELIEF = (0.015, 0.06)
 """Height of a skyline over its lowest part, share of the frame's width, that make it a hill (chosen, no source)."""
+_SIDE_TO_SIDE = (0.5, 0.8)
+"""Share of the frame's columns that a region takes as a floor from side to side (chosen, no source)."""
 _HAND_TILT = 0.05
 """Slope of a level line in a snap held by hand: three degrees (common practice, no source)."""
 _GREY_LEAVES, _LIGHT_LEAVES = 45.0, 80.0
@@ -166,14 +168,17 @@ def _upright(inside: np.ndarray) -> float:
 
 
 def _rising(inside: np.ndarray) -> float:
-    """How far a region rises in the frame, 0..1: mud flats and a beach end in a line as level as the horizon."""
+    """How far a region rises in the frame, 0..1: mud flats and a beach end in a line as level as the horizon, from
+    side to side; what has sides of its own, such as a stack in the sea, rises whatever its top.
+    """
     columns = np.flatnonzero(inside.any(axis=0))
     if columns.size < 2:
         return 0.0
+    with_sides = 1 - ramp(columns.size / inside.shape[1], *_SIDE_TO_SIDE)
     top_px = inside[:, columns].argmax(axis=0).astype(np.float64)
     tilt = float(np.clip(np.polyfit(columns, top_px, 1)[0], -_HAND_TILT, _HAND_TILT))
     low, high = np.percentile(top_px - tilt * columns, (5, 95))
-    return ramp(float(high - low) / inside.shape[1], *_RELIEF)
+    return max(with_sides, ramp(float(high - low) / inside.shape[1], *_RELIEF))
 
 
 def _sky_strength(

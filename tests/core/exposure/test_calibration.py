@@ -15,7 +15,7 @@ from irpreview.core.exposure.metering import from_ev, parse_exposure
 from irpreview.core.exposure.setting import plan_exposure
 from irpreview.core.units import shutter_text
 from irpreview.errors import BadPair
-from irpreview.records import Conditions, Kit, Light, Range, Shot
+from irpreview.records import CLASS_ID, Conditions, Kit, Light, Range, Shot
 from tests.core.simulated_frames import LEAF_LIFT, SATURATING, curve_code, draw, picture_pair, raw_pair, shoulder
 
 FACTORS = {"tree": Range(LEAF_LIFT - 0.5, LEAF_LIFT, LEAF_LIFT + 0.5), "structure": Range(-0.3, 0.0, 0.3)}
@@ -36,6 +36,15 @@ def test_linear_frames_tell_the_factor_of_grey_whatever_fills_them(factor: float
     assert answer.factor_stops.likely == pytest.approx(factor, abs=0.15)
     assert answer.factor_stops.low <= factor <= answer.factor_stops.high
     assert answer.factor_stops.width < 1.8
+
+
+def test_grey_that_the_map_takes_for_leaves_does_not_shift_the_factor() -> None:
+    drawn = draw(seed=3, leaves=0.0)
+    as_leaves = np.where(drawn.label == CLASS_ID["structure"], CLASS_ID["tree"], drawn.label).astype(np.uint8)
+    answer = calibrate_frames(*raw_pair(drawn, 14.0, off_stops=-1.5), FACTORS, as_leaves)
+    assert set(answer.surfaces) == {"neutral"}
+    assert answer.factor_stops.low <= 14.0 <= answer.factor_stops.high
+    assert answer.factor_stops.likely == pytest.approx(14.0, abs=0.3)
 
 
 def test_linear_frames_without_a_label_map_are_told_by_colour_with_more_doubt() -> None:
