@@ -21,6 +21,7 @@ from PIL import Image
 from irpreview.core.motion.clip_motion import measure_motion
 from irpreview.core.verdict.layers import find_layers, ground_of, resized, zones_of
 from irpreview.core.verdict.separation import layer_tones, measure_separations, print_curve
+from irpreview.core.words.lead_words import why_line
 from irpreview.io.clips import load_clip
 from irpreview.io.kits import load_kit
 from irpreview.io.photos import load_photo
@@ -336,3 +337,9 @@ def test_the_verdict_is_the_one_the_scene_was_built_for(folder):
             *intended.get(f"also_right_when_{word}", ()),
         }
         assert verdict.lead in right, word
+        # the line under the lead tells two edges by two names
+        parts = why_line(verdict).removesuffix(".").split("; ")
+        behind = [part.partition(" against ")[2] or part.partition(" with ")[2] for part in parts]
+        assert len({name.removeprefix("the ").removeprefix("dark ").removeprefix("light ") for name in behind}) == len(
+            parts
+        )

@@ -145,6 +145,8 @@ def weak_edge(subject: Subject, verdict: Verdict) -> str:
         return ""
     _, other = (verdict.layers[i] for i in _other(subject, weakest, verdict))
     name = short(other)
+    if subject.best is not None and short(verdict.layers[_other(subject, subject.best, verdict)[1]]) == name:
+        name = other.name  # "light against dark water; uncertain against the water" would be one water
     if weakest.says == "merges":
         merge = "merge" if is_plural(subject_name(subject, verdict.layers)) else "merges"
         return f"{merge} with the {name}"
