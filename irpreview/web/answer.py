@@ -324,7 +324,7 @@ def settings_table(analysis: Analysis) -> Table | None:
         )
         for one in setting_choices(exposure)
     )
-    return Table("Other settings", ("Setting", "Could be", "Mind"), rows)
+    return Table("Other settings", ("Setting", "Could be", "Note"), rows)
 
 
 def time_parts(analysis: Analysis) -> list[tuple[str, str]]:

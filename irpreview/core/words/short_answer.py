@@ -74,7 +74,7 @@ def focus_line(focus: FocusAdvice | None) -> str:
     if focus is None:
         return ""
     far = "infinity" if focus.far_m is None else metres(focus.far_m)
-    return f"{metres(focus.focus_at_m)} ({metres(focus.near_m)} to {far})"
+    return f"{metres(focus.focus_at_m)} (sharp {metres(focus.near_m)} to {far})"
 
 
 def metres(value: float) -> str:
