@@ -84,7 +84,7 @@ def card_front(card: ShotCard) -> Front:
     """Picture, lead, setting, wind, focus, hours, one warning, the best framing where there is a better one."""
     exposure, facts = card.exposure, card.facts
     said = short_answer(card.verdict, exposure.recommended, exposure.focus, exposure.cautions, facts.movement)
-    rows = [("Wind", said.wind), ("Focus", said.focus), ("Light", _light(card)), ("Take care", said.warning)]
+    rows = [("Wind", said.wind), ("Focus", said.focus), ("Light", _light(card)), ("Caution", said.warning)]
     framed = None
     if card.framing is not None and card.framing.frame.sensor_share > 0:
         frame = card.framing.frame

@@ -361,7 +361,7 @@ def test_the_front_has_at_most_sixty_words():
     front = card_blocks.card_front(made)
     assert front.words() <= card_blocks.MOST_FRONT_WORDS
     assert dict(front.rows)["Frame"] == "50 mm, 3:2 portrait, 22° right, 10° up"
-    assert dict(front.rows)["Take care"] == "Gusts to 14 m/s: keep back from edges."
+    assert dict(front.rows)["Caution"] == "Gusts to 14 m/s: keep back from edges."
     assert front.framed is not None
     assert front.framed.shape == (20, 30)
 
@@ -412,7 +412,7 @@ def test_a_gale_is_said_with_the_cautions():
     leaves = ClassMoves("tree", Moving.PLANTS, 30.0, move)
     made = card(movement=Movement(30.0, {"tree": move}, move, None, None, (leaves, Gale(21.0))))
     assert _block(made, "Take care").lines[0].startswith("Gale: gusts to 21 m/s.")
-    assert dict(card_blocks.card_front(made).rows)["Take care"].startswith("Gale: gusts to 21 m/s.")
+    assert dict(card_blocks.card_front(made).rows)["Caution"].startswith("Gale: gusts to 21 m/s.")
     assert _block(made, "Movement").lines == ("Leaves blur into soft shapes at 30 s.",)
 
 
