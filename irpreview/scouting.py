@@ -248,7 +248,7 @@ def _scout(
     store.keep_hashes(desk.new_hashes())
     if desk.stopped:
         return ScoutRun(None, desk.progress, listing.other_files)
-    snaps, refused = _gather(desk, store, settings.with_places)
+    snaps, refused = _gather(desk, store)
     scouting = arrange(
         snaps,
         (*refused, *listing.unreadable),
@@ -285,7 +285,7 @@ def _work_off(desk: _Desk, run: Callable[[Iterator[Task]], Iterator[Any]]) -> No
             desk.take(answer)
 
 
-def _gather(desk: _Desk, store: ScoutStore, places: bool) -> tuple[list[Snap], list[tuple[str, str]]]:
+def _gather(desk: _Desk, store: ScoutStore) -> tuple[list[Snap], list[tuple[str, str]]]:
     """Every file of the listing as a snap or as a refusal."""
     snaps: list[Snap] = []
     refused = list(desk.refused.items())
@@ -296,8 +296,7 @@ def _gather(desk: _Desk, store: ScoutStore, places: bool) -> tuple[list[Snap], l
         key = desk.key_of(sha)
         if key in desk.judged:
             kept, fingerprint, place = store.finding(key)
-            at = place_of_text(place) if places else None
-            snaps.append(Snap(photo.path, key, Finding.of_dict(kept), fingerprint, at))
+            snaps.append(Snap(photo.path, key, Finding.of_dict(kept), fingerprint, place_of_text(place)))
         else:
             answer = desk.refused_content.get(sha)
             if answer is None:  # the very content of a file that vanished before it was judged

@@ -2,7 +2,6 @@
 
 import io
 import json
-import math
 import os
 import re
 from pathlib import Path
@@ -18,6 +17,7 @@ from pypdf import PdfReader
 from irpreview.answers.card import CardAnswer
 from irpreview.answers.schemas import schema_of
 from tests.browser.conftest import ready
+from tests.shells.page_desk import stops_gathered
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 SCENES = Path(__file__).parents[2] / "demo_scenes"
@@ -480,12 +480,6 @@ def front_of(pdf: bytes) -> str:
     return " ".join(PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split())
 
 
-def stops_gathered(card) -> float:
-    """What the card's setting gathers, against f/1, 1 s and ISO 100."""
-    own = card["exposure"]["recommended"]
-    return math.log2(own["shutter_s"] * own["iso"] / 100 / own["f_number"] ** 2)
-
-
 def test_the_card_is_saved_and_read_back(desk, snap):
     give(desk, snap)
     answered(desk)
@@ -505,7 +499,8 @@ def test_the_card_is_saved_and_read_back(desk, snap):
     made = json.loads(save(desk, "JSON"))
     assert ", ".join(setting(desk).locator("span").all_inner_texts()) in front_of(save(desk, "PDF"))
     # without the location the light is that of any place: a third of a stop more or less
-    assert abs(stops_gathered(made) - stops_gathered(without)) <= 1 / 3 + 0.02
+    own, coarse = (one["exposure"]["recommended"] for one in (made, without))
+    assert abs(stops_gathered(own) - stops_gathered(coarse)) <= 1 / 3 + 0.02
     shown = float(desk.locator("[data-entry=place]").input_value().split(",")[0])
     assert made["place"]["latitude_deg"] == pytest.approx(shown, abs=1e-4)
 

@@ -1,14 +1,13 @@
 """The field page's button in a real browser: the file is offered, opens without network, tells no place unasked."""
 
 import json
-import math
 import re
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
 
-from irpreview.core.units import parse_shutter
+from irpreview.core.exposure.metering import parse_exposure
 from irpreview.io.photos import load_photo
 from tests.browser.test_page import PATIENCE_MS, answered, give, setting, status
 
@@ -29,13 +28,6 @@ def facts_of(text):
     found = re.search(r'<script[^>]*id="facts"[^>]*>(.*?)</script>', text, re.DOTALL)
     assert found is not None
     return json.loads(found[1])
-
-
-def stops_of(told):
-    """What a setting as it is told (`ISO 400`, `f/9`, `36 s`) gathers, against f/1, 1 s and ISO 100."""
-    iso, aperture, shutter = told
-    speed, f_number = float(iso.removeprefix("ISO ")), float(aperture.removeprefix("f/"))
-    return math.log2(parse_shutter(shutter) * speed / 100 / f_number**2)
 
 
 @pytest.mark.parametrize("size", ["desk", "phone"])
@@ -63,7 +55,10 @@ def test_the_field_page_is_offered_and_opens_without_network(request, browser, s
     outdoors.goto(file.as_uri())
     # without the location the light is that of any place: a third of a stop more or less
     told_setting = outdoors.locator("#place-0 .setting span").all_inner_texts()
-    assert abs(stops_of(told_setting) - stops_of(recommended)) <= 1 / 3 + 0.02
+    there, here = (parse_exposure(" ".join(one)).ev100 for one in (told_setting, recommended))
+    assert there is not None
+    assert here is not None
+    assert abs(there - here) <= 1 / 3 + 0.02
     assert outdoors.evaluate("document.querySelector('#picture-0').naturalWidth") > 300
     context.close()
     assert [url for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []

@@ -1,5 +1,6 @@
 """What the tests of the page's handlers share: a scene, snaps as a browser gives them, and reading the answer."""
 
+import math
 import re
 import shutil
 from pathlib import Path
@@ -33,3 +34,8 @@ def give(desk, token, *paths):
 def analysis(desk, token):
     with desk.sessions.at(token) as session:
         return desk.analysis_of(session)
+
+
+def stops_gathered(setting):
+    """What a setting of a JSON answer gathers, against f/1, 1 s and ISO 100."""
+    return math.log2(setting["shutter_s"] * setting["iso"] / 100 / setting["f_number"] ** 2)

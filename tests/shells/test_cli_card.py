@@ -23,14 +23,6 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 SCENE = CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
 
 
-@pytest.fixture(scope="module")
-def small(tmp_path_factory):
-    path = tmp_path_factory.mktemp("small") / "tower.jpg"
-    with Image.open(SCENE) as image:
-        image.resize((400, 300)).save(path, exif=image.getexif())
-    return path
-
-
 def run(*arguments):
     with pytest.raises(SystemExit) as left:
         main(["card", *map(str, arguments)])

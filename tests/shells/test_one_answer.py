@@ -25,6 +25,7 @@ from irpreview.core.units import beaufort_m_s
 from irpreview.io.card_files import write_card
 from irpreview.records import WORKING_SIDE_PX, Conditions
 from irpreview.request import Inputs, request_of
+from tests.shells.page_desk import stops_gathered
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_scenes"
 SCENES = sorted(folder.name for folder in DEMO.iterdir() if (folder / "photo.jpg").exists())
@@ -143,11 +144,6 @@ def test_every_door_says_the_same(snap: Path, tmp_path: Path) -> None:
     # with the light of another height the setting may move by the third of a stop that cameras are set in
     kept, own = without["exposure"]["recommended"], judged["setting"]
     assert abs(stops_gathered(kept) - stops_gathered(own)) <= 1 / 3 + 0.02
-
-
-def stops_gathered(setting: Mapping[str, Any]) -> float:
-    """What a setting gathers, against f/1, 1 s and ISO 100."""
-    return float(np.log2(setting["shutter_s"] * setting["iso"] / 100 / setting["f_number"] ** 2))
 
 
 def zones_on(card: Mapping[str, Any]) -> dict[str, Any]:

@@ -19,15 +19,7 @@ from irpreview.web.handlers import Desk
 from irpreview.web.keeping import Keeping
 from irpreview.web.log_desk import LogDesk, typed_fields
 from irpreview.web.responses import Shown
-from tests.shells.page_desk import SCENE, analysis, changed, give, words
-
-
-@pytest.fixture(scope="module")
-def small(tmp_path_factory):
-    path = tmp_path_factory.mktemp("small") / "tower.jpg"
-    with Image.open(SCENE) as image:
-        image.resize((400, 300)).save(path, exif=image.getexif())
-    return path
+from tests.shells.page_desk import analysis, changed, give, words
 
 
 def make_frame(snap, path):
