@@ -156,7 +156,7 @@ def test_every_look_passes_axe_and_has_contrast(opened, look):
     page.locator("#stop").click()
     check()
     page.reload()
-    assert page.evaluate("document.documentElement.dataset.look") == look.lower()
+    expect(page.locator("html")).to_have_attribute("data-look", look.lower())
 
 
 def test_at_night_the_page_sends_no_blue_and_no_green_light_to_speak_of(opened):
@@ -198,11 +198,30 @@ def test_a_ring_turned_keeps_the_light(opened):
         ring(page, "factor").locator("button").last.click()
     assert parse_shutter(ring(page, "time").locator("output").inner_text()) == pytest.approx(before, rel=0.13)
     expect(setting(page)).to_contain_text(ring(page, "iso").locator("output").inner_text())
+    kept = setting(page).inner_text()
     page.reload()
+    expect(setting(page)).to_have_text(re.compile(r"\s*".join(map(re.escape, kept.split()))))
     assert parse_shutter(ring(page, "time").locator("output").inner_text()) == pytest.approx(before, rel=0.13)
     page.get_by_role("button", name="As planned").first.click()
     planned = facts(page)["places"][0]["setting"]
     assert ring(page, "iso").locator("output").inner_text() == f"{planned['iso']:g}"
+
+
+def test_two_windows_of_one_file_go_on_from_each_other(opened, two_places):
+    first = opened()
+    second = first.context.new_page()
+    second.goto(two_places.as_uri())
+    ask(first, "4 min")
+    expect(setting(second)).to_contain_text("4 min")
+    ring(second, "time").locator("button").last.click()
+    expect(setting(first)).to_contain_text("8 min")
+    second.locator("#place-0 .right").last.click()
+    expect(first.locator("#place-0 .right").last).to_have_attribute("aria-pressed", "true")
+    first.locator("#start").click()
+    expect(second.locator("#digits")).to_be_visible()
+    second.locator("#stop").click()
+    second.locator("#forget").click()
+    expect(first.locator("#bulb")).to_be_hidden()
 
 
 def test_a_time_asked_for_gives_iso_and_aperture_or_what_stands_in_the_way(opened):
@@ -214,7 +233,7 @@ def test_a_time_asked_for_gives_iso_and_aperture_or_what_stands_in_the_way(opene
     ring(page, "time").locator("button").last.click()
     assert ring(page, "time").locator("output").inner_text() == "8 min"
     page.reload()
-    assert ring(page, "time").locator("output").inner_text() == "8 min"
+    expect(ring(page, "time").locator("output")).to_have_text("8 min")
     ask(page, "2h")
     expect(told(page)).to_contain_text(re.compile(r"out of reach: [\d.]+ stops too bright\. Longest is ISO"))
     expect(told(page)).to_contain_text(re.compile(r"A further grey filter of \d+ stops gives it at ISO \d+, f/"))
@@ -411,6 +430,8 @@ def test_nothing_noted_is_said_and_a_note_can_be_removed(opened):
 def test_damaged_memory_is_begun_anew_and_none_at_all_is_said(opened):
     page = opened()
     key = f"irpreview-field-{facts(page)['page']}"
+    assert page.evaluate("Object.keys(localStorage)") == []  # nothing is written before anything is noted
+    ring(page, "iso").locator("button").last.click()
     assert page.evaluate("Object.keys(localStorage)") == [key]
     for broken in ("{", "null", '{"places": 3}', '{"places": [1, 2], "place": 99, "timer": 5, "frames": "x"}'):
         page.evaluate("([key, text]) => localStorage.setItem(key, text)", [key, broken])

@@ -112,8 +112,8 @@ document.addEventListener('click', (event) => {
   const silent = timer_now()?.stopped_ms === null && !kept.state.quiet && !bell.context; // loaded again since
   if (silent) { bell.wake(); bell.plan(timer_now()); beat(); if (button.id === 'quiet') return; }
   if (given.look) { kept.state.look = given.look; look(given.look); kept.save(); }
-  if (given.go !== undefined) { show_place(Number(given.go)); show_all_places(false); }
-  if (given.step) show_place((kept.state.place + Number(given.step) + facts.places.length) % facts.places.length);
+  if (given.go !== undefined) { go_to(Number(given.go)); show_all_places(false); }
+  if (given.step) go_to((kept.state.place + Number(given.step) + facts.places.length) % facts.places.length);
   if (given.took !== undefined) took(Number(given.took));
   if (given.right !== undefined) right(Number(given.right));
   if (given.turn) turn(button.closest('.ring').dataset.ring, Number(given.turn));
@@ -167,10 +167,21 @@ document.addEventListener('visibilitychange', () => {
 });
 addEventListener('pageshow', () => beat());
 
+const show_kept = () => {
+  const {look: chosen, place} = kept.state;
+  look(LOOKS.includes(chosen) ? chosen : matchMedia('(prefers-color-scheme: dark)').matches ? 'evening' : 'day');
+  show_place(place, false);
+  if (timer_now()) raise(); else if (!find('#bulb').hidden) lower();
+};
+// The same file open in a second window: both show, and go on from, what was kept last.
+addEventListener('storage', ({key, newValue}) => {
+  if (key !== KEY) return;
+  kept.take_in(newValue);
+  show_kept();
+});
+
 kept.load();
 document.documentElement.classList.add('awake');
-look(LOOKS.includes(kept.state.look) ? kept.state.look : matchMedia('(prefers-color-scheme: dark)').matches ? 'evening' : 'day');
 make_strip();
-show_place(kept.state.place, false);
+show_kept();
 if (!kept.lasts) find('#handed').textContent = 'This browser keeps nothing for a file: hand back the notes before you close it.';
-if (timer_now()) raise();

@@ -245,8 +245,12 @@ const show_place = (index, scroll = true) => {
   show_tests();
   show_rings();
   show_notes();
-  kept.save();
   if (scroll) scrollTo({top: 0});
+};
+
+const go_to = (index) => {
+  show_place(index);
+  kept.save();
 };
 
 const MOST_IN_SIGHT = 4; // more are a turn away, behind their number

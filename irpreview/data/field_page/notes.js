@@ -42,12 +42,18 @@ const kept = {
   state: fresh(),
   lasts: true, // whether the browser keeps it beyond this page
 
-  load() {
-    let text = null, found = null;
-    try { text = localStorage.getItem(KEY); } catch { this.lasts = false; }
+  take_in(text) {
+    let found = null;
     try { found = JSON.parse(text); } catch { /* damaged: begun anew */ }
-    if (found !== null && typeof found === 'object') this.state = sound(found);
-    this.save();
+    this.state = found !== null && typeof found === 'object' ? sound(found) : fresh();
+  },
+  // Nothing is written over what is kept before something changes here: another window may just be writing.
+  load() {
+    try {
+      this.take_in(localStorage.getItem(KEY));
+      localStorage.setItem(`${KEY}-tried`, '');
+      localStorage.removeItem(`${KEY}-tried`);
+    } catch { this.lasts = false; }
   },
   save() {
     try { localStorage.setItem(KEY, JSON.stringify(this.state)); } catch { this.lasts = false; }
