@@ -29,7 +29,8 @@ from irpreview.core.light.light_plan import LightPlan, plan_light
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.motion_rendering import picture_in_motion
 from irpreview.core.motion.motion_stage import Stage, prepare_stage
-from irpreview.core.motion.rates import Rates, SceneGeometry, rates_of_motion
+from irpreview.core.motion.rates import Rates, rates_of_motion
+from irpreview.core.motion.scene_geometry import SceneGeometry
 from irpreview.core.rendering.class_physics import water_roughness
 from irpreview.core.rendering.finishing import finish, print_of
 from irpreview.core.scene.scene_map import at_photo_size

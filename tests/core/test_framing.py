@@ -24,7 +24,7 @@ from irpreview.core.framing.frame_movement import movement_in
 from irpreview.core.framing.frames import below_print_resolution, overlap, placed, sizes, wider_than_snap
 from irpreview.core.framing.viewpoints import compare_viewpoints
 from irpreview.core.imaging.picture_geometry import pixels_per_radian
-from irpreview.core.motion.rates import SceneGeometry
+from irpreview.core.motion.scene_geometry import SceneGeometry
 from irpreview.core.verdict.judging import judge_parted, part_ground
 from irpreview.core.verdict.layers import ground_of
 from irpreview.core.words.framing_words import framing_details, framing_sentence, place_sentence

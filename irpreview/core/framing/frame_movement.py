@@ -14,7 +14,9 @@ import numpy as np
 
 from irpreview.core.imaging.picture_geometry import Horizon, class_distance
 from irpreview.core.motion.blur import in_snap_framing, movement_at
-from irpreview.core.motion.rates import ClassRate, Rates, SceneGeometry, scaled_rate
+from irpreview.core.motion.class_rates import ClassRate, scaled_rate
+from irpreview.core.motion.rates import Rates
+from irpreview.core.motion.scene_geometry import SceneGeometry
 from irpreview.records import CLASS_ID, DistanceBy, Movement, Range
 from irpreview.records.framing import Frame
 

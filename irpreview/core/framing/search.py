@@ -20,7 +20,8 @@ from irpreview.core.framing.frames import FORMATS, below_print_resolution, overl
 from irpreview.core.imaging.srgb import luminance
 from irpreview.core.motion.blur import in_snap_framing, movement_at
 from irpreview.core.motion.print_blur import felt_mm, kept_by
-from irpreview.core.motion.rates import Rates, SceneGeometry
+from irpreview.core.motion.rates import Rates
+from irpreview.core.motion.scene_geometry import SceneGeometry
 from irpreview.core.verdict.judging import Parted, judge_parted, part_ground
 from irpreview.core.verdict.layers import Ground, resized, zones_of
 from irpreview.core.verdict.plausibility import UNSURE

@@ -14,8 +14,9 @@ from typing import Literal
 
 from irpreview.core.imaging.picture_geometry import print_mm_per_px
 from irpreview.core.light.sensor_noise import noise_word, sensor_of
+from irpreview.core.motion.class_rates import ClassRate
 from irpreview.core.motion.print_blur import CAUTION, SHARP_MM, blur_word
-from irpreview.core.motion.rates import ClassRate, Rates, in_snap_framing, rates_of_motion
+from irpreview.core.motion.rates import Rates, in_snap_framing, rates_of_motion
 from irpreview.core.motion.sway import longest_holding_s, together
 from irpreview.core.motion.water_motion import water_word
 from irpreview.errors import BadValue
