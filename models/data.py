@@ -244,29 +244,45 @@ def scene_weight(scenes: Pictures, rendered: float = 0.15) -> Tensor:
     return weight * (1 + 2 * (share / 0.1).clamp(max=1)) * (1 + 1.5 * (snow / 0.1).clamp(max=1))
 
 
+class Draws:
+    """Random numbers for N views, drawn where the generator lives. each: shape of what a view gets, unless told."""
+
+    def __init__(self, views: int, gen: torch.Generator, each: tuple[int, ...] = (1, 1, 1)) -> None:
+        self._views, self._gen, self._each = views, gen, each
+
+    def uniform(self, low: float, high: float, shape: tuple[int, ...] | None = None) -> Tensor:
+        """Evenly between low and high: (N, *shape)."""
+        size = (self._views, *(self._each if shape is None else shape))
+        return torch.rand(size, generator=self._gen, device=self._gen.device) * (high - low) + low
+
+    def normal(self, shape: tuple[int, ...]) -> Tensor:
+        """Of mean 0 and spread 1: (N, *shape)."""
+        return torch.randn((self._views, *shape), generator=self._gen, device=self._gen.device)
+
+    def often(self, share: float) -> Tensor:
+        """True in so many of the views."""
+        return self.uniform(0, 1) < share
+
+
 def paste(label: Tensor, share: Tensor, gen: torch.Generator) -> tuple[Tensor, Tensor]:
     """Which part of another view of the batch is laid over each view: a rectangle, or all of some of its classes.
 
     label (N, h, w); share (N,): how probable that is. Returns mask (N, h, w), and the other view's index (N,).
     """
     n, h, w = label.shape
-    device = label.device
-
-    def uniform(shape: tuple[int, ...]) -> Tensor:
-        return torch.rand(shape, generator=gen, device=device)
-
+    device, draws = label.device, Draws(n, gen)
     other = torch.randperm(n, generator=gen, device=device)
-    sides = 0.3 + 0.45 * uniform((n, 2))
-    start = uniform((n, 2)) * (1 - sides)
+    sides = 0.3 + 0.45 * draws.uniform(0, 1, (2,))
+    start = draws.uniform(0, 1, (2,)) * (1 - sides)
     y, x = torch.arange(h, device=device) / h, torch.arange(w, device=device) / w
     rows = (y >= start[:, :1]) & (y < (start + sides)[:, :1])
     columns = (x >= start[:, 1:]) & (x < (start + sides)[:, 1:])
     box = rows[:, :, None] & columns[:, None, :]
-    classes = uniform((n, CLASS_COUNT + 1)) < 0.4
+    classes = draws.uniform(0, 1, (CLASS_COUNT + 1,)) < 0.4
     classes[:, 0] = False
     shape = classes.gather(1, label[other].flatten(1)).view(n, h, w)
-    mask = torch.where(uniform((n, 1, 1)) < 0.5, box & (label[other] > 0), shape)
-    return mask & (uniform((n,)) < share)[:, None, None], other
+    mask = torch.where(draws.uniform(0, 1, (1, 1)) < 0.5, box & (label[other] > 0), shape)
+    return mask & (draws.uniform(0, 1, ()) < share)[:, None, None], other
 
 
 _RECOLOURED = (  # label, chance, red / green, blue / green, brightening from, to
@@ -289,18 +305,15 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
     rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and kept (N, 1, h, w): where nothing was recoloured. The
     ratios are those of straw, russet leaves, chalk, red soil and water in snapshots by daylight (from memory).
     """
-    n = rgb.shape[0]
+    draws = Draws(len(rgb), gen)
     linear = linear_light(rgb)
     light, kept = luminance(linear), torch.ones_like(label, dtype=torch.bool)[:, None]
 
-    def uniform(low: float, high: float) -> Tensor:
-        return torch.rand((n, 1, 1, 1), generator=gen, device=rgb.device) * (high - low) + low
-
     for index, chance, red, blue, dark, bright in _RECOLOURED:
-        here = (label == index)[:, None] & (uniform(0, 1) < chance)
-        ratio = torch.cat([uniform(*red), torch.ones_like(light[..., :1, :1]), uniform(*blue)], 1)
-        recoloured = light * ratio / luminance(ratio) * uniform(dark, bright)
-        share = uniform(0.5, 1.0) * here
+        here = (label == index)[:, None] & draws.often(chance)
+        ratio = torch.cat([draws.uniform(*red), torch.ones_like(light[..., :1, :1]), draws.uniform(*blue)], 1)
+        recoloured = light * ratio / luminance(ratio) * draws.uniform(dark, bright)
+        share = draws.uniform(0.5, 1.0) * here
         linear = linear * (1 - share) + recoloured * share
         kept = kept & ~here
     return display_light(linear), kept
@@ -314,28 +327,24 @@ def snowfall(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) ->
     drawing keeps slopes and tracks visible.
     """
     n, _, h, w = rgb.shape
-    device = rgb.device
-
-    def uniform(low: float, high: float, shape: tuple[int, ...] = (1, 1, 1)) -> Tensor:
-        return torch.rand((n, *shape), generator=gen, device=device) * (high - low) + low
-
+    draws = Draws(n, gen)
     linear = linear_light(rgb)
     light = luminance(linear)
     land = ((label == 5) | (label == 7))[:, None]
     mean = (light * land).sum((2, 3), keepdim=True) / land.sum((2, 3), keepdim=True).clamp_min(1)
     wide = F.interpolate(F.avg_pool2d(light, 16), (h, w), mode="bilinear", align_corners=False)
-    drawing = ((light + 0.02) / (wide + 0.02)).clamp(0.2, 4.0) ** uniform(0.1, 0.5)
-    lit = ((wide + 0.02) / (mean + 0.02)).clamp(0.1, 4.0) ** uniform(0.2, 0.6)
+    drawing = ((light + 0.02) / (wide + 0.02)).clamp(0.2, 4.0) ** draws.uniform(0.1, 0.5)
+    lit = ((wide + 0.02) / (mean + 0.02)).clamp(0.1, 4.0) ** draws.uniform(0.2, 0.6)
     # melting leaves patches: of no shape of its own, and rather where the ground is dark
     patches = sum(
-        F.interpolate(torch.randn((n, 1, k, k), generator=gen, device=device), (h, w), mode="bicubic") * share
+        F.interpolate(draws.normal((1, k, k)), (h, w), mode="bicubic") * share
         for k, share in ((5, 0.6), (14, 0.45), (48, 0.3))
     )
     patches = patches - 0.5 * (drawing - 1)
-    least = torch.where(uniform(0, 1) < 0.65, torch.full_like(mean, -9.0), uniform(-0.8, 0.6))
-    cover = ((patches - least) / 0.15).clamp(0, 1) * land * (uniform(0, 1) < chance)
-    snow = uniform(0.55, 0.95) * lit * drawing
-    blue = (uniform(0.0, 0.22) * (1.6 - snow / 0.6)).clamp(-0.05, 0.35)
+    least = torch.where(draws.often(0.65), torch.full_like(mean, -9.0), draws.uniform(-0.8, 0.6))
+    cover = ((patches - least) / 0.15).clamp(0, 1) * land * draws.often(chance)
+    snow = draws.uniform(0.55, 0.95) * lit * drawing
+    blue = (draws.uniform(0.0, 0.22) * (1.6 - snow / 0.6)).clamp(-0.05, 0.35)
     tint = torch.cat([1 - blue, torch.ones_like(blue), 1 + 0.8 * blue], 1)
     tint = tint / luminance(tint)
     return display_light(linear * (1 - cover) + snow * tint * cover), cover[:, 0] > 0.5
@@ -346,18 +355,15 @@ def far_haze(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) ->
     the foot of the picture; what stands near (structures, other) stays clear. rgb (N, 3, h, w) display.
     """
     n, _, h, _ = rgb.shape
-
-    def uniform(low: float, high: float, channels: int = 1) -> Tensor:
-        return torch.rand((n, channels, 1, 1), generator=gen, device=rgb.device) * (high - low) + low
-
+    draws = Draws(n, gen)
     sky = ((label == 1) | (label == 2))[:, None]
     row = torch.arange(h, device=rgb.device, dtype=torch.float32).view(1, 1, h, 1)
     lowest = torch.where(sky, row, torch.full_like(row, -1.0)).amax(2, keepdim=True)
     below = ((row - lowest) / h).clamp_min(0)
     land = ~sky & (lowest >= 0) & ((label != 6) & (label != 8) & (label != 0))[:, None]
-    thick = uniform(0.25, 0.85) * torch.exp(-below / uniform(0.04, 0.25)) * land * (uniform(0, 1) < chance)
-    bright = uniform(0.35, 0.9)
-    air = torch.cat([bright * uniform(0.8, 1.0), bright * uniform(0.9, 1.0), bright], 1)
+    thick = draws.uniform(0.25, 0.85) * torch.exp(-below / draws.uniform(0.04, 0.25)) * land * draws.often(chance)
+    bright = draws.uniform(0.35, 0.9)
+    air = torch.cat([bright * draws.uniform(0.8, 1.0), bright * draws.uniform(0.9, 1.0), bright], 1)
     return display_light(linear_light(rgb) * (1 - thick) + air * thick)
 
 
@@ -369,23 +375,24 @@ def windows(size: Tensor, out: tuple[int, int], longest: tuple[float, float], ge
     """
     n, device = size.shape[0], size.device
     h_out, w_out = out
-
-    def uniform(low: float, high: float) -> Tensor:
-        return torch.rand(n, generator=gen, device=device) * (high - low) + low
-
+    draws = Draws(n, gen, each=())
     h, w = size[:, 0].float(), size[:, 1].float()
-    scale = torch.exp(uniform(float(np.log(longest[0])), float(np.log(longest[1])))) / torch.maximum(h, w)
-    stretch = torch.exp(uniform(-0.12, 0.12))
+    scale = torch.exp(draws.uniform(float(np.log(longest[0])), float(np.log(longest[1])))) / torch.maximum(h, w)
+    stretch = torch.exp(draws.uniform(-0.12, 0.12))
     sx, sy = scale * torch.sqrt(stretch), scale / torch.sqrt(stretch)
-    angle = uniform(-0.07, 0.07) * (uniform(0, 1) < 0.5)
+    angle = draws.uniform(-0.07, 0.07) * draws.often(0.5)
     half_w, half_h = w_out / sx / 2, h_out / sy / 2
     cx = torch.where(
-        w > 2 * half_w, half_w + uniform(0, 1) * (w - 2 * half_w), w / 2 + uniform(-1, 1) * (half_w - w / 2).abs()
+        w > 2 * half_w,
+        half_w + draws.uniform(0, 1) * (w - 2 * half_w),
+        w / 2 + draws.uniform(-1, 1) * (half_w - w / 2).abs(),
     )
     cy = torch.where(
-        h > 2 * half_h, half_h + uniform(0, 1) * (h - 2 * half_h), h / 2 + uniform(-1, 1) * (half_h - h / 2).abs()
+        h > 2 * half_h,
+        half_h + draws.uniform(0, 1) * (h - 2 * half_h),
+        h / 2 + draws.uniform(-1, 1) * (half_h - h / 2).abs(),
     )
-    mirror = torch.where(uniform(0, 1) < 0.5, -1.0, 1.0)
+    mirror = torch.where(draws.often(0.5), -1.0, 1.0)
     y, x = torch.meshgrid(
         torch.arange(h_out, device=device) + 0.5 - h_out / 2,
         torch.arange(w_out, device=device) + 0.5 - w_out / 2,
@@ -432,38 +439,28 @@ def _softened(rgb: Tensor, out: tuple[int, int], size: Tensor, where: Tensor) ->
 
 def jitter(rgb: Tensor, gen: torch.Generator, strength: float = 1.0) -> Tensor:
     """What another camera, light, haze or phone's processing makes of the same scene. rgb (N,3,h,w) display 0..1."""
-    n, _, h, w = rgb.shape
-    device = rgb.device
-
-    def uniform(low: float, high: float, shape: tuple[int, ...] = (1, 1, 1)) -> Tensor:
-        return torch.rand((n, *shape), generator=gen, device=device) * (high - low) + low
-
-    def often(share: float) -> Tensor:
-        return (torch.rand((n, 1, 1, 1), generator=gen, device=device) < share).float()
-
-    def normal(shape: tuple[int, ...]) -> Tensor:
-        return torch.randn((n, *shape), generator=gen, device=device)
-
+    h = rgb.shape[2]
+    draws = Draws(len(rgb), gen)
     s = strength
     linear = linear_light(rgb)
-    exposure = 2.0 ** (s * (uniform(-0.8, 0.8) * often(0.7)))
-    balance = 2.0 ** (s * 0.13 * normal((3, 1, 1)) * often(0.7))
+    exposure = 2.0 ** (s * (draws.uniform(-0.8, 0.8) * draws.often(0.7)))
+    balance = 2.0 ** (s * 0.13 * draws.normal((3, 1, 1)) * draws.often(0.7))
     linear = linear * exposure * balance
     # haze: light of the air, more of it towards the top third (farther away), bluish to white
-    ramp = torch.linspace(1, 0, h, device=device).view(1, 1, h, 1)
-    haze = s * uniform(0.0, 0.35) * often(0.3) * (0.3 + 0.7 * ramp ** uniform(0.5, 2.0))
-    air = torch.cat([uniform(0.45, 0.8), uniform(0.5, 0.85), uniform(0.6, 1.0)], 1)
+    ramp = torch.linspace(1, 0, h, device=rgb.device).view(1, 1, h, 1)
+    haze = s * draws.uniform(0.0, 0.35) * draws.often(0.3) * (0.3 + 0.7 * ramp ** draws.uniform(0.5, 2.0))
+    air = torch.cat([draws.uniform(0.45, 0.8), draws.uniform(0.5, 0.85), draws.uniform(0.6, 1.0)], 1)
     linear = linear * (1 - haze) + air * haze
     x = display_light(linear)
-    gamma = 2.0 ** (s * uniform(-0.35, 0.35) * often(0.6))
+    gamma = 2.0 ** (s * draws.uniform(-0.35, 0.35) * draws.often(0.6))
     x = x.clamp_min(1e-4) ** gamma
-    curve = s * uniform(-0.5, 0.7) * often(0.5)  # S-shaped or flattened contrast about the middle
+    curve = s * draws.uniform(-0.5, 0.7) * draws.often(0.5)  # S-shaped or flattened contrast about the middle
     x = x + curve * (x - 0.5) * x * (1 - x) * 2
     grey = luminance(x)
-    x = grey + (x - grey) * (1 + s * uniform(-0.45, 0.5) * often(0.6))
+    x = grey + (x - grey) * (1 + s * draws.uniform(-0.45, 0.5) * draws.often(0.6))
     soft = F.avg_pool2d(F.pad(x, (1, 1, 1, 1), mode="replicate"), 3, 1)
-    x = x + (x - soft) * s * uniform(-0.9, 0.9) * often(0.4)
-    x = x + normal((3, h, w)) * s * uniform(0, 0.02) * often(0.4)
+    x = x + (x - soft) * s * draws.uniform(-0.9, 0.9) * draws.often(0.4)
+    x = x + draws.normal(tuple(rgb.shape[1:])) * s * draws.uniform(0, 0.02) * draws.often(0.4)
     return x.clamp(0, 1)
 
 
