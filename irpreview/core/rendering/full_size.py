@@ -124,7 +124,7 @@ class FullSize:
         """
         slope, intercept = _lines_of_grey(self.root, self.small)
         height, width = self.pixels.shape[:2]
-        rows = max(16, (1 << 16) // width)
+        rows = max(16, (1 << 17) // width)
         strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
         turns = max(1, cv2.getNumThreads())
 
