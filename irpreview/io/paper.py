@@ -116,12 +116,36 @@ def held(text: str) -> str:
 
 def picture(jpeg: bytes, width: float, high: float, narrow: float = 1.0) -> Any:
     """A picture as large as fits into width and height [pt]. narrow: the page draws its widths this much smaller."""
-    from reportlab.platypus import Image as Picture
-
-    packed = io.BytesIO(jpeg)
-    columns, rows = Image.open(packed).size
+    columns, rows = Image.open(io.BytesIO(jpeg)).size
     scale = min(width * narrow / columns, high / rows)
-    return Picture(packed, columns * scale / narrow, rows * scale, hAlign="LEFT")
+    return _picture_kind()(jpeg, columns * scale / narrow, rows * scale)
+
+
+@lru_cache(maxsize=1)
+def _picture_kind() -> Any:
+    """Reportlab's own kind unpacks each picture to tell it from others and keeps the pixels: 400 MB for 100 rows."""
+    from reportlab.lib.utils import ImageReader
+    from reportlab.platypus import Flowable
+
+    class Packed(ImageReader):
+        """Told from others by its file, which goes into the PDF as it is."""
+
+        _dataA = None
+
+        def getRGBData(self) -> bytes:
+            return bytes(self.fp.getvalue())
+
+    class Picture(Flowable):
+        """A JPEG at a size."""
+
+        def __init__(self, jpeg: bytes, width: float, height: float) -> None:
+            super().__init__()
+            self.jpeg, self.width, self.height = jpeg, width, height
+
+        def draw(self) -> None:
+            self.canv.drawImage(Packed(io.BytesIO(self.jpeg)), 0, 0, self.width, self.height)
+
+    return Picture
 
 
 def table(
