@@ -50,10 +50,10 @@ _MOST_OFF = 1.0
 _NEAR_PX = (49, 49)
 """The same for the land that a lone leaf belongs to."""
 _SPECK_PX, _SPECK_LEVELS = 5, 5
-"""A speck is darker by more of 255 levels, which grain is not, than the middle of its neighbours in such a window. [px]"""
+"""A speck is darker by more of 255 levels, which grain is not, than the middle of its neighbours in that window [px]."""
 _LEAST_APART, _LEAST_KNOWN = 20.0, 0.01
-"""By how many of 255 levels the sky must be paler than the land for a speck to be told as land; and the share of a window
-from which a layer is known there."""
+"""By how many of 255 levels the sky must be paler than the land for a speck to be told as land; and the share of a
+window from which a layer is known there."""
 _LEAST_SKY = 0.003
 _LOWEST_LEVEL = 2.0**-9
 _LEAST_BLUE_STEP = 0.5
@@ -199,8 +199,8 @@ def unmixed(small: ByteArray, share: FloatArray, specks: NDArray[np.intp] = _NON
 
     Within 3 px of the sky a JPEG's colour and half-covered pixels hold sky. Read as land alone, leaves go blue and
     pale, and what is read off them paints a rim. So a land pixel there takes the hue of the land beyond, and in the
-    second picture it is no paler than nearly all of it. share: of sky (h, w). specks: flat places of sky that land covers
-    in part, which take that hue as well. Both are `small` where there is no such border.
+    second picture it is no paler than nearly all of it. share: of sky (h, w). specks: flat places of sky that land
+    covers in part, which take that hue as well. Both are `small` where there is no such border.
     """
     tall = _rows_of_sky(share)  # below there is no sky to take out
     if tall == 0:

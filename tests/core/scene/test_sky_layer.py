@@ -125,7 +125,7 @@ def test_sky_is_taken_out_of_the_hue_and_grey_of_land_on_the_border():
 
 
 def test_a_lone_leaf_in_the_sky_is_no_black_dot():
-    """Leaves half as large as a pixel beyond a crown, as a camera mixes them: they print no darker than the sky there."""
+    """Leaves half as large as a pixel beyond a crown, as a camera mixes them: no darker in print than the sky there."""
     sky = np.zeros((240, 320), bool)
     sky[:120] = True
     photo = np.where(sky[..., None], CLEAR, (40, 62, 30)).astype(float)
