@@ -50,7 +50,7 @@ _MOST_OFF = 1.0
 _NEAR_PX = (49, 49)
 """The same for the land that a lone leaf belongs to."""
 _SPECK_PX, _SPECK_LEVELS = 5, 5
-"""A speck is darker by more of 255 levels, which grain is not, than the middle of its neighbours in that window [px]."""
+"""A speck is darker by more of 255 levels, which grain is not, than the middle of its neighbours there [px]."""
 _LEAST_APART, _LEAST_KNOWN = 20.0, 0.01
 """By how many of 255 levels the sky must be paler than the land for a speck to be told as land; and the share of a
 window from which a layer is known there."""
