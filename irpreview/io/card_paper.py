@@ -169,7 +169,7 @@ class _Setter:
         ]
         small = [("as the eye sees it", front.snap)]
         if front.framed is not None:
-            small.append(("best framing", front.framed))
+            small.append((front.framed_caption, front.framed))
         head = [
             self.text(front.title, "title"),
             Spacer(1, 3.0),

@@ -15,8 +15,8 @@ STANDING = Words(
     "Never look at the sun through finder or lens, nor leave the camera on it.",
 )
 STAYING = Words(
-    "Long exposures keep you standing: mind edges, tide, falling branches, private land.",
-    "Mind edges, tide, falling branches, private land.",
+    "Long exposures keep you standing: mind steep drops, tide, falling branches, private land.",
+    "Mind steep drops, tide, falling branches, private land.",
 )
 LOCAL_RULES = both("Local rules come first.")
 WHITE_BALANCE = Words(

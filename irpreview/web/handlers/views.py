@@ -112,6 +112,24 @@ class ViewsDesk(AnsweringDesk):
             values={"version": session.version},
         )
 
+    @answered
+    def first_framing(self, token: str | None, version: int) -> Shown:
+        """The best framing for its row in an answer, by that answer's number; nothing where another has come since.
+
+        It is looked for with no lock held, so that no slider waits for it.
+        """
+        with self.sessions.at(token) as session:
+            if session.version != version or session.unfinished or session.analysis is None:
+                return Shown()
+            asked = session.analysis
+            found = asked.with_()
+        row = sections.first_framing(found)
+        with self.sessions.at(token) as session:
+            if session.version != version or session.analysis is not asked:
+                return Shown()
+            session.analysis = found  # which knows its framings now
+            return Shown(parts={"first-framing": row}, values={"framing_of": version})
+
     @answered_in_steps
     def beside(self, token: str | None) -> Iterator[Shown]:
         """All snaps side by side at once, then again with each best framing that was not looked for yet."""

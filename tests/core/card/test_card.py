@@ -331,9 +331,9 @@ def test_the_front_says_what_is_set_and_when():
     }
     front = card_blocks.card_front(card(**made))
     assert front.setting_range == "30 s to 5 min"
-    assert _row("Focus", **made) == "2.4 m (sharp 1.2 m to infinity)"
+    assert _row("Focus", **made) == "2.4 m (sharp from 1.2 m)"
     # the sun goes to the other side, the light stays good: one span
-    assert _row("Light", **made) == "07:00 to 15:15 and 17:00 to 19:00"
+    assert _row("Light", **made) == "Side or front light 07:00 to 15:15, 17:00 to 19:00"
     assert _block(card(**made), "Light").lines == (
         "3 May 2026: sun up about 06:00 to 20:15.",
         "07:00 to 12:00 sun at the side.",
@@ -360,8 +360,8 @@ def test_the_front_has_at_most_sixty_words():
     )  # fmt: skip
     front = card_blocks.card_front(made)
     assert front.words() <= card_blocks.MOST_FRONT_WORDS
-    assert dict(front.rows)["Frame"] == "50 mm, 3:2 portrait, 22° right, 10° up"
-    assert dict(front.rows)["Caution"] == "Gusts to 14 m/s: keep back from edges."
+    assert dict(front.rows)["Framing"] == "50 mm portrait, 22° right, 10° up"
+    assert dict(front.rows)["Caution"] == "Gusts to 14 m/s: keep back from steep drops."
     assert front.framed is not None
     assert front.framed.shape == (20, 30)
 
