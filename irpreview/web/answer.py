@@ -29,7 +29,7 @@ from irpreview.core.words.framing_words import (
 )
 from irpreview.core.words.lead_words import lead_text
 from irpreview.core.words.light_words import best_light, next_good_light
-from irpreview.core.words.phrases import sentence, wind_name
+from irpreview.core.words.phrases import sentence, two_figures, wind_name
 from irpreview.core.words.short_answer import short_answer
 from irpreview.records import CLASS_WORDS, Setting, Words
 
@@ -162,8 +162,7 @@ def _noise_note(best: Setting) -> str:
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
         return "Best hours: give place and day."
-    # no line ends within a span
-    return best_light(plan.days[0]).replace(" to ", "\u00a0to\u00a0") or next_good_light(plan)
+    return best_light(plan.days[0]) or next_good_light(plan)
 
 
 # ---- one line for the strip of snaps --------------------------------------------------------------------------------
@@ -328,7 +327,8 @@ def movement_table(analysis: Analysis) -> tuple[Table, list[tuple[str, str]]]:
         rows.append(
             (
                 CLASS_WORDS.get(name, name),
-                f"{one.print_mm.likely:.2g} mm ({one.print_mm.low:.2g} to {one.print_mm.high:.2g})",
+                f"{two_figures(one.print_mm.likely)} mm "
+                f"({two_figures(one.print_mm.low)} to {two_figures(one.print_mm.high)})",
                 holds,
                 in_words(one.known).short,
             )

@@ -117,7 +117,9 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
             lambda token, data: desk.settle(token, _whole(data, "wind"), data.get("shutter"), _whole(data, "number"))
         ),
         "view": heavy(lambda token, data: desk.view(token, str(data.get("name", "")))),
-        "first_framing": heavy(lambda token, data: desk.first_framing(token, _whole(data, "version"))),
+        "first_framing": plain(
+            lambda token, data: desk.told_quietly(lambda: desk.first_framing(token, _whole(data, "version")), token)
+        ),
         "section": heavy(lambda token, data: desk.section(token, str(data.get("name", "")))),
         "beside": plain(lambda token, _: desk.beside(token)),
         "card": heavy(

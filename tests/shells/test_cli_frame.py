@@ -98,7 +98,7 @@ def test_the_focus_follows_the_aperture_of_a_time_that_was_asked_for(
     walk: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
 ) -> None:
     made = [
-        json.loads(run(capsys, walk[0], "--wind", "6.7", "--json", *extra)) for extra in ((), ("--shutter", "4min"))
+        json.loads(run(capsys, walk[0], "--wind", "6.7", "--json", *extra)) for extra in ((), ("--shutter", "8min"))
     ]
     apertures = [one["setting"]["f_number"] for one in made]
     assert apertures[0] != apertures[1]

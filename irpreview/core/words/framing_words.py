@@ -8,7 +8,7 @@ from types import MappingProxyType
 from irpreview.core.motion.print_blur import blur_word
 from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
-from irpreview.core.words.phrases import BLURS, cap, is_plural, listed, subject_name
+from irpreview.core.words.phrases import BLURS, cap, is_plural, listed, subject_name, two_figures
 from irpreview.core.words.short_answer import focus_line, metres
 from irpreview.core.words.verdict_words import also_merging, name_in_pair, short_headline
 from irpreview.records import SeparationWord, Verdict
@@ -128,7 +128,7 @@ def _focus_words(one: Framing) -> str:
     far = "infinity" if focus.far_m is None else metres(focus.far_m)
     said = f"With {one.frame.lens_mm:g} mm focus at {metres(focus.focus_at_m)}: sharp {metres(focus.near_m)} to {far}."
     if focus.needs_f_number is not None and focus.needs_f_number > focus.f_number * 1.02:
-        said += f" From the nearest thing it takes f/{focus.needs_f_number:.2g}."
+        said += f" From the nearest thing it takes f/{two_figures(focus.needs_f_number)}."
     return said
 
 

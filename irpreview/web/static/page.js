@@ -23,7 +23,7 @@ const apply = (shown) => {
   if (shown.status !== undefined) {
     say(shown.status, shown.sorry === true);
     passing = shown.values?.words === undefined; // only a whole answer counts its words
-  } else if (shown.values?.words !== undefined && passing) say('');
+  } else if ((shown.values?.words !== undefined || shown.values?.rested) && passing) say('');
   for (const [id, html] of Object.entries(shown.parts ?? {})) {
     const place = find(`#${id}`);
     if (id === 'section-body' && shown.values?.section !== open_section) continue; // another one is open by now
