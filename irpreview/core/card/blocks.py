@@ -20,7 +20,7 @@ from irpreview.core.words.card_words import sky_change, wind_now
 from irpreview.core.words.exposure_words import setting_words
 from irpreview.core.words.framing_words import LEAST_OF_A_FRAMING, framing_focus, framing_row, framing_sentence
 from irpreview.core.words.lead_words import LEAD_NAMES, WAIT_WORDS
-from irpreview.core.words.phrases import SUBJECTS, sentence
+from irpreview.core.words.phrases import SUBJECTS, cap, sentence
 from irpreview.core.words.short_answer import metres, short_answer
 from irpreview.core.words.verdict_words import sentences
 from irpreview.records import (
@@ -110,16 +110,20 @@ def card_front(card: ShotCard) -> Front:
         rows=(),
     )
 
-    def with_rows(merges: str, framing: str) -> Front:
+    light = _light(card)
+
+    def with_rows(merges: str, framing: str, light: str = light) -> Front:
         rows = (
-            *(("Merges", merges), ("Wind", said.wind), ("Focus", said.focus), ("Light", _light(card))),
+            *(("Merges", merges), ("Wind", said.wind), ("Focus", said.focus), ("Light", light)),
             *(("Framing", framing), ("Caution", said.warning)),
         )
         caption = "best framing" if framing else "best framing, see back"
         return replace(made, rows=tuple((label, text) for label, text in rows if text), framed_caption=caption)
 
-    # what is set and minded stays; the framing stands on the back as well, and what merges can be looked up
-    fronts = [*(with_rows(said.merges, one) for one in framings), with_rows("", "")]
+    # what is set and minded stays; the framing and the later hours stand on the back as well
+    short_light = light.partition(",")[0]
+    fronts = [*(with_rows(said.merges, one) for one in framings), with_rows(said.merges, "", short_light)]
+    fronts.append(with_rows("", "", short_light))
     return next((front for front in fronts if front.words() <= MOST_FRONT_WORDS), fronts[-1])
 
 
@@ -172,7 +176,7 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
         Block("Movement", moves),
         Block("Light", tuple(one.short for one in facts.light_lines), kind="run"),
         Block("Focus", tuple(one.short for one in facts.focus[1:]), kind="run"),
-        Block("White balance", (facts.white_balance.short.removeprefix("Custom white balance: "),), kind="run"),
+        Block("White balance", (cap(facts.white_balance.short.removeprefix("Custom white balance: ")),), kind="run"),
         Block("Assumptions", _assumed(facts.assumptions, exposure), kind="run"),
         Block("Made with", (footer_words(card), *(one.short for one in facts.sources)), kind="run"),
     ]

@@ -28,6 +28,7 @@ from irpreview.core.words.card_words import (
     LOCAL_RULES,
     SOURCES,
     STANDING,
+    STANDING_CAMERA,
     STAYING,
     SUN_LEFT_OUT,
     SUN_TAKEN_MIDDLE,
@@ -165,7 +166,9 @@ def assumptions_of(
 def _cautions(of_this_day: Sequence[Caution]) -> tuple[Words, ...]:
     """The usual ones first; what the day's own say again, or say better, is left to these."""
     local = () if any(one.kind is CautionKind.LOCAL_RULES for one in of_this_day) else (LOCAL_RULES,)
-    return tuple(dict.fromkeys((STANDING, STAYING, *map(in_words, of_this_day), *local)))
+    eyes = any(one.kind is CautionKind.SUN_EYES for one in of_this_day)
+    standing = STANDING_CAMERA if eyes else STANDING
+    return tuple(dict.fromkeys((standing, STAYING, *map(in_words, of_this_day), *local)))
 
 
 def card_dict(card: ShotCard) -> dict[str, Any]:
