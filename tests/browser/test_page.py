@@ -99,6 +99,7 @@ def test_one_screen_at_a_desk(browser, watched, base_url, size, scene):
     # what is read does not move when the framing comes
     assert rows.evaluate_all("all => all.map((one) => [one.className, one.getBoundingClientRect().top])") == before
     assert re.search(r"Merges\n|erges? with", page.locator("#answer").inner_text())
+    assert box(page.locator("#wind"))["y"] == box(page.locator("#shutter"))["y"]
     picture = box(page.locator("#under"))
     assert picture["width"] >= (800 if size[0] == 1440 else 640)
     seen_at_once(
@@ -255,7 +256,7 @@ def test_the_first_framing_opens_its_view_with_the_focus_of_its_lens(desk, whole
     focus = desk.locator("#answer .focus")
     own = focus.inner_text()
     expect(first_framing(desk)).to_have_text(
-        re.compile(r"\d+ mm (portrait|landscape|square), \d+° (right|left)"), timeout=PATIENCE_MS
+        re.compile(r"\d+\smm (portrait|landscape|square), \d+°\s(right|left)"), timeout=PATIENCE_MS
     )
     lens = first_framing(desk).inner_text().partition("mm")[0].strip()
     first_framing(desk).focus()
@@ -432,7 +433,7 @@ def test_several_snaps_side_by_side(desk, snap, temple):
     desk.get_by_role("button", name="Look closer at temple.jpg").click()
     expect(desk.locator("#title")).to_have_attribute("placeholder", "temple", timeout=PATIENCE_MS)
     answered(desk)
-    expect(desk.locator("#answer .hours")).to_contain_text("Give place and day")
+    expect(desk.locator("#answer .hours")).to_contain_text("give place and day")
     # the snap left keeps its framing, and another section is not overwritten by a late answer
     expect(beside.filter(has_text="photo.jpg").locator(".framed")).to_have_text(framed, timeout=PATIENCE_MS)
     section(desk, "Tables")
