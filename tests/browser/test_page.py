@@ -290,6 +290,7 @@ def test_the_scale_of_the_wind_is_named_and_can_be_changed(desk, snap):
     expect(desk.locator("#wind-says")).to_contain_text("15.5 m/s, near gale")
     expect(wind).to_have_attribute("aria-valuetext", re.compile("15.5 m/s"))
     assert desk.locator("[data-metres]").all_inner_texts() == ["?", "0", "1", "2", "4", "7", "9", "12", "16"]
+    expect(desk.locator("#answer .wind")).not_to_contain_text("assumed", timeout=PATIENCE_MS)  # it has settled
     desk.reload()
     answered(desk)
     expect(scale).to_have_text("m/s")
