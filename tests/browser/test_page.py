@@ -401,8 +401,11 @@ def test_an_area_is_corrected_without_drawing(desk, snap):
 def test_a_finger_draws_on_the_phone(phone, snap):
     give(phone, snap)
     answered(phone)
+    asked = []
+    phone.on("request", lambda one: asked.append(one.post_data or ""))
     phone.get_by_role("button", name="What is where").tap()
     expect(phone.locator("#under")).to_have_attribute("data-view", "map", timeout=PATIENCE_MS)
+    assert any('"map_narrow"' in one for one in asked)  # with larger words in it
     fits(phone, 390)
     frame = box(phone.locator("#paint"))
     finger = phone.context.new_cdp_session(phone)

@@ -97,7 +97,7 @@ class ViewsDesk(AnsweringDesk):
             if name not in pictures.VIEWS:
                 raise BadValue(f"there is no view {name!s:.20}; choose one below the picture")
             parts = {"legend": sections.legend(analysis)} if name.startswith("separation") else {}
-            if name == "map":
+            if name.startswith("map"):
                 parts = {"areas": sections.areas(analysis)}
             return Shown(pictures=pictures.views(analysis, (name,)), parts=parts, values={"version": session.version})
 

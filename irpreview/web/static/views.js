@@ -11,12 +11,12 @@ const WORDS = {infrared: 'The scene in infrared, black and white', colour: 'The 
   map: 'The snap with what is where marked by colour and letter', framings: 'One of the framings, in infrared'};
 
 // What a view is made of; a view that is not there yet is asked for, once for each state of the answer.
-// On a narrow screen the figures on the lines are drawn larger.
+// On a narrow screen figures and words in the picture are drawn larger.
 const narrow = matchMedia('(max-width: 820px)');
 const layers = () => {
   if (now === 'half') return ['infrared', 'colour'];
   if (now === 'framings') return ['framing0', `framing${framing}`];
-  return now === 'separation' && narrow.matches ? ['separation_narrow'] : [now];
+  return ['separation', 'map'].includes(now) && narrow.matches ? [`${now}_narrow`] : [now];
 };
 
 export const current = () => now;

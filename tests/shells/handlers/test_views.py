@@ -85,7 +85,7 @@ def test_every_section_and_view_answers(desk, token, small):
     give(desk, token, small)
     for name in ("tests", "separations", "light", "tables", "beside"):
         assert len(words(desk.section(token, name).parts["section-body"])) > 40
-    for name in ("infrared", "colour", "separation", "map", "movement"):
+    for name in ("infrared", "colour", "separation", "separation_narrow", "map", "map_narrow", "movement"):
         assert desk.view(token, name).pictures[name].startswith("data:image/jpeg;base64,")
 
 
