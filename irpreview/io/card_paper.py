@@ -16,8 +16,9 @@ from PIL import Image
 
 from irpreview.core.card.blocks import Block, Front, card_blocks, card_front
 from irpreview.core.card.shot_card import ShotCard
+from irpreview.core.words.phrases import held
 from irpreview.errors import CannotWrite
-from irpreview.io.print_style import ACCENT, INK, LINE, MM, NARROW, QUIET, held, register_fonts
+from irpreview.io.print_style import ACCENT, INK, LINE, MM, NARROW, QUIET, register_fonts
 from irpreview.records import ByteArray
 
 if TYPE_CHECKING:
@@ -169,7 +170,7 @@ class _Setter:
         ]
         small = [("as the eye sees it", front.snap)]
         if front.framed is not None:
-            small.append(("best framing", front.framed))
+            small.append((front.framed_caption, front.framed))
         head = [
             self.text(front.title, "title"),
             Spacer(1, 3.0),
@@ -190,7 +191,7 @@ class _Setter:
         return [*head, *words, self._rows(front.rows, paper.inner), Spacer(1, _GAP), self._columns(pair)]
 
     def _rows(self, rows: Sequence[tuple[str, str]], width: float) -> Any:
-        label = 46.0
+        label = 54.0
         cells = [[self.text(name, "label"), self.text(text, "row")] for name, text in rows]
         return self._plain_table(cells, [label, width - label], below=3.0)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -52,12 +51,3 @@ def register_fonts(name: str) -> None:
     pdfmetrics.registerFont(TTFont(name, str(fonts["regular"])))
     pdfmetrics.registerFont(TTFont(bold, str(fonts["bold"])))
     pdfmetrics.registerFontFamily(name, normal=name, bold=bold, italic=name, boldItalic=bold)
-
-
-_HOURS = re.compile(r"(?<=\d\d:\d\d) to (?=\d\d:\d\d)")
-_WITH_UNIT = re.compile(r"(?<=\d) (?=(?:s|min|h|m|mm|cm|m/s|%|stops|times)\b)|(?<=ISO) (?=\d)")
-
-
-def held(text: str) -> str:
-    """Figures that no line break parts from their units."""
-    return _WITH_UNIT.sub("\u00a0", _HOURS.sub("\u00a0to\u00a0", text))
