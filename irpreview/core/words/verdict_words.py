@@ -134,7 +134,7 @@ def what_merges(verdict: Verdict) -> str:
     if not verdict.gate.landscape or not verdict.separations:
         return ""
     told = edges_told(verdict)
-    for word, start in (("merges", ""), ("uncertain", "uncertain: ")):
+    for word, start in (("merges", ""), ("uncertain", "could be ")):
         pairs = _heaviest(verdict, word)
         new = [one for one in pairs if all(one is not other for other in told)]
         if word == "merges" and len(new) < len(pairs):

@@ -40,7 +40,7 @@ def test_what_merges_is_read_once_beside_the_picture(name: str, wind: float | No
         assert " with " in row
         assert not row.startswith(("Nothing", "Uncertain"))
     elif saying(verdict, "uncertain"):
-        assert row.startswith("Uncertain: ") or row == "Nothing for certain"
+        assert row.startswith("Could be ") or row == "Nothing for certain"
     else:
         assert row == "Nothing"
     assert len(row.split()) <= 8
@@ -49,7 +49,7 @@ def test_what_merges_is_read_once_beside_the_picture(name: str, wind: float | No
 def test_each_kind_of_row() -> None:
     verdict, _ = _said("layered", 4.0, 1.0)
     assert what_merges(all_say(verdict, "separates")) == "Nothing"
-    assert what_merges(all_say(verdict, "uncertain")).startswith("Uncertain: ")
+    assert what_merges(all_say(verdict, "uncertain")).startswith("Could be ")
     row = what_merges(all_say(verdict, "merges"))
     assert " with " in row
     assert row[0].isupper()
