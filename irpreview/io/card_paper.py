@@ -130,7 +130,7 @@ class _Setter:
         setting += [self.text(front.setting_range, "row")] if front.setting_range else []
         small = [("as the eye sees it", front.snap)]
         if front.framed is not None:
-            small.append(("best framing", front.framed))
+            small.append((front.framed_caption, front.framed))
         head = [
             self.text(front.title, "title"),
             Spacer(1, 3.0),
@@ -149,7 +149,7 @@ class _Setter:
         return [*head, *lead, *setting, gap, self._rows(front.rows, paper.inner), gap, below]
 
     def _rows(self, rows: Sequence[tuple[str, str]], width: float) -> Any:
-        label = 46.0 / NARROW
+        label = 54.0 / NARROW
         cells = [[self.text(name, "label"), self.text(text, "row")] for name, text in rows]
         return table(cells, [label, width - label], below=3.0)
 

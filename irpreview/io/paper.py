@@ -6,7 +6,6 @@ All three are reportlab's flowables, which run on from page to page; a picture f
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from importlib.util import find_spec
@@ -17,6 +16,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 from PIL import Image
 
+from irpreview.core.words.phrases import held
 from irpreview.errors import CannotWrite
 from irpreview.records import ByteArray
 
@@ -100,15 +100,6 @@ def words(text: str, how: Any, mark: str | None = None, run_in: str = "") -> Any
 
     first = f'<font name="{BOLD}" color="{ACCENT}">{escape(held(run_in))}</font> ' if run_in else ""
     return Paragraph(first + escape(held(text)), how, bulletText=mark)
-
-
-_HOURS = re.compile(r"(?<=\d\d:\d\d) to (?=\d\d:\d\d)")
-_WITH_UNIT = re.compile(r"(?<=\d) (?=(?:s|min|h|m|mm|cm|m/s|%|stops|times)\b)|(?<=ISO) (?=\d)")
-
-
-def held(text: str) -> str:
-    """Figures that no line break parts from their units."""
-    return _WITH_UNIT.sub("\u00a0", _HOURS.sub("\u00a0to\u00a0", text))
 
 
 # ---- pictures and rows -----------------------------------------------------------------------------------------------
