@@ -141,14 +141,21 @@ class PrintCurve:
         low, likely, high = (float(self.zone(v)) for v in (scene_zone.low, scene_zone.likely, scene_zone.high))
         return Range(low, likely, high)
 
-    def printed(self, root: FloatArray) -> ByteArray:
-        """Display tones (h, w) uint8 of square roots of tones (h, w)."""
+    def print_into(self, out: ByteArray, root: FloatArray, scaled: FloatArray, steps: NDArray[np.uint16]) -> None:
+        """Write display tones into `out` (h, w), of square roots of tones (h, w).
+
+        scaled, steps: two such arrays to work in, since new ones cost more than the work on them; scaled may be `root`
+        where that is not needed any more.
+        """
         table = _display_table(self)
-        steps = cv2.multiply(root, _STEPS_PER_ROOT, dtype=cv2.CV_16U)
+        np.multiply(root, np.float32(_STEPS_PER_ROOT), out=scaled)
+        scaled += np.float32(0.5)
+        np.clip(scaled, 0, table.size - 1, out=scaled)
+        np.copyto(steps, scaled, casting="unsafe")
         try:
-            return np.asarray(cv2.LUT(steps, table), np.uint8)
+            cv2.LUT(steps, table, dst=out)
         except cv2.error:  # before OpenCV 5 the index must be 8 bit
-            return np.asarray(table[0].take(steps), np.uint8)
+            np.take(table[0], steps, out=out, mode="clip")
 
 
 @lru_cache(maxsize=8)
@@ -188,9 +195,11 @@ def finish(
     if film_look:
         root = _halation(root, curve.gain)
     picture = np.empty(root.shape, np.uint8)
-    rows = max(16, (1 << 18) // root.shape[1])
+    rows = min(max(16, (1 << 18) // root.shape[1]), root.shape[0])
+    scaled, steps = (np.empty((rows, root.shape[1]), kind) for kind in (np.float32, np.uint16))
     for top in range(0, root.shape[0], rows):  # in strips, so that the steps stay in the cache
-        picture[top : top + rows] = curve.printed(root[top : top + rows])
+        strip = root[top : top + rows]
+        curve.print_into(picture[top : top + rows], strip, scaled[: len(strip)], steps[: len(strip)])
     return picture
 
 

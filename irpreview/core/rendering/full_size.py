@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from irpreview.core.imaging.side_by_side import side_by_side
+from irpreview.core.imaging.srgb import exp2_in_place
 from irpreview.core.rendering.finishing import PrintCurve, finish
 from irpreview.records import ByteArray, FloatArray
 
@@ -50,7 +51,7 @@ def print_root(stops: FloatArray, texture: FloatArray) -> FloatArray:
     """Square roots of the tones that are printed, from two maps (h, w) in stops."""
     root = stops + texture
     root *= np.float32(0.5)
-    np.exp2(root, out=root)
+    exp2_in_place(root)
     return np.asarray(np.clip(root, _LOWEST_ROOT, _HIGHEST_ROOT, out=root), np.float32)
 
 
@@ -79,55 +80,80 @@ class FullSize:
         if self._is_small():
             return finish(self.root, film_look=film_look, curve=curve)
         if film_look:  # its glow reaches over strips
-            return finish(self._root(lambda *_: None), film_look=True, curve=curve)
+            root = np.empty(self.pixels.shape[:2], np.float32)
+
+            def kept(strip: slice, here: FloatArray, _: FloatArray) -> None:
+                root[strip] = here
+
+            self._each_strip(kept)
+            return finish(root, film_look=True, curve=curve)
         out = np.empty(self.pixels.shape[:2], np.uint8)
 
-        def printed(strip: slice, here: FloatArray) -> None:
-            out[strip] = curve.printed(here)
+        def printed(strip: slice, here: FloatArray, spare: FloatArray) -> None:
+            steps = spare.reshape(-1).view(np.uint16)[: spare.size].reshape(spare.shape)
+            curve.print_into(out[strip], here, here, steps)
 
-        self._root(printed)
+        self._each_strip(printed)
         return out
 
     def maps(self) -> tuple[FloatArray, FloatArray]:
         """(tones (H, W), spread (H, W) [stops])."""
         if self._is_small():
             return np.clip(np.exp2(self.stops), LOWEST_TONE, HIGHEST_TONE), self.spread
-        without_texture = self._enlarged(np.exp2(-self.texture))  # tones keep what the network says
+        without_texture = exp2_in_place(-self.texture)  # tones keep what the network says
+        tones = np.empty(self.pixels.shape[:2], np.float32)
 
-        def squared(strip: slice, here: FloatArray) -> None:
+        def squared(strip: slice, here: FloatArray, spare: FloatArray) -> None:
             cv2.multiply(here, here, dst=here)
-            cv2.multiply(here, without_texture[strip], dst=here)
-            np.clip(here, LOWEST_TONE, HIGHEST_TONE, out=here)
+            here *= self._rows_of(without_texture, strip, spare)
+            np.clip(here, LOWEST_TONE, HIGHEST_TONE, out=tones[strip])
 
-        tones = self._root(squared)
-        return tones, self._enlarged(self.spread, without_texture)
+        self._each_strip(squared)
+        size = (self.pixels.shape[1], self.pixels.shape[0])
+        return tones, np.asarray(cv2.resize(self.spread, size, interpolation=cv2.INTER_LINEAR), np.float32)
 
     def _is_small(self) -> bool:
         return self.small.shape == self.pixels.shape
 
-    def _root(self, then: Callable[[slice, FloatArray], None]) -> FloatArray:
-        """Square roots of the printed tones (H, W). then: what is done with each strip of them in turn, in place."""
-        slope, intercept = (self._enlarged(line) for line in _lines_of_grey(self.root, self.small))
+    def _each_strip(self, then: Callable[[slice, FloatArray, FloatArray], None]) -> None:
+        """Square roots of the printed tones (H, W), a few rows at a time. then: what is done with these rows, in place,
+        and with another such array to work in.
 
-        def worked(strip: slice) -> None:
-            here = slope[strip]
-            cv2.multiply(here, cv2.cvtColor(self.pixels[strip], cv2.COLOR_RGB2GRAY), dst=here, dtype=cv2.CV_32F)
-            cv2.add(here, intercept[strip], dst=here)
-            np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
-            then(strip, here)
-
-        side_by_side(worked, self._strips())
-        return slope
-
-    def _enlarged(self, m: FloatArray, out: FloatArray | None = None) -> FloatArray:
-        size = (self.pixels.shape[1], self.pixels.shape[0])
-        return np.asarray(cv2.resize(m, size, dst=out, interpolation=cv2.INTER_LINEAR), np.float32)
-
-    def _strips(self) -> list[slice]:
-        """Rows that fit into the cache together."""
+        Rows that fit into the cache together, in arrays that are used again: two whole maps of a 12-megapixel photo
+        are 24,000 pages that the system must hand out, which takes longer than the work on them.
+        """
+        slope, intercept = _lines_of_grey(self.root, self.small)
         height, width = self.pixels.shape[:2]
-        rows = max(16, (1 << 18) // width)
-        return [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
+        rows = max(16, (1 << 16) // width)
+        strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
+        turns = max(1, cv2.getNumThreads())
+
+        def worked(strips: list[slice]) -> None:
+            room = [np.empty((rows, width), np.float32) for _ in range(2)]
+            room_for_grey = np.empty((rows, width), np.uint8)
+            for strip in strips:
+                count = strip.stop - strip.start
+                here, spare, grey = room[0][:count], room[1][:count], room_for_grey[:count]
+                cv2.cvtColor(self.pixels[strip], cv2.COLOR_RGB2GRAY, dst=grey)
+                np.multiply(self._rows_of(slope, strip, here), grey, out=here)
+                here += self._rows_of(intercept, strip, spare)
+                np.clip(here, _LOWEST_ROOT, _HIGHEST_ROOT, out=here)
+                then(strip, here, spare)
+
+        side_by_side(worked, [strips[k::turns] for k in range(turns)])
+
+    def _rows_of(self, m: FloatArray, strip: slice, out: FloatArray) -> FloatArray:
+        """Some rows of a map (h, w) enlarged to full size by straight lines, written into `out` (rows, W)."""
+        height = self.pixels.shape[0]
+        at = (np.arange(strip.start, strip.stop) + 0.5) * (len(m) / height) - 0.5
+        at = np.clip(at, 0, len(m) - 1)
+        above = np.minimum(at.astype(np.intp), max(len(m) - 2, 0))
+        upper = m.take(above, axis=0)
+        lower = m.take(np.minimum(above + 1, len(m) - 1), axis=0)
+        lower -= upper
+        lower *= (at - above).astype(np.float32)[:, None]
+        upper += lower
+        return np.asarray(cv2.resize(upper, out.shape[::-1], dst=out, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def _lines_of_grey(root: FloatArray, small: ByteArray) -> tuple[FloatArray, FloatArray]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS, UNDEVELOPED_OF_LEVEL
+from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS, UNDEVELOPED_OF_LEVEL, log2_in_place
 from irpreview.core.scene.scene_map import DARKEST_SEEN
 from irpreview.records import ByteArray, FloatArray
 
@@ -42,7 +42,7 @@ def snap_light(small: ByteArray) -> SnapLight:
         luminance += cv2.LUT(channel, np.asarray(weight * _FLOORED, np.float32))
     red -= green
     blue -= green
-    return SnapLight(red, blue, np.log2(luminance, out=luminance))
+    return SnapLight(red, blue, log2_in_place(luminance))
 
 
 def undeveloped_stops(small: ByteArray) -> FloatArray:
@@ -50,7 +50,7 @@ def undeveloped_stops(small: ByteArray) -> FloatArray:
     luminance = np.zeros(small.shape[:2], np.float32)
     for channel, of_level in zip(cv2.split(small), _UNDEVELOPED_LUMINANCE, strict=True):
         luminance += cv2.LUT(channel, of_level)
-    return np.asarray(np.log2(luminance, out=luminance), np.float32)
+    return log2_in_place(luminance)
 
 
 def shade_share(visible_stops: FloatArray, blueness: FloatArray, land: FloatArray) -> FloatArray:

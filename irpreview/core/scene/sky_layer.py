@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.imaging.resize import size_within
-from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS, UNDEVELOPED_OF_LEVEL
+from irpreview.core.imaging.srgb import LINEAR_OF_LEVEL, LUMINANCE_WEIGHTS, UNDEVELOPED_OF_LEVEL, log2_in_place
 from irpreview.records import ByteArray, FloatArray
 
 BLUE_SLOPE = -0.45
@@ -160,7 +160,7 @@ def _sky_tone(
     luminance = np.zeros(share.shape, np.float32)
     for channel, weight in zip(channels, LUMINANCE_WEIGHTS, strict=True):
         luminance += cv2.LUT(channel, np.asarray(weight * _LIGHT_OF_LEVEL, np.float32))
-    visible = np.log2(luminance, out=luminance)
+    visible = log2_in_place(luminance)
 
     thin = np.s_[::SAMPLE_STEP, ::SAMPLE_STEP]
     x, sure = blueness[thin].ravel(), share[thin].ravel() ** 4
@@ -305,7 +305,7 @@ def sky_matte(small: ByteArray, of_sky: FloatArray) -> FloatArray:
             cv2.accumulateProduct(enlarged(next(terms)), product, out)
     np.clip(out, -_MOST_EVIDENCE, _MOST_EVIDENCE, out=out)
     out += enlarged(odds)
-    np.exp(np.negative(out, out=out), out=out)
+    cv2.exp(np.negative(out, out=out), dst=out)
     out += 1
     share = np.zeros((h, w), np.float32)
     np.divide(1, out, out=share[:tall])
