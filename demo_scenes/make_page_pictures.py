@@ -36,6 +36,7 @@ def shot(browser: Browser, url: str, width: int, scheme: Literal["light", "dark"
     page.locator("body[data-opened]").wait_for(state="attached")
     page.locator(".rail input[type=file]").first.set_input_files(SNAP)
     expect(page.locator("#answer .setting")).to_be_visible(timeout=120_000)
+    expect(page.locator("#first-framing button")).to_be_visible(timeout=60_000)
     page.wait_for_timeout(1500)
     picture: np.ndarray | None = cv2.imdecode(
         np.frombuffer(page.screenshot(full_page=True), np.uint8), cv2.IMREAD_COLOR

@@ -20,6 +20,7 @@ import numpy as np
 
 from irpreview import installation
 from irpreview.core.exposure.asked_time import AskedTime
+from irpreview.core.exposure.focus import with_lens
 from irpreview.core.exposure.white_balance import ReadingPatch, patch_for_white_balance
 from irpreview.core.framing.search import find_framings
 from irpreview.core.imaging.picture_geometry import ASSUMED_FOCAL_35MM_MM, pixels_per_radian
@@ -44,6 +45,7 @@ from irpreview.records import (
     Conditions,
     Doubt,
     Exposure,
+    FocusAdvice,
     Kit,
     Light,
     LightBy,
@@ -60,7 +62,7 @@ from irpreview.records import (
     Verdict,
     frozen_array,
 )
-from irpreview.records.framing import Framing, Framings
+from irpreview.records.framing import Frame, Framing, Framings
 from irpreview.request import Request
 from irpreview.steps import (
     Hour,
@@ -314,6 +316,16 @@ class Analysis:
         return self.exposure.recommended if asked is None else asked.setting
 
     @property
+    def focus(self) -> FocusAdvice | None:
+        """Where to focus for the whole snap at the aperture of `setting`; None without an exposure."""
+        if self.why_no_exposure is not None:
+            return None
+        advice, setting = self.exposure.focus, self.setting
+        if advice is None or setting is None or setting.f_number == advice.f_number:
+            return advice
+        return with_lens(advice, self.kit, advice.focal_mm, setting.f_number)
+
+    @property
     def asked_time(self) -> AskedTime | None:
         """What the kit can set at the time asked for; None without an exposure or where no time was asked for."""
         if self.why_no_exposure is not None:
@@ -364,7 +376,7 @@ class Analysis:
 
     def _framings(self) -> Framings:
         focal = self.photo.shot.focal_35mm_mm or ASSUMED_FOCAL_35MM_MM
-        return find_framings(
+        found = find_framings(
             self._parted,
             self.scene,
             self.rates,
@@ -375,6 +387,14 @@ class Analysis:
             focal,
             self.verdict,
         )
+        return replace(found, best=tuple(replace(one, focus=self._focus_for(one.frame)) for one in found.best))
+
+    def _focus_for(self, frame: Frame) -> FocusAdvice | None:
+        """Where to focus with the lens of a framing."""
+        focus = self.focus
+        if focus is None:
+            return None
+        return with_lens(focus, self.kit, frame.lens_mm, focus.f_number, frame.sensor_share)
 
     def framing_picture(self, framing: Framing, side_px: int = WORKING_SIDE_PX) -> ByteArray:
         """The infrared picture (h, w) inside a framing, in the snap's own print, at most so long [px].

@@ -37,7 +37,7 @@ def card_of(analysis: Analysis, title: str, with_place: bool) -> ShotCard:
 
     exposure = analysis.exposure
     if analysis.setting is not None:  # for the time asked for
-        exposure = replace(exposure, recommended=analysis.setting)
+        exposure = replace(exposure, recommended=analysis.setting, focus=analysis.focus)
     return build_card(
         title=title,
         snap=small_picture(analysis.photo.pixels),

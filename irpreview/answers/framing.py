@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from irpreview.answers.base import Answer, Asked, Span, Whole, asked_of, maybe_span
-from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, setting_answer
+from irpreview.answers.exposure import AskedTimeAnswer, SettingAnswer, asked_time_answer, focus_facts, setting_answer
 from irpreview.core.framing.viewpoints import compare_viewpoints
 from irpreview.core.words import long_words
 from irpreview.core.words.framing_words import (
@@ -16,8 +16,9 @@ from irpreview.core.words.framing_words import (
     place_sentence,
     wider_sentence,
 )
-from irpreview.records import Doubt, HowClear, Place
+from irpreview.records import Doubt, HowClear, Place, SeparationWord
 from irpreview.records.framing import (
+    DifferenceReason,
     Framing,
     FramingNote,
     FramingRole,
@@ -31,6 +32,15 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from irpreview.analysis import Analysis
+
+
+class PairDiffersAnswer(Answer):
+    """Two neighbours of which the whole snap says something else."""
+
+    pair: list[str]
+    here: SeparationWord
+    in_the_snap: SeparationWord
+    because: DifferenceReason
 
 
 class FramingAnswer(Answer):
@@ -57,6 +67,10 @@ class FramingAnswer(Answer):
     subject_share: float | None
     layered_contrast: float
     merges: list[list[str]]
+    differs: list[PairDiffersAnswer]
+    """From the whole snap."""
+    focus: dict[str, Any]
+    """With this lens at the aperture set; empty without an exposure."""
     plant_print_mm: Span | None
     worth: float
     reasons: list[SoftReason]
@@ -88,6 +102,13 @@ def framing_answer(one: Framing) -> FramingAnswer:
         subject_share=None if verdict.subject is None else round(verdict.subject.share, 4),
         layered_contrast=verdict.layered_contrast,
         merges=[[names[s.a], names[s.b]] for s in verdict.separations if s.says == "merges"],
+        differs=[
+            PairDiffersAnswer(
+                pair=[names[pair.a], names[pair.b]], here=pair.here, in_the_snap=pair.in_the_snap, because=pair.because
+            )
+            for pair in one.differs
+        ],
+        focus=focus_facts(one.focus),
         plant_print_mm=maybe_span(one.plant_print_mm, 2),
         worth=round(one.worth, 3),
         reasons=list(one.reasons),

@@ -36,10 +36,11 @@ from irpreview.core.words.phrases import cap
 from irpreview.home_frames import bring_home
 from irpreview.io.field_log import FieldLog, default_path
 from irpreview.io.home_proposal import read_proposal, take_proposal, write_proposal
-from irpreview.io.home_sheet import home_sheet
+from irpreview.io.home_sheet import SCREEN_PX, home_pdf
 from irpreview.io.kits import load_kit
 from irpreview.io.log_exchange import LogLessons, lessons_of
-from irpreview.io.pictures import make_folder, write_jpeg
+from irpreview.io.paper import drawn
+from irpreview.io.pictures import make_folder, write_file, write_jpeg
 from irpreview.records import Kit
 
 FolderArgument = Annotated[
@@ -100,7 +101,9 @@ def _register_match(group: typer.Typer) -> None:
         home = brought.homecoming
         proposal = out / f"home-{home.batch}.json"
         how_on = f"Nothing is in the log yet. To take it in: irpreview log take {proposal.name}"
-        sheet = write_jpeg(out / f"home-{home.batch}.jpg", home_sheet(home, brought.pictures, how_on))
+        pdf = home_pdf(home, brought.pictures, how_on)
+        printed = write_file(out / f"home-{home.batch}.pdf", pdf)
+        sheet = write_jpeg(out / f"home-{home.batch}.jpg", drawn(pdf, SCREEN_PX))
         answer = write_proposal(proposal, home, sheet)
         if as_json:
             emit_json(answer.as_json())
@@ -110,6 +113,7 @@ def _register_match(group: typer.Typer) -> None:
             say(f"nothing is in the log yet. Look at {sheet}; to take it in: irpreview log take {proposal}")
         else:
             say(f"the sheet is {sheet}; there is nothing to take in")
+        say(f"to print the sheet: {printed}")
 
 
 def _register_take(group: typer.Typer) -> None:

@@ -14,14 +14,14 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from PIL import Image, ImageChops
+from PIL import Image
 
 from irpreview.answers.card import card_answer
 from irpreview.core.card.shot_card import ShotCard
 from irpreview.errors import BadValue, CannotWrite
 from irpreview.io.card_paper import PHONE, card_pdf
+from irpreview.io.paper import drawn
 from irpreview.io.pictures import write_file
-from irpreview.io.print_style import PAPER
 from irpreview.records import ByteArray
 
 CardKind = Literal["pdf", "png", "json"]
@@ -77,24 +77,9 @@ def _write_whole(path: Path, data: bytes) -> Path:
 
 def card_png(card: ShotCard) -> bytes:
     """The card as one tall picture for a phone, `PNG_WIDTH_PX` wide, made from the PDF set for a phone's screen."""
-    from pypdfium2 import PdfDocument
-
-    with PdfDocument(card_pdf(card, PHONE)) as document:
-        pages = [page.render(scale=PNG_WIDTH_PX / PHONE.width).to_pil().convert("RGB") for page in document]
-    shown = [_without_empty_foot(page) for page in pages]
-    tall = Image.new("RGB", (PNG_WIDTH_PX, sum(page.height for page in shown)), PAPER)
-    top = 0
-    for page in shown:
-        tall.paste(page, (0, top))
-        top += page.height
     buffer = io.BytesIO()
-    tall.save(buffer, "PNG", optimize=False, compress_level=6)
+    Image.fromarray(drawn(card_pdf(card, PHONE), PNG_WIDTH_PX)).save(buffer, "PNG", optimize=False, compress_level=6)
     return buffer.getvalue()
-
-
-def _without_empty_foot(page: Image.Image) -> Image.Image:
-    used = ImageChops.invert(page.convert("L")).getbbox()
-    return page if used is None else page.crop((0, 0, page.width, min(page.height, used[3] + 24)))
 
 
 def small_picture(pixels: ByteArray, longest_px: int = 900) -> ByteArray:

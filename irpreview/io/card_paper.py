@@ -6,26 +6,24 @@ back runs on to another page where one does not hold it. No letter is smaller th
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape
-
-from PIL import Image
 
 from irpreview.core.card.blocks import Block, Front, card_blocks, card_front
 from irpreview.core.card.shot_card import ShotCard
 from irpreview.errors import CannotWrite
-from irpreview.io.print_style import ACCENT, INK, LINE, MM, NARROW, QUIET, held, register_fonts
+from irpreview.io.paper import ACCENT, LEAST_PT, MM, QUIET, pdf_of, picture, ruled, style, table, words
+from irpreview.io.pictures import jpeg_bytes
 from irpreview.records import ByteArray
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-LEAST_PT = 9.0
-"""No text on the card is smaller than this."""
-_GAP = 5.0
+NARROW = 0.9
+"""Letters of the card are set this narrow, as in the family's own condensed cut: as wide as other sans-serifs, and
+higher."""
+_GAP, _GUTTER = 5.0, 10.0 / NARROW
 _NOTES_PT, _RULE_PT = 52.0, 17.0
 
 
@@ -47,8 +45,8 @@ class Paper:
 
     @property
     def inner(self) -> float:
-        """Width between the edges."""
-        return self.width - 2 * self.edge
+        """Width between the edges, in the points that the narrow letters are set in."""
+        return (self.width - 2 * self.edge) / NARROW
 
 
 A5 = Paper(148.0 * MM, 210.0 * MM, 15.0, 2, 112.0, 11.5, tuple(range(290, 119, -10)))
@@ -67,36 +65,22 @@ def card_pdf(card: ShotCard, paper: Paper = A5) -> bytes:
 
 def _set(card: ShotCard, blocks: Sequence[Block], paper: Paper) -> tuple[bytes, int]:
     """(the PDF, how many pages)."""
-    from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
+    from reportlab.platypus import NextPageTemplate, PageBreak
 
-    register_fonts("Card")
     setter = _Setter(paper)
-    front = setter.front(card_front(card))
-    buffer = io.BytesIO()
-    document = BaseDocTemplate(
-        buffer,
-        pagesize=(paper.width, paper.height),
-        title=f"Infrared card: {card.title}",
-        creator="irpreview",
-        invariant=1,
-    )
-    edge, gutter = paper.edge, 10.0
-    column = (paper.inner - (paper.columns - 1) * gutter) / paper.columns
-    high = paper.height - 2 * edge
+    column = (paper.inner - (paper.columns - 1) * _GUTTER) / paper.columns
+    high = paper.height - 2 * paper.edge
 
-    def frame(left: float, width: float) -> Any:
-        sides: dict[str, Any] = {"leftPadding": 0, "rightPadding": 0, "topPadding": 0, "bottomPadding": 0}
-        return Frame(left / NARROW, edge, width / NARROW, high, **sides)
+    def frame(index: int, width: float) -> tuple[float, float, float, float]:
+        return (paper.edge / NARROW + index * (column + _GUTTER), paper.edge, width, high)
 
-    frames = [frame(edge + i * (column + gutter), column) for i in range(paper.columns)]
-    document.addPageTemplates(
-        [
-            PageTemplate("front", [frame(edge, paper.inner)], onPage=_narrowed),
-            PageTemplate("back", frames, onPage=_narrowed),
-        ]
-    )
-    document.build([*front, NextPageTemplate("back"), PageBreak(), *setter.back(blocks, column)])
-    return buffer.getvalue(), document.page
+    pages = {
+        "front": ([frame(0, paper.inner)], _narrowed),
+        "back": ([frame(index, column) for index in range(paper.columns)], _narrowed),
+    }
+    front, back = setter.front(card_front(card)), setter.back(blocks, column)
+    size = (paper.width, paper.height)
+    return pdf_of(f"Infrared card: {card.title}", size, pages, [*front, NextPageTemplate("back"), PageBreak(), *back])
 
 
 def _narrowed(canvas: Canvas, _document: object) -> None:
@@ -105,44 +89,25 @@ def _narrowed(canvas: Canvas, _document: object) -> None:
 
 
 class _Setter:
-    """Flowables for one paper."""
+    """Flowables for one paper; widths in its narrow points."""
 
     def __init__(self, paper: Paper) -> None:
-        from reportlab.lib.colors import HexColor
-        from reportlab.lib.styles import ParagraphStyle
-
-        def style(name: str, points: float, *, bold: bool = False, colour: str = INK, leading: float = 1.2) -> Any:
-            return ParagraphStyle(
-                name,
-                fontName="Card-Bold" if bold else "Card",
-                fontSize=points,
-                leading=points * leading,
-                textColor=HexColor(colour),
-            )
-
         self.paper = paper
         text = paper.text
         self.styles = {
-            "title": style("title", max(LEAST_PT, text - 1.0), bold=True, colour=QUIET),
-            "lead": style("lead", text + 8.5, bold=True, leading=1.12),
-            "why": style("why", text),
-            "setting": style("setting", text + 8.5, bold=True, leading=1.12),
-            "row": style("row", text),
-            "label": style("label", text, bold=True, colour=ACCENT),
-            "caption": style("caption", LEAST_PT, colour=QUIET),
-            "head": style("head", 10.0, bold=True, colour=ACCENT, leading=1.15),
-            "body": style("body", LEAST_PT, leading=1.12),
-            "bold": style("bold", LEAST_PT, bold=True, leading=1.12),
-            "listed": ParagraphStyle(
-                "listed", parent=style("listed-parent", LEAST_PT, leading=1.12), leftIndent=13, bulletFontName="Card",
-                bulletFontSize=LEAST_PT,
-            ),
-        }  # fmt: skip
+            "title": style(max(LEAST_PT, text - 1.0), QUIET, bold=True, leading=1.2),
+            "lead": style(text + 8.5, bold=True, leading=1.12),
+            "row": style(text, leading=1.2),
+            "label": style(text, ACCENT, bold=True, leading=1.2),
+            "caption": style(colour=QUIET, leading=1.2, spaceAfter=4.0),
+            "head": style(10.0, ACCENT, bold=True, leading=1.15),
+            "body": style(leading=1.12),
+            "bold": style(bold=True, leading=1.12),
+            "listed": style(leading=1.12, leftIndent=13),
+        }
 
-    def text(self, text: str, style: str, mark: str | None = None) -> Any:
-        from reportlab.platypus import Paragraph
-
-        return Paragraph(held(escape(text)), self.styles[style], bulletText=mark)
+    def text(self, text: str, name: str, mark: str | None = None) -> Any:
+        return words(text, self.styles[name], mark)
 
     # ---- the front ---------------------------------------------------------------------------------------------------
 
@@ -151,7 +116,7 @@ class _Setter:
         for high in self.paper.pictures:
             made = self._front_with(front, high)
             room = self.paper.height - 2 * self.paper.edge
-            if sum(one.wrap(self.paper.inner / NARROW, 1e5)[1] for one in made) <= room:
+            if sum(one.wrap(self.paper.inner, 1e5)[1] for one in made) <= room:
                 return made
         raise CannotWrite("the front of the card has more words than fit on it; give it a shorter title")
 
@@ -159,75 +124,41 @@ class _Setter:
         from reportlab.platypus import Spacer
 
         paper = self.paper
-        words: list[Any] = [
-            self.text(front.lead, "lead"),
-            *([self.text(front.why, "why")] if front.why else []),
-            Spacer(1, _GAP),
-            self.text(front.setting, "setting"),
-            *([self.text(front.setting_range, "why")] if front.setting_range else []),
-            Spacer(1, _GAP),
-        ]
+        gap = Spacer(1, _GAP)
+        lead = [self.text(front.lead, "lead"), *([self.text(front.why, "row")] if front.why else []), gap]
+        setting = [self.text(front.setting, "lead")]
+        setting += [self.text(front.setting_range, "row")] if front.setting_range else []
         small = [("as the eye sees it", front.snap)]
         if front.framed is not None:
-            small.append(("best framing", front.framed))
+            small.append((front.framed_caption, front.framed))
         head = [
             self.text(front.title, "title"),
             Spacer(1, 3.0),
             self.picture(front.infrared, paper.inner, high),
-            Spacer(1, _GAP),
+            gap,
         ]
         if paper.small_picture:
-            left = paper.inner - paper.small_picture - 10.0
-            words.append(self._rows(front.rows, left))
-            beside = [
-                one for caption, pixels in small for one in self._captioned(caption, pixels, paper.small_picture, 84.0)
-            ]
-            return [*head, self._columns([(left + 10.0, words), (paper.small_picture, beside)])]
-        half = (paper.inner - 8.0) / 2
-        pair = [(half + 8.0 * (i == 0), self._captioned(*one, half, 70.0)) for i, one in enumerate(small)]
-        if len(pair) == 1:
-            pair.append((half, []))
-        return [*head, *words, self._rows(front.rows, paper.inner), Spacer(1, _GAP), self._columns(pair)]
+            aside = paper.small_picture / NARROW
+            left = paper.inner - aside - _GUTTER
+            said = [*lead, *setting, gap, self._rows(front.rows, left)]
+            beside = [one for caption, pixels in small for one in self._captioned(caption, pixels, aside, 84.0)]
+            return [*head, table([[said, beside]], [left + _GUTTER, aside])]
+        half = (paper.inner - _GUTTER) / 2
+        pair = [self._captioned(*one, half, 70.0) for one in small]
+        below = table([[*pair, []][:2]], [half + _GUTTER, half])
+        return [*head, *lead, *setting, gap, self._rows(front.rows, paper.inner), gap, below]
 
     def _rows(self, rows: Sequence[tuple[str, str]], width: float) -> Any:
-        label = 46.0
+        label = 54.0 / NARROW
         cells = [[self.text(name, "label"), self.text(text, "row")] for name, text in rows]
-        return self._plain_table(cells, [label, width - label], below=3.0)
-
-    def _columns(self, columns: Sequence[tuple[float, list[Any]]]) -> Any:
-        return self._plain_table([[flowables for _, flowables in columns]], [width for width, _ in columns])
-
-    def _plain_table(self, cells: list[list[Any]], widths: Sequence[float], below: float = 0.0) -> Any:
-        from reportlab.platypus import Table
-
-        return Table(
-            cells,
-            colWidths=[width / NARROW for width in widths],
-            hAlign="LEFT",
-            style=[
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                ("TOPPADDING", (0, 0), (-1, -1), 0),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), below),
-            ],
-        )
+        return table(cells, [label, width - label], below=3.0)
 
     def _captioned(self, caption: str, pixels: ByteArray, width: float, high: float) -> list[Any]:
-        from reportlab.platypus import Spacer
-
-        return [self.picture(pixels, width, high), self.text(caption, "caption"), Spacer(1, 4.0)]
+        return [self.picture(pixels, width, high), self.text(caption, "caption")]
 
     def picture(self, pixels: ByteArray, width: float, high: float) -> Any:
-        """A picture as large as fits into width and height [pt]."""
-        from reportlab.platypus import Image as Picture
-
-        packed = io.BytesIO()
-        Image.fromarray(pixels).save(packed, "JPEG", quality=90)
-        packed.seek(0)
-        rows, columns = pixels.shape[:2]
-        scale = min(width / columns, high / rows)
-        return Picture(packed, columns * scale / NARROW, rows * scale, hAlign="LEFT")
+        """A picture as large as fits into width and height."""
+        return picture(jpeg_bytes(pixels, 90), width, high, NARROW)
 
     # ---- the back ----------------------------------------------------------------------------------------------------
 
@@ -237,57 +168,29 @@ class _Setter:
 
         made: list[Any] = []
         for block in blocks:
-            parts = [*self._notes(width)] if block.kind == "notes" else self._block(block, width)
+            parts = self._notes(width) if block.kind == "notes" else self._block(block, width)
             made += [KeepTogether(parts), Spacer(1, _GAP)]
         return made[:-1]
 
     def _block(self, block: Block, width: float) -> list[Any]:
         if block.kind == "run":
-            first = f'<font name="Card-Bold" color="{ACCENT}">{escape(block.heading)}.</font> '
-            return [self._markup(first + escape(" ".join(block.lines)))]
+            return [words(" ".join(block.lines), self.styles["body"], run_in=f"{block.heading}.")]
         made = [self.text(block.heading, "head")]
         for index, line in enumerate(block.lines):
             mark = {"numbered": f"{index + 1}.", "care": "•"}.get(block.kind)
             made.append(self.text(line, "listed" if mark else "body", mark))
-            if index == 0 and block.table:
-                made.append(self._table(block, width))
-        if block.table and not block.lines:
-            made.append(self._table(block, width))
+        if block.table:
+            made.insert(2 if block.lines else 1, self._table(block, width))
         return made
 
-    def _markup(self, text: str) -> Any:
-        from reportlab.platypus import Paragraph
-
-        return Paragraph(held(text), self.styles["body"])
-
     def _table(self, block: Block, width: float) -> Any:
-        from reportlab.lib.colors import HexColor
-        from reportlab.platypus import Table
-
         cells = [
-            [self.text(text, "bold" if index == 0 else "body") for text in row] for index, row in enumerate(block.table)
+            [self.text(text, "body" if index else "bold") for text in row] for index, row in enumerate(block.table)
         ]
-        return Table(
-            cells,
-            colWidths=[width / NARROW * share for share in block.shares],
-            hAlign="LEFT",
-            style=[
-                ("LINEBELOW", (0, 0), (-1, -1), 0.3, HexColor(LINE)),
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-                ("TOPPADDING", (0, 0), (-1, -1), 0.5),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
-            ],
-        )
+        above, right = ("TOPPADDING", (0, 0), (-1, -1), 0.5), ("RIGHTPADDING", (0, 0), (-1, -1), 3)
+        return table(cells, [width * share for share in block.shares], ruled(), above, right, below=1.5)
 
     def _notes(self, width: float) -> list[Any]:
         """Ruled room for a pencil."""
-        from reportlab.lib.colors import HexColor
-        from reportlab.platypus import HRFlowable
-
-        rules = [
-            HRFlowable(width / NARROW, 0.4, color=HexColor(LINE), spaceBefore=_RULE_PT - 1.0, spaceAfter=0)
-            for _ in range(int(_NOTES_PT / _RULE_PT))
-        ]
-        return [self.text("Notes", "head"), *rules]
+        count = int(_NOTES_PT / _RULE_PT)
+        return [self.text("Notes", "head"), table([[""]] * count, [width], ruled(0.4), high=_RULE_PT)]

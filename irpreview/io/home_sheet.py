@@ -1,16 +1,15 @@
-"""The sheet of frames brought home: predicted beside real, where they differ, what that says and teaches."""
+"""The sheet of frames brought home, A4 across: predicted beside real, where they differ, what that says and teaches."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-import cv2
 import numpy as np
 
-from irpreview.core.field_log.difference_picture import with_scale
+from irpreview.core.field_log.difference_picture import TICKS, scale_colours, tick_at
 from irpreview.core.field_log.homecoming import Homecoming, RealFrame
-from irpreview.core.imaging.lettering import text_width, write
 from irpreview.core.words.home_words import (
     clock_words,
     exposure_words,
@@ -20,15 +19,35 @@ from irpreview.core.words.home_words import (
     where_words,
 )
 from irpreview.core.words.phrases import cap
+from irpreview.io.paper import (
+    A4_PT,
+    ACCENT,
+    INK,
+    QUIET,
+    drawing,
+    entry,
+    letters,
+    pdf_of,
+    picture,
+    stroke,
+    style,
+    table,
+    words,
+)
+from irpreview.io.pictures import jpeg_bytes
 from irpreview.records import ByteArray
 
-WIDE_PX = 1760
-_EDGE, _GAP = 40, 16
-_PICTURE_PX = 360
-_TALLEST_PX = 360
-_TEXT, _SMALL, _TITLE = 21, 17, 34
-_LEADING = 1.36
-_PAPER, _INK, _QUIET, _LINE, _ACCENT = (250, 249, 246), (28, 27, 25), (85, 82, 77), (205, 200, 190), (122, 46, 29)
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+SCREEN_PX = 1760
+"""Width of the sheet as a picture."""
+_SIZE = (A4_PT[1], A4_PT[0])
+_EDGE, _GAP, _HEAD = 28.0, 8.0, 36.0
+_WIDE, _HIGH = _SIZE[0] - 2 * _EDGE, _SIZE[1] - 2 * _EDGE
+_PICTURE, _TALLEST = 172.0, 158.0
+"""Three frames go on a page, upright ones too."""
+_COLUMNS = (*[_PICTURE + _GAP] * 3, _WIDE - 3 * (_PICTURE + _GAP))
 HEADS = ("Predicted", "Real, laid over the snap", "Real against predicted")
 
 
@@ -44,116 +63,61 @@ class SheetPictures:
     """(h, w, 3)"""
 
 
-def home_sheet(home: Homecoming, pictures: Sequence[SheetPictures], how_on: str = "") -> ByteArray:
-    """The whole sheet (H, 1760, 3) sRGB. how_on: what to do next, in a line at the end."""
-    blocks = [_head(home)]
-    for one, shown in zip(home.frames, pictures, strict=True):
-        blocks.append(_row(one, shown))
-    blocks.append(_foot(home, how_on))
-    return np.vstack(blocks)
+def home_pdf(home: Homecoming, pictures: Sequence[SheetPictures], how_on: str = "") -> bytes:
+    """The whole sheet, the heads of its columns on each page. how_on: what to do next, in a line at the end."""
+    from reportlab.platypus import NextPageTemplate, Spacer
+
+    plain = style(9.5, spaceAfter=3)
+    made = [NextPageTemplate("more"), words(cap(headline(home)), style(16.0, bold=True, leading=1.2, spaceAfter=4))]
+    made += [words(text, plain) for text in (*lesson_words(home), f"{cap(clock_words(home.clocks))}.")]
+    made += [Spacer(1, 6.0), _heads()]
+    made += [_row(one, shown) for one, shown in zip(home.frames, pictures, strict=True)]
+    last = [f"Could not be used: {name}: {why}" for name, why in home.unusable] + ([how_on] if how_on else [])
+    made += [words(text, style(colour=QUIET, spaceBefore=4)) for text in last]
+    first, more = (_EDGE, _EDGE, _WIDE, _HIGH), (_EDGE, _EDGE, _WIDE, _HIGH - _HEAD)
+    return pdf_of("Frames brought home", _SIZE, {"first": ([first], _nothing), "more": ([more], _headed)}, made)[0]
 
 
-def _blank(tall: int) -> ByteArray:
-    canvas = np.empty((tall, WIDE_PX, 3), np.uint8)
-    canvas[:] = _PAPER
-    return canvas
+def _nothing(_canvas: Canvas, _document: Any) -> None:
+    """On the first page the heads stand below the words."""
 
 
-def _head(home: Homecoming) -> ByteArray:
-    lines = [*lesson_words(home), f"{cap(clock_words(home.clocks))}."]
-    canvas = _blank(70 + _lines_high(lines, WIDE_PX - 2 * _EDGE, _TEXT) + 2 * _TEXT + 50)
-    write(canvas, f"{cap(headline(home))}", (_EDGE, 58), _TITLE, _INK, 650)
-    y = _said(canvas, lines, _EDGE, 80, WIDE_PX - 2 * _EDGE, _TEXT, _INK)
-    for i, head in enumerate(HEADS):
-        write(canvas, head, (_EDGE + i * (_PICTURE_PX + _GAP), y + 40), _TEXT, _ACCENT, 650)
-    return canvas[: y + 54]
+def _headed(canvas: Canvas, document: Any) -> None:
+    heads = _heads(f"page {document.page}")
+    heads.wrapOn(canvas, _WIDE, _HEAD)
+    heads.drawOn(canvas, _EDGE, _SIZE[1] - _EDGE - _HEAD)
 
 
-def _row(one: RealFrame, shown: SheetPictures) -> ByteArray:
-    across = _EDGE + 3 * (_PICTURE_PX + _GAP) + 4
-    room = WIDE_PX - _EDGE - across
-    said = [
-        f"{cap(where_words(one))}.",
-        *(f"{cap(text)}." for text in (exposure_words(one), *outcome_words(one)) if text),
+def _heads(last: str = "") -> Any:
+    """Heads of the columns, the third with the scale of its colours; as high as `_HEAD`, and never alone at a foot."""
+    bold, right = style(10.0, ACCENT, bold=True), style(colour=QUIET, alignment=2)
+    cells = [[words(head, bold)] for head in HEADS]
+    cells[2] += _scale()
+    made = table([[*cells, words(last, right)]], _COLUMNS, high=_HEAD)
+    made.keepWithNext = 1
+    return made
+
+
+def _row(one: RealFrame, shown: SheetPictures) -> Any:
+    colour = INK if one.taken_in else QUIET
+    said = (where_words(one), exposure_words(one), *outcome_words(one))
+    text = [words(f"{one.number}. {one.name}", style(9.5, colour, bold=True, spaceAfter=3))]
+    text += [words(f"{cap(line)}.", style(9.5, colour, spaceAfter=3)) for line in said if line]
+    cells = [
+        words(none, style(colour=QUIET)) if pixels is None else picture(jpeg_bytes(pixels), _PICTURE, _TALLEST)
+        for pixels, none in ((shown.predicted, "none"), (shown.real, "none"), (shown.difference, "not compared"))
     ]
-    cells = [_fitted(shown.predicted), _fitted(shown.real), _fitted(shown.difference, scale=True)]
-    tallest = max(cell.shape[0] for cell in cells if cell is not None) if any(c is not None for c in cells) else 60
-    high = max(tallest, 34 + _lines_high(said, room, _TEXT)) + 34
-    canvas = _blank(high)
-    canvas[0:1, _EDGE:-_EDGE] = _LINE
-    for i, cell in enumerate(cells):
-        x = _EDGE + i * (_PICTURE_PX + _GAP)
-        if cell is None:
-            write(canvas, "none" if i != 2 else "not compared", (x, 44), _SMALL, _QUIET)
-            continue
-        canvas[16 : 16 + cell.shape[0], x : x + cell.shape[1]] = cell
-    colour = _INK if one.taken_in else _QUIET
-    write(canvas, _shortened(f"{one.number}. {one.name}", room, _TEXT), (across, 36), _TEXT, colour, 650)
-    _said(canvas, said, across, 44, room, _TEXT, colour)
-    return canvas
+    return entry([*cells, text], _COLUMNS, _HIGH - _HEAD, _GAP)
 
 
-def _foot(home: Homecoming, how_on: str) -> ByteArray:
-    lines = [f"Could not be used: {name}: {why}" for name, why in home.unusable]
-    lines += [how_on] if how_on else []
-    canvas = _blank(60 + _lines_high(lines, WIDE_PX - 2 * _EDGE, _TEXT))
-    canvas[0:1, _EDGE:-_EDGE] = _LINE
-    _said(canvas, lines, _EDGE, 14, WIDE_PX - 2 * _EDGE, _TEXT, _QUIET)
-    return canvas
-
-
-def _fitted(picture: ByteArray | None, scale: bool = False) -> ByteArray | None:
-    """(h, w, 3) in the room of one picture."""
-    if picture is None:
-        return None
-    tall, wide = picture.shape[:2]
-    k = min(_PICTURE_PX / wide, _TALLEST_PX / tall)
-    size = (max(1, round(wide * k)), max(1, round(tall * k)))
-    out = cv2.resize(picture, size, interpolation=cv2.INTER_AREA if k < 1 else cv2.INTER_LINEAR)
-    if out.ndim == 2:
-        out = np.repeat(out[..., None], 3, axis=2)
-    return with_scale(out) if scale else np.asarray(out, np.uint8)
-
-
-# --- lines ----------------------------------------------------------------------------------------------------------
-
-
-def _wrapped(text: str, room: int, size: int) -> list[str]:
-    """The text in lines no wider than the room; a word that is wider alone is cut."""
-    lines: list[str] = []
-    line = ""
-    for word in text.split():
-        longer = f"{line} {word}".strip()
-        if not line or text_width(longer, size) <= room:
-            line = longer
-        else:
-            lines.append(line)
-            line = word
-    return [_shortened(one, room, size) for one in (*lines, line) if one]
-
-
-def _shortened(text: str, room: int, size: int) -> str:
-    """A line that fits, its middle left out where it must be: names of files end in what tells them apart."""
-    if text_width(text, size) <= room:
-        return text
-    keep = len(text)
-    while keep > 8 and text_width(f"{text[: keep // 2]}...{text[-(keep // 2) :]}", size) > room:
-        keep -= 2
-    return f"{text[: keep // 2]}...{text[-(keep // 2) :]}"
-
-
-def _lines_high(texts: Sequence[str], room: int, size: int) -> int:
-    return round(sum(len(_wrapped(text, room, size)) * size * _LEADING + 0.35 * size for text in texts))
-
-
-def _said(
-    canvas: ByteArray, texts: Sequence[str], x: int, y: int, room: int, size: int, colour: tuple[int, int, int]
-) -> int:
-    """Write paragraphs from the top; returns where they end."""
-    at = float(y)
-    for text in texts:
-        for line in _wrapped(text, room, size):
-            at += size * _LEADING
-            write(canvas, line, (x, round(at)), size, colour)
-        at += 0.35 * size
-    return round(at)
+def _scale() -> list[Any]:
+    """The colours of the difference in stops."""
+    at = [tick_at(tick) * _PICTURE for tick in TICKS]
+    marks = [
+        *(stroke(x, 9, x, 12) for x in at),
+        letters(0.0, 1, f"{TICKS[0]:+d} darker", "start"),
+        letters(_PICTURE / 2, 1, "0 stops"),
+        letters(_PICTURE, 1, f"{TICKS[-1]:+d} brighter", "end"),
+    ]
+    strip = np.repeat(scale_colours(344)[None], 12, axis=0)
+    return [picture(jpeg_bytes(strip), _PICTURE, 6), drawing(_PICTURE, 12, marks)]

@@ -226,6 +226,8 @@ class FocusAdvice:
     """The camera focuses on the sensor."""
     needs_f_number: float | None = None
     """For the nearest thing to infinity."""
+    nearest_m: float | None = None
+    """The nearest thing to be sharp; None = not given."""
 
 
 @dataclass(frozen=True, slots=True)

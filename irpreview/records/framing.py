@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from irpreview.records.common import Range
+from irpreview.records.exposure import FocusAdvice
 from irpreview.records.motion import Movement
-from irpreview.records.verdict import Verdict
+from irpreview.records.verdict import SeparationWord, Verdict
 
 FramingRole = Literal["structure", "foliage", "sky", "water", "wind"]
 """What a framing is the best of; `wind` = what holds best in the wind of the day."""
@@ -38,6 +39,9 @@ ViewpointReason = Literal[
 ]
 """Why to work from one standpoint and not from the next best."""
 Orientation = Literal["lying", "standing"]
+DifferenceReason = Literal["part_of_it", "harder_print", "softer_print", "near_the_limit"]
+"""Why a framing and the whole snap differ on two neighbours: only part of a layer lies in the frame; the frame,
+printed by itself, has more or less contrast; or it is near the limit in both."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +74,20 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True)
+class PairDiffers:
+    """Two neighbours of a framing of which the whole snap says something else."""
+
+    a: int
+    b: int
+    """Layers of the framing's verdict."""
+    here: SeparationWord
+    in_the_snap: SeparationWord
+    because: DifferenceReason
+    cut: int | None = None
+    """The layer of which only part lies in the frame, where that is why."""
+
+
+@dataclass(frozen=True, slots=True)
 class Framing:
     """A frame worth setting up for, judged like a snap."""
 
@@ -84,6 +102,10 @@ class Framing:
     """0..1, for the order of the framings of a snap."""
     reasons: tuple[SoftReason, ...] = ()
     notes: tuple[FramingNote, ...] = ()
+    differs: tuple[PairDiffers, ...] = ()
+    """From the verdict on the whole snap."""
+    focus: FocusAdvice | None = None
+    """With this lens at the aperture set; None = no exposure known."""
 
 
 @dataclass(frozen=True, slots=True)

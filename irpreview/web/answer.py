@@ -19,10 +19,17 @@ from irpreview.core.units import share_text, shutter_text, zone_text
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import in_words, long_words, short_words, verdict_words
 from irpreview.core.words.exposure_words import cost_lines, focus_lines, setting_words, time_range_words
-from irpreview.core.words.framing_words import framing_details, framing_sentence, framing_short, wider_sentence
+from irpreview.core.words.framing_words import (
+    framing_details,
+    framing_focus,
+    framing_row,
+    framing_sentence,
+    framing_short,
+    wider_sentence,
+)
 from irpreview.core.words.lead_words import lead_text
-from irpreview.core.words.light_words import best_hours, next_good_light
-from irpreview.core.words.phrases import sentence, wind_name
+from irpreview.core.words.light_words import best_light, next_good_light
+from irpreview.core.words.phrases import sentence, two_figures, wind_name
 from irpreview.core.words.short_answer import short_answer
 from irpreview.records import CLASS_WORDS, Setting, Words
 
@@ -31,17 +38,27 @@ SHUTTERS_S = (
     *(60.0, 120.0, 240.0, 480.0, 900.0, 1800.0, 3600.0),
 )
 """Stops of the shutter slider [s]."""
+MOST_WORDS = 70
+"""Of the answer, seen at once."""
 WINDS_M_S: tuple[float | None, ...] = (None, 0.0, 0.9, 2.4, 4.4, 6.7, 9.4, 12.3, 15.5)
 """Stops of the wind slider [m/s, 10 m mean]: unknown, then the middle of Beaufort 0 to 7."""
 
 
-def wind_words(index: int) -> str:
-    """What the wind slider says at a stop."""
+def wind_words(index: int, *, in_metres: bool = False) -> str:
+    """What the wind slider says at a stop, by force or by speed."""
     wind = WINDS_M_S[index]
     if wind is None:
         return f"Unknown: {wind_name(ASSUMED_WIND_M_S)} assumed"
     force = beaufort_of(wind)
+    if in_metres:
+        return f"{wind:g} m/s, {wind_name(wind)}: {BEAUFORT[force].land}"
     return f"Beaufort {force}, {wind_name(wind)}: {BEAUFORT[force].land}"
+
+
+def wind_step(index: int) -> tuple[str, str]:
+    """(force, speed [m/s]) below a stop of the wind slider."""
+    wind = WINDS_M_S[index]
+    return ("?", "?") if wind is None else (f"{beaufort_of(wind)}", f"{wind:.0f}")
 
 
 def wind_stop(wind_m_s: float | None) -> int:
@@ -61,6 +78,7 @@ class Answer:
 
     lead: str
     why: str
+    merges: str
     wind: str
     setting: str
     """`ISO 400`, `f/9`, `30 s`, joined by commas; empty where there is none."""
@@ -72,10 +90,20 @@ class Answer:
     shutter: str
     mood: str
     """The bare lead, for marks: structure, foliage, sky, wait, none."""
+    framed: bool = False
+    """Whether framings are looked for: their row waits for the first."""
 
     def words(self) -> int:
-        """How many words all of it has."""
-        return sum(len(getattr(self, name).split()) for name in self.__dataclass_fields__ if name != "mood")
+        """How many words of it are seen, with the labels of its rows and without the row of the first framing."""
+        rows = (self.merges, self.wind, self.focus, self.hours, self.warning)
+        text = f"{self.lead} {self.why} {self.setting} {self.setting_range} {self.setting_note} {' '.join(rows)}"
+        could_be = 2 if self.setting and " to " in self.setting_range else 0
+        return len(text.split()) + sum(map(bool, rows)) + could_be
+
+    @property
+    def framing_room(self) -> int:
+        """How many words the row of the first framing may have."""
+        return MOST_WORDS - self.words() - 1 if self.framed else 0
 
 
 def answer_of(analysis: Analysis) -> Answer:
@@ -85,13 +113,14 @@ def answer_of(analysis: Analysis) -> Answer:
     said = short_answer(
         verdict,
         analysis.setting,
-        None if exposure is None else exposure.focus,
+        analysis.focus,
         () if exposure is None else exposure.cautions,
         analysis.movement.notes,
     )
     return Answer(
         lead=said.lead,
         why=said.why,
+        merges=said.merges,
         wind=said.wind,
         setting=said.setting,
         setting_range=said.setting_range,
@@ -101,6 +130,7 @@ def answer_of(analysis: Analysis) -> Answer:
         warning=said.warning,
         shutter=shutter_text(analysis.shutter_s),
         mood=verdict.lead,
+        framed=verdict.gate.landscape,
     )
 
 
@@ -131,8 +161,8 @@ def _noise_note(best: Setting) -> str:
 
 def _hours(plan: LightPlan | None) -> str:
     if plan is None:
-        return "Give place and day to know."
-    return " and ".join(best_hours(plan.days[0])[:2]) or next_good_light(plan)
+        return "Best hours: give place and day."
+    return best_light(plan.days[0]) or next_good_light(plan)
 
 
 # ---- one line for the strip of snaps --------------------------------------------------------------------------------
@@ -164,8 +194,8 @@ class Glance:
 def glance_of(analysis: Analysis, with_framing: bool = False) -> Glance:
     """What the strip and the side-by-side section say of a snap; looking for its framings takes longer."""
     verdict = analysis.verdict
-    held = sum(gap.says == "separates" for gap in verdict.separations)
-    words = f"{held} of {len(verdict.separations)} edges separate" if verdict.separations else "one tone"
+    separating = sum(one.says == "separates" for one in verdict.separations)
+    words = verdict_words.neighbours_words(separating, len(verdict.separations))
     why = verdict_words.why_line(verdict)
     best = analysis.setting
     return Glance(
@@ -197,6 +227,15 @@ class FramingLine:
     details: tuple[str, ...]
     frame: tuple[float, ...]
     """Left, top, width and height in shares of the snap."""
+    focus: str
+    """With its lens."""
+
+
+def first_framing(analysis: Analysis) -> str:
+    """The best framing in a row of the answer: lens, which way up and where to point, as much as there is room for."""
+    best = analysis.framings.best
+    room = answer_of(analysis).framing_room
+    return framing_row(best[0].frame, room) if best else "None with these lenses."
 
 
 def framing_lines(analysis: Analysis) -> tuple[list[FramingLine], str]:
@@ -206,8 +245,9 @@ def framing_lines(analysis: Analysis) -> tuple[list[FramingLine], str]:
         FramingLine(
             framing_short(one),
             framing_sentence(one),
-            tuple(framing_details(one)),
+            tuple(framing_details(one, with_focus=False)),
             (one.frame.left, one.frame.top, one.frame.width, one.frame.height),
+            framing_focus(one),
         )
         for one in found.best
     ]
@@ -250,14 +290,14 @@ def reasons(analysis: Analysis) -> list[tuple[str, str]]:
     exposure = analysis.exposure
     patch = analysis.white_patch
     said = [*map(in_words, exposure.reasons), in_words(exposure.placement)]
-    said += [*focus_lines(exposure.focus), *cost_lines(exposure.frame_cost)]
+    said += [*focus_lines(analysis.focus), *cost_lines(exposure.frame_cost)]
     return explained([*said, *([in_words(patch)] if patch is not None else [])])
 
 
 def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, list[tuple[str, str]]]:
     """(layers: number, name, zone), the table of neighbours, sentences with what each rests on."""
     verdict = analysis.verdict
-    names = {layer.index: layer.name for layer in verdict.layers}
+    names = {layer.index: verdict_words.full_name(layer, verdict) for layer in verdict.layers}
     rows = tuple(
         (
             f"{names[gap.a]} and {names[gap.b]}",
@@ -272,7 +312,7 @@ def separations(analysis: Analysis) -> tuple[list[tuple[int, str, str]], Table, 
         (sentence(one.text), sentence(one.evidence))
         for one in (*verdict_words.reasons(verdict), *verdict_words.sentences(verdict))
     ]
-    return [(one.index + 1, one.name, zone_text(one.zone)) for one in verdict.layers], table, said
+    return [(one.index + 1, names[one.index], zone_text(one.zone)) for one in verdict.layers], table, said
 
 
 def movement_table(analysis: Analysis) -> tuple[Table, list[tuple[str, str]]]:
@@ -287,7 +327,8 @@ def movement_table(analysis: Analysis) -> tuple[Table, list[tuple[str, str]]]:
         rows.append(
             (
                 CLASS_WORDS.get(name, name),
-                f"{one.print_mm.likely:.2g} mm ({one.print_mm.low:.2g} to {one.print_mm.high:.2g})",
+                f"{two_figures(one.print_mm.likely)} mm "
+                f"({two_figures(one.print_mm.low)} to {two_figures(one.print_mm.high)})",
                 holds,
                 in_words(one.known).short,
             )

@@ -84,9 +84,14 @@ def unsure_places(scene: SceneMap) -> NDArray[np.bool_]:
     return np.asarray(mask & ~scene.repainted if scene.repainted is not None else mask, bool)
 
 
-def _map(analysis: Analysis) -> ByteArray:
+def _map_narrow(analysis: Analysis) -> ByteArray:
+    """The same for a phone."""
+    return _map(analysis, NARROW_LETTERS)
+
+
+def _map(analysis: Analysis, letters: float = 1.0) -> ByteArray:
     """The photo with its classes laid over it; unsure places are dotted."""
-    drawn = np.array(class_picture(analysis.photo, analysis.scene))
+    drawn = np.array(class_picture(analysis.photo, analysis.scene, letters))
     rows, columns = np.indices(drawn.shape[:2])
     odd = (rows // _DOTS_PX) % 2 * (_DOTS_PX // 2)
     near = ((rows % _DOTS_PX) - _DOTS_PX // 2) ** 2 + (((columns + odd) % _DOTS_PX) - _DOTS_PX // 2) ** 2
@@ -103,6 +108,7 @@ VIEWS: Mapping[str, Callable[[Analysis], ByteArray]] = MappingProxyType(
         "separation": _separation,
         "separation_narrow": _separation_narrow,
         "map": _map,
+        "map_narrow": _map_narrow,
     }
 )
 

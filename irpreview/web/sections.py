@@ -9,6 +9,7 @@ from types import MappingProxyType
 from irpreview.analysis import Analysis
 from irpreview.core.scene.strokes import regions
 from irpreview.core.units import share_text, shutter_text
+from irpreview.core.words.framing_words import LEAST_OF_A_FRAMING
 from irpreview.core.words.light_words import day_lines
 from irpreview.records import CLASS_WORDS
 from irpreview.web import answer, pictures
@@ -33,6 +34,16 @@ def strip(session: Session) -> str:
         for index, snap in ((i, session.snaps[i]) for i in order)
     ]
     return filled("strip.html", snaps=entries, current=session.current)
+
+
+def answered(told: answer.Answer) -> str:
+    """The answer beside the picture."""
+    return filled("answer.html", answer=told, least=LEAST_OF_A_FRAMING)
+
+
+def first_framing(analysis: Analysis) -> str:
+    """The row of the best framing, which opens the view of framings."""
+    return filled("first_framing.html", frame=bool(analysis.framings.best), text=answer.first_framing(analysis))
 
 
 def _tests(analysis: Analysis) -> str:

@@ -60,6 +60,8 @@ def page_html() -> str:
         classes=classes,
         kits=[(kit.name, kit.words) for kit in known_kits()],
         winds=[answer.wind_words(index) for index in range(len(answer.WINDS_M_S))],
+        winds_metres=[answer.wind_words(index, in_metres=True) for index in range(len(answer.WINDS_M_S))],
+        wind_steps=[answer.wind_step(index) for index in range(len(answer.WINDS_M_S))],
         times=[shutter_text(one) for one in answer.SHUTTERS_S],
         upload={"address": UPLOAD_PATH, "limit_mb": UPLOAD_LIMIT_BYTES // 1024**2},
         log=log_choices(),
@@ -115,6 +117,9 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
             lambda token, data: desk.settle(token, _whole(data, "wind"), data.get("shutter"), _whole(data, "number"))
         ),
         "view": heavy(lambda token, data: desk.view(token, str(data.get("name", "")))),
+        "first_framing": plain(
+            lambda token, data: desk.told_quietly(lambda: desk.first_framing(token, _whole(data, "version")), token)
+        ),
         "section": heavy(lambda token, data: desk.section(token, str(data.get("name", "")))),
         "beside": plain(lambda token, _: desk.beside(token)),
         "card": heavy(

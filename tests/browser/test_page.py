@@ -87,19 +87,26 @@ def seen_at_once(page, height, *parts):
 
 
 @pytest.mark.parametrize("size", [(1440, 900), (1280, 720)])
-@pytest.mark.parametrize("scene", ["moor_tower", "plain_blue_lea"])
+@pytest.mark.parametrize("scene", ["moor_tower", "plain_blue_lea", "ruin_by_the_tarn"])
 def test_one_screen_at_a_desk(browser, watched, base_url, size, scene):
     context = watched(browser.new_context(viewport={"width": size[0], "height": size[1]}))
     page = ready(context, base_url)
     give(page, SCENES / scene / "photo.jpg")
     answered(page)
+    rows = page.locator("#answer dd, #answer dt, #answer .setting, #answer .lead")
+    before = rows.evaluate_all("all => all.map((one) => [one.className, one.getBoundingClientRect().top])")
+    expect(first_framing(page)).to_be_visible(timeout=PATIENCE_MS)
+    # what is read does not move when the framing comes
+    assert rows.evaluate_all("all => all.map((one) => [one.className, one.getBoundingClientRect().top])") == before
+    assert re.search(r"Merges\n|erges? with", page.locator("#answer").inner_text())
+    assert box(page.locator("#wind"))["y"] == box(page.locator("#shutter"))["y"]
     picture = box(page.locator("#under"))
     assert picture["width"] >= (800 if size[0] == 1440 else 640)
     seen_at_once(
         page,
         size[1],
         *("#under", "#answer .lead", "#answer .why", "#answer .setting", "#answer .focus", "#answer .hours"),
-        *("#answer .warning", "#views", "#wind", "#shutter", "#make-card", ".bar"),
+        *("#answer .warning", "#views", "#wind", "#shutter", "#make-card", ".bar", "#first-framing"),
     )
     assert page.evaluate("document.documentElement.scrollHeight") <= size[1]
     assert page.evaluate("[...document.querySelectorAll('.side')].every((one) => one.scrollHeight <= one.clientHeight)")
@@ -113,6 +120,8 @@ def test_one_screen_on_the_phone(phone, whole_snap):
     answered(phone)
     fits(phone, 390)
     assert box(phone.locator("#under"))["width"] == 390
+    expect(first_framing(phone)).to_be_visible(timeout=PATIENCE_MS)
+    assert box(first_framing(phone))["y"] > box(phone.locator("#answer .setting"))["y"]
     seen_at_once(phone, 844, "#under", "#answer .lead", "#answer .why", "#answer .setting")
     small = phone.evaluate(
         """() => [...document.querySelectorAll('button, .button, select, summary, input')].filter((one) => {
@@ -196,6 +205,10 @@ def test_the_last_move_wins(desk, snap):
 # ---- framings -------------------------------------------------------------------------------------------------------
 
 
+def first_framing(page):
+    return page.locator("#first-framing button")
+
+
 def framings(page):
     return page.get_by_role("list", name="Framings, best first").get_by_role("button")
 
@@ -235,6 +248,68 @@ def test_framings_are_seen_and_chosen(desk, whole_snap):
     desk.keyboard.press("7")
     expect(framings(desk).first).to_have_attribute("aria-pressed", "true", timeout=PATIENCE_MS)
     assert desk.locator("#framings").inner_html() != lists
+
+
+def test_the_first_framing_opens_its_view_with_the_focus_of_its_lens(desk, whole_snap):
+    give(desk, whole_snap)
+    answered(desk)
+    focus = desk.locator("#answer .focus")
+    own = focus.inner_text()
+    expect(first_framing(desk)).to_have_text(
+        re.compile(r"\d+\smm (portrait|landscape|square), \d+°\s(right|left)"), timeout=PATIENCE_MS
+    )
+    lens = first_framing(desk).inner_text().partition("mm")[0].strip()
+    first_framing(desk).focus()
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#under")).to_have_attribute("data-view", "framings", timeout=PATIENCE_MS)
+    expect(framings(desk).first).to_have_attribute("aria-pressed", "true", timeout=PATIENCE_MS)
+    expect(focus).to_contain_text(f"{lens} mm: ")
+    expect(first_framing(desk)).to_be_hidden()
+    assert desk.evaluate("document.activeElement.dataset.view") == "framings"
+    assert len(desk.locator("#answer").inner_text().split()) <= 70
+    # the last one of another lens has the focus of that one
+    for index in range(framings(desk).count()):
+        framings(desk).nth(index).click()
+        expect(focus).to_contain_text(framings(desk).nth(index).inner_text().partition(" mm")[0] + " mm: ")
+    view(desk, "Infrared")
+    expect(focus).to_have_text(own)
+    expect(first_framing(desk)).to_be_visible()
+
+
+def test_the_scale_of_the_wind_is_named_and_can_be_changed(desk, snap):
+    give(desk, snap)
+    answered(desk)
+    scale = desk.get_by_role("button", name=re.compile("Scale of the wind"))
+    expect(scale).to_have_text("Beaufort")
+    wind = desk.get_by_role("slider", name="Wind", exact=True)
+    wind.focus()
+    wind.press("End")
+    expect(desk.locator("#wind-says")).to_contain_text("Beaufort 7")
+    scale.click()
+    expect(scale).to_have_text("m/s")
+    expect(desk.locator("#wind-says")).to_contain_text("15.5 m/s, near gale")
+    expect(wind).to_have_attribute("aria-valuetext", re.compile("15.5 m/s"))
+    assert desk.locator("[data-metres]").all_inner_texts() == ["?", "0", "1", "2", "4", "7", "9", "12", "16"]
+    expect(desk.locator("#answer .wind")).not_to_contain_text("assumed", timeout=PATIENCE_MS)  # it has settled
+    desk.reload()
+    answered(desk)
+    expect(scale).to_have_text("m/s")
+    scale.click()
+    expect(desk.locator("#wind-says")).to_contain_text("Beaufort 7")
+
+
+def test_no_number_of_the_legend_stands_alone_on_a_line(desk, whole_snap):
+    give(desk, whole_snap)
+    answered(desk)
+    view(desk, "Separation")
+    items = desk.locator("#legend li")
+    expect(items.first).to_be_visible(timeout=PATIENCE_MS)
+    # what leads has one name
+    expect(desk.locator("#legend")).to_contain_text("tower")
+    for width in (1440, 1280, 1100, 960, 390):
+        desk.set_viewport_size({"width": width, "height": 900})
+        tops = items.evaluate_all("all => all.map((one) => Math.round(one.getBoundingClientRect().top))")
+        assert tops.count(tops[-1]) > 1 or len(set(tops)) == 1, (width, tops)
 
 
 def test_framings_on_a_small_screen(browser, watched, base_url, whole_snap):
@@ -326,8 +401,11 @@ def test_an_area_is_corrected_without_drawing(desk, snap):
 def test_a_finger_draws_on_the_phone(phone, snap):
     give(phone, snap)
     answered(phone)
+    asked = []
+    phone.on("request", lambda one: asked.append(one.post_data or ""))
     phone.get_by_role("button", name="What is where").tap()
     expect(phone.locator("#under")).to_have_attribute("data-view", "map", timeout=PATIENCE_MS)
+    assert any('"map_narrow"' in one for one in asked)  # with larger words in it
     fits(phone, 390)
     frame = box(phone.locator("#paint"))
     finger = phone.context.new_cdp_session(phone)
@@ -359,7 +437,7 @@ def test_several_snaps_side_by_side(desk, snap, temple):
     desk.get_by_role("button", name="Look closer at temple.jpg").click()
     expect(desk.locator("#title")).to_have_attribute("placeholder", "temple", timeout=PATIENCE_MS)
     answered(desk)
-    expect(desk.locator("#answer .hours")).to_contain_text("Give place and day")
+    expect(desk.locator("#answer .hours")).to_contain_text("give place and day")
     # the snap left keeps its framing, and another section is not overwritten by a late answer
     expect(beside.filter(has_text="photo.jpg").locator(".framed")).to_have_text(framed, timeout=PATIENCE_MS)
     section(desk, "Tables")
@@ -516,6 +594,16 @@ def test_sections_open_one_at_a_time(desk, snap):
     expect(desk.locator("#section")).to_be_hidden()
 
 
+def test_no_field_of_the_log_is_taller_than_a_field(desk, snap):
+    give(desk, snap)
+    answered(desk)
+    section(desk, "Field log")
+    tall = desk.locator("#log label.field").evaluate_all(
+        "all => all.map((one) => one.getBoundingClientRect().height).filter((high) => high > 110)"
+    )
+    assert tall == []
+
+
 def test_with_the_keyboard_alone(desk, snap):
     give(desk, snap)  # a browser's own file window is beyond the page
     answered(desk)
@@ -577,7 +665,11 @@ def test_every_look_passes_axe_and_the_answer_has_contrast_of_seven(browser, wat
     give(page, snap)
     answered(page)
     check()
-    for part in (".lead", ".why", ".setting", ".range", ".focus", ".hours", ".warning", "dt"):
+    expect(first_framing(page)).to_be_visible(timeout=PATIENCE_MS)
+    for part in (
+        *(".lead", ".why", ".setting", ".range", ".wind", ".focus", ".hours", ".warning", "dt"),
+        "#first-framing button",
+    ):
         ink = page.locator(f"#answer {part}").first.evaluate("one => getComputedStyle(one).color")
         paper = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
         light, dark = sorted((luminance(ink), luminance(paper)), reverse=True)

@@ -2,6 +2,7 @@
 
 import io
 import json
+import math
 import re
 from pathlib import Path
 
@@ -73,7 +74,13 @@ def test_a_demo_scene_is_front_and_back_in_letters_read_outdoors(scene, tmp_path
     assert min(high for high, _, _ in letters_of(pdf)) >= 8.99
     assert faults_of(pdf) == []
     front, back = (" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(pdf)).pages)
-    words = front.replace("as the eye sees it", "").replace("best framing", "").removeprefix("Card").split()
+    words = (
+        front.replace("as the eye sees it", "")
+        .replace("best framing, see back", "")
+        .replace("best framing", "")
+        .removeprefix("Card")
+        .split()
+    )
     assert len(words) <= 60
     made = json.loads((tmp_path / "Card-card.json").read_text())
     best = made["exposure"]["recommended"]
@@ -173,8 +180,10 @@ def test_a_planned_time_without_daylight_is_told_and_stands_on_the_card(small, t
 
 
 def test_the_card_holds_the_best_framing_of_frame(tmp_path, capsys):
-    scene = CHECKOUT / "demo_scenes" / "dry_hill" / "photo.jpg"  # its front has room for the framing within sixty words
-    assert run(scene, "--out", tmp_path, "--wind", "6.7", "--title", "Card", "--with-place", "--json") == 0
+    scene = (
+        CHECKOUT / "demo_scenes" / "moor_tower" / "photo.jpg"
+    )  # its front has room for the framing within sixty words
+    assert run(scene, "--out", tmp_path, "--wind", "6.7", "--title", "Card", "--json") == 0
     capsys.readouterr()
     made = json.loads((tmp_path / "Card-card.json").read_text())
     jsonschema.Draft202012Validator(schema_of(CardAnswer)).validate(made)
@@ -186,9 +195,17 @@ def test_the_card_holds_the_best_framing_of_frame(tmp_path, capsys):
         assert told[key] == best[key], key
     front = " ".join(pages(tmp_path / "Card-card.pdf")[0].extract_text().split())
     side, tilt = round(best["right_deg"]), round(best["up_deg"])
-    assert f"Frame {best['lens_mm']:g} mm, {best['format']}" in front
-    assert f"{abs(side)}° {'right' if side > 0 else 'left'}, {abs(tilt)}° {'up' if tilt > 0 else 'down'}" in front
+    assert f"Framing {best['lens_mm']:g} mm {best['orientation'].replace('standing', 'portrait')}" in front
     assert "best framing" in front
+    assert f"focus {best['focus']['focus_at_m']:.0f} m" in front
+    # hyperfocal distance f^2 / (N c) + f, with c = diagonal / 1500 of what is kept of the sensor (any handbook)
+    across, down = map(int, best["format"].split(":"))
+    circle_mm = math.hypot(36, 24) / 1500 * min(1.0, across / down / 1.5)
+    hyperfocal_m = (best["lens_mm"] ** 2 / (made["exposure"]["recommended"]["f_number"] * circle_mm)) / 1000
+    assert best["focus"]["focus_at_m"] == pytest.approx(hyperfocal_m, rel=0.01)
+    back = " ".join(pages(tmp_path / "Card-card.pdf")[1].extract_text().split())
+    assert f"{best['lens_mm']:g} mm, {best['format']}" in back
+    assert f"{abs(side)}° {'right' if side > 0 else 'left'}, {abs(tilt)}° {'up' if tilt > 0 else 'down'}" in back
 
 
 def test_a_card_of_a_place_where_nothing_leads_has_no_framing(tmp_path, capsys):
@@ -197,5 +214,5 @@ def test_a_card_of_a_place_where_nothing_leads_has_no_framing(tmp_path, capsys):
     capsys.readouterr()
     assert json.loads((tmp_path / "Card-card.json").read_text())["framing"] is None
     front = " ".join(pages(tmp_path / "Card-card.pdf")[0].extract_text().split())
-    assert "Frame " not in front
+    assert "Framing" not in front
     assert "best framing" not in front

@@ -6,6 +6,7 @@ What each demo scene shows: demo_scenes/*/truth.json.
 from __future__ import annotations
 
 import json
+import math
 import shutil
 from importlib.resources import files
 from pathlib import Path
@@ -77,3 +78,29 @@ def test_in_words_the_place_comes_before_its_snaps(
 
 def test_one_snap_has_no_rivals(walk: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     assert json.loads(run(capsys, walk[0], "--wind", "2", "--json"))["viewpoint"] is None
+
+
+def test_each_framing_has_the_focus_of_its_lens(walk: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """Hyperfocal distance f^2 / (N c), c = diagonal / 1500 of what the format keeps of the sensor (any handbook)."""
+    answer = json.loads(run(capsys, walk[0], "--wind", "6.7", "--json"))
+    assert {one["focus"]["focal_mm"] for one in answer["framings"]} == {one["lens_mm"] for one in answer["framings"]}
+    for one in answer["framings"]:
+        across, down = map(int, one["format"].split(":"))
+        circle_mm = math.hypot(36, 24) / 1500 * min(1.0, across / down / 1.5)
+        hyperfocal_m = one["lens_mm"] ** 2 / (answer["setting"]["f_number"] * circle_mm) / 1000
+        assert one["focus"]["focus_at_m"] == pytest.approx(hyperfocal_m, rel=0.02)
+    told = " ".join(run(capsys, walk[0], "--wind", "6.7").split())
+    for one in answer["framings"]:
+        assert f"With {one['lens_mm']:g} mm focus at " in told
+
+
+def test_the_focus_follows_the_aperture_of_a_time_that_was_asked_for(
+    walk: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    made = [
+        json.loads(run(capsys, walk[0], "--wind", "6.7", "--json", *extra)) for extra in ((), ("--shutter", "8min"))
+    ]
+    apertures = [one["setting"]["f_number"] for one in made]
+    assert apertures[0] != apertures[1]
+    for one, f_number in zip(made, apertures, strict=True):
+        assert {framing["focus"]["f_number"] for framing in one["framings"]} == {f_number}

@@ -17,6 +17,7 @@ from irpreview.cli import main
 from irpreview.core.field_log.entries import LogEntry
 from irpreview.core.words.home_words import exposure_text
 from irpreview.io.field_log import FieldLog
+from irpreview.io.paper import drawn
 from tests.conftest import read_picture
 from tests.core.simulated_frames import curve_code
 
@@ -117,6 +118,8 @@ def test_shown_first_then_taken_in_then_taken_back(run, brought, tmp_path):
     sheet = np.asarray(Image.open(answer["sheet"]))
     assert sheet.shape[1] == 1760
     assert sheet.shape[0] > 4 * 200
+    printed = Path(answer["sheet"]).with_suffix(".pdf").read_bytes()
+    assert sheet.shape == drawn(printed, 1760).shape
     # nothing was written before it was shown
     assert (tmp_path / "log.sqlite").read_bytes() == before
     waiting = tmp_path / "log.sqlite-wal"

@@ -14,6 +14,13 @@ def test_every_wind_of_the_slider_is_its_own_beaufort_force():
     assert [answer.wind_stop(wind) for wind in WINDS_M_S] == list(range(len(WINDS_M_S)))
 
 
+def test_the_wind_is_told_by_force_or_by_speed():
+    assert answer.wind_words(5) == "Beaufort 4, moderate breeze: small branches move"
+    assert answer.wind_words(5, in_metres=True).startswith("6.7 m/s, moderate breeze: ")
+    assert answer.wind_words(0, in_metres=True) == answer.wind_words(0)
+    assert [answer.wind_step(index) for index in (0, 1, 5)] == [("?", "?"), ("0", "0"), ("4", "7")]
+
+
 def test_slider_stops_cover_a_sixtieth_to_an_hour():
     assert SHUTTERS_S[0] < 1 / 60 < SHUTTERS_S[-1] == 3600
     assert answer.shutter_stop(31.0) == SHUTTERS_S.index(30.0)

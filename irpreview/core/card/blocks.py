@@ -18,10 +18,10 @@ from irpreview.core.units import shutter_text, zone_text
 from irpreview.core.words import in_words, long_words, short_words
 from irpreview.core.words.card_words import sky_change, wind_now
 from irpreview.core.words.exposure_words import setting_words
-from irpreview.core.words.framing_words import framing_short_lens, pointing
+from irpreview.core.words.framing_words import LEAST_OF_A_FRAMING, framing_focus, framing_row, framing_sentence
 from irpreview.core.words.lead_words import LEAD_NAMES, WAIT_WORDS
-from irpreview.core.words.phrases import SUBJECTS, sentence
-from irpreview.core.words.short_answer import short_answer
+from irpreview.core.words.phrases import SUBJECTS, cap, sentence
+from irpreview.core.words.short_answer import metres, short_answer
 from irpreview.core.words.verdict_words import sentences
 from irpreview.records import (
     CLASS_WORDS,
@@ -49,12 +49,13 @@ class Front:
     snap: ByteArray
     framed: ByteArray | None
     """The infrared picture as the best framing takes it."""
+    framed_caption: str
     lead: str
     why: str
     setting: str
     setting_range: str
     rows: tuple[tuple[str, str], ...]
-    """(label, text): wind, focus, light, warning, framing."""
+    """(label, text): what merges, wind, focus, light, framing, warning."""
 
     def words(self) -> int:
         """All words but the title and the captions of the pictures."""
@@ -84,11 +85,11 @@ def card_front(card: ShotCard) -> Front:
     """Picture, lead, setting, wind, focus, hours, one warning, the best framing where there is a better one."""
     exposure, facts = card.exposure, card.facts
     said = short_answer(card.verdict, exposure.recommended, exposure.focus, exposure.cautions, facts.movement)
-    rows = [("Wind", said.wind), ("Focus", said.focus), ("Light", _light(card)), ("Caution", said.warning)]
-    framed = None
+    framings, framed = [""], None
     if card.framing is not None and card.framing.frame.sensor_share > 0:
-        frame = card.framing.frame
-        rows.insert(3, ("Frame", f"{framing_short_lens(frame)}, {pointing(frame)}"))
+        frame, focus = card.framing.frame, card.framing.focus
+        distance = "" if focus is None else f", focus {metres(focus.focus_at_m)}"
+        framings = [f"{framing_row(frame)}{distance}", f"{framing_row(frame, LEAST_OF_A_FRAMING)}{distance}", ""]
         left, top, right, bottom = frame.box_px(card.infrared.shape[1], card.infrared.shape[0])
         framed = card.infrared[top:bottom, left:right]
     asked = facts.asked_time
@@ -101,21 +102,35 @@ def card_front(card: ShotCard) -> Front:
         infrared=card.infrared,
         snap=card.snap,
         framed=framed,
+        framed_caption="best framing",
         lead=said.lead,
         why=said.why,
         setting=said.setting or "No setting of this kit reaches the light.",
         setting_range=reach,
-        rows=tuple((label, text) for label, text in rows if text),
+        rows=(),
     )
-    if made.words() > MOST_FRONT_WORDS:  # the framing can be looked up; what is set and minded stays
-        return replace(made, rows=tuple(row for row in made.rows if row[0] != "Frame"), framed=None)
-    return made
+
+    light = _light(card)
+
+    def with_rows(merges: str, framing: str, light: str = light) -> Front:
+        rows = (
+            *(("Merges", merges), ("Wind", said.wind), ("Focus", said.focus), ("Light", light)),
+            *(("Framing", framing), ("Caution", said.warning)),
+        )
+        caption = "best framing" if framing else "best framing, see back"
+        return replace(made, rows=tuple((label, text) for label, text in rows if text), framed_caption=caption)
+
+    # what is set and minded stays; the framing and the later hours stand on the back as well
+    short_light = light.partition(",")[0]
+    fronts = [*(with_rows(said.merges, one) for one in framings), with_rows(said.merges, "", short_light)]
+    fronts.append(with_rows("", "", short_light))
+    return next((front for front in fronts if front.words() <= MOST_FRONT_WORDS), fronts[-1])
 
 
 def _light(card: ShotCard) -> str:
     facts = card.facts
-    if facts.hours:
-        return " and ".join(facts.hours[:2])
+    if facts.best_light:
+        return facts.best_light
     return "" if facts.hours_left_out or not facts.light_lines else "No good light that day."
 
 
@@ -155,12 +170,13 @@ def card_blocks(card: ShotCard) -> tuple[Block, ...]:
             "Other skies",
             (*(_sky_line(one) for one in facts.corrections), "Open shade: 2 to 3 times what a meter asks."),
         ),
+        Block("Framing", _framing_lines(card)),
         Block("Separation", _verdict_lines(card.verdict)),
         Block("Zones", (_tone_words(card),), kind="run"),
         Block("Movement", moves),
         Block("Light", tuple(one.short for one in facts.light_lines), kind="run"),
         Block("Focus", tuple(one.short for one in facts.focus[1:]), kind="run"),
-        Block("White balance", (facts.white_balance.short.removeprefix("Custom white balance: "),), kind="run"),
+        Block("White balance", (cap(facts.white_balance.short.removeprefix("Custom white balance: ")),), kind="run"),
         Block("Assumptions", _assumed(facts.assumptions, exposure), kind="run"),
         Block("Made with", (footer_words(card), *(one.short for one in facts.sources)), kind="run"),
     ]
@@ -180,6 +196,15 @@ def place_words(place: Place) -> str:
 def footer_words(card: ShotCard) -> str:
     """Kit, version and model on one line."""
     return f"{card.kit.words}; irpreview {card.facts.version}, {card.facts.model_id or 'no network'}."
+
+
+def _framing_lines(card: ShotCard) -> tuple[str, ...]:
+    """The best framing in a sentence, and where to focus with its lens."""
+    one = card.framing
+    if one is None:
+        return ()
+    focus = framing_focus(one)
+    return (framing_sentence(one), *([f"Focus with {focus}."] if focus else []))
 
 
 def _other_settings(card: ShotCard) -> tuple[str, ...]:

@@ -28,6 +28,7 @@ from irpreview.core.words.card_words import (
     LOCAL_RULES,
     SOURCES,
     STANDING,
+    STANDING_CAMERA,
     STAYING,
     SUN_LEFT_OUT,
     SUN_TAKEN_MIDDLE,
@@ -37,7 +38,7 @@ from irpreview.core.words.card_words import (
     wind_now,
 )
 from irpreview.core.words.exposure_words import focus_lines
-from irpreview.core.words.light_words import best_hours, day_lines
+from irpreview.core.words.light_words import best_light, day_lines
 from irpreview.core.words.phrases import one_line, sentence
 from irpreview.core.words.verdict_words import reasons, sentences
 from irpreview.records import (
@@ -109,7 +110,7 @@ def build_card(
         order_of_work=order_of_work(kit, exposure),
         red_channel=red_channel(kit),
         minutes_per_frame=minutes_per_frame(exposure),
-        hours=() if day_plan is None or left_out else best_hours(day_plan.days[0]),
+        best_light="" if day_plan is None or left_out else best_light(day_plan.days[0]),
         hours_left_out=left_out,
         light_lines=(HOURS_LEFT_OUT,) if left_out else day_lines(day_plan),
         sun_height_deg=None if not with_place and tells_place(light) else round(light.sun_height_deg),
@@ -165,7 +166,9 @@ def assumptions_of(
 def _cautions(of_this_day: Sequence[Caution]) -> tuple[Words, ...]:
     """The usual ones first; what the day's own say again, or say better, is left to these."""
     local = () if any(one.kind is CautionKind.LOCAL_RULES for one in of_this_day) else (LOCAL_RULES,)
-    return tuple(dict.fromkeys((STANDING, STAYING, *map(in_words, of_this_day), *local)))
+    eyes = any(one.kind is CautionKind.SUN_EYES for one in of_this_day)
+    standing = STANDING_CAMERA if eyes else STANDING
+    return tuple(dict.fromkeys((standing, STAYING, *map(in_words, of_this_day), *local)))
 
 
 def card_dict(card: ShotCard) -> dict[str, Any]:

@@ -33,8 +33,8 @@ class CardFacts:
     order_of_work: tuple[Words, ...]
     red_channel: tuple[Words, ...]
     minutes_per_frame: float | None
-    hours: tuple[str, ...]
-    """Good light of the day, such as `08:30 to 17:15`; empty = none, not known or left out."""
+    best_light: str
+    """The best hours of the day and what for: `Side light 08:30 to 17:15`; empty = none, not known or left out."""
     hours_left_out: bool
     """They would tell the place."""
     light_lines: tuple[Words, ...]

@@ -83,9 +83,14 @@ def focus_advice(
     f_number: float,
     wavelength_nm: float,
     nearest_m: float | None = None,
+    sensor_share: float = 1.0,
 ) -> FocusAdvice:
-    """Where to focus and what to do about the infrared shift."""
-    circle = blur_circle_mm(kit)
+    """Where to focus and what to do about the infrared shift.
+
+    sensor_share: long side of the picture over that of the sensor: what is cut out is enlarged more for the same
+    print, so that less blur is allowed on the sensor.
+    """
+    circle = blur_circle_mm(kit) * sensor_share
     hyperfocal = hyperfocal_m(focal_mm, f_number, circle)
     shift = infrared_shift_mm(focal_mm, wavelength_nm)
     covered = shift_is_covered(shift.likely, f_number, circle)
@@ -109,7 +114,15 @@ def focus_advice(
         shift_covered="yes" if surely else "likely" if covered else "no",
         through_filter=kit.focus == "on_sensor",
         needs_f_number=wanted,
+        nearest_m=nearest_m,
     )
+
+
+def with_lens(
+    advice: FocusAdvice, kit: Kit, focal_mm: float, f_number: float, sensor_share: float = 1.0
+) -> FocusAdvice:
+    """The same advice for another lens or aperture of the kit."""
+    return focus_advice(kit, focal_mm, f_number, advice.band_nm, advice.nearest_m, sensor_share)
 
 
 def _check_focal(focal_mm: float) -> None:

@@ -13,7 +13,10 @@ _NO_COLOUR_STOPS = 0.15
 _BRIGHTER, _DARKER = np.array([213.0, 94.0, 0.0]) / 255.0, np.array([0.0, 114.0, 178.0]) / 255.0
 """Okabe and Ito 2008: vermilion against blue, told apart by everyone."""
 _PAPER, _INK = (250, 249, 246), (28, 27, 25)
-_TICKS = (-2, -1, 0, 1, 2)
+TICKS = (-2, -1, 0, 1, 2)
+"""Marked on the scale. [stops]"""
+_SCALE_STOPS = 1.1 * FULL_COLOUR_STOPS
+"""So far it reaches either way."""
 LEFT_WORDS, RIGHT_WORDS = "darker than predicted", "brighter than predicted"
 
 
@@ -36,6 +39,17 @@ def _coloured(stops: FloatArray, grey: FloatArray) -> FloatArray:
     return np.asarray(grey * (1.0 - amount) + (0.35 * grey + 0.65 * colour) * amount, np.float32)
 
 
+def scale_colours(count: int) -> ByteArray:
+    """(count, 3) sRGB from darker to brighter, on middle grey."""
+    stops = np.linspace(-_SCALE_STOPS, _SCALE_STOPS, count, dtype=np.float32)[:, None]
+    return np.asarray(np.clip(_coloured(stops, np.full_like(stops, 0.5)) * 255.0 + 0.5, 0.0, 255.0), np.uint8)
+
+
+def tick_at(stops: float) -> float:
+    """Where so many stops stand on the scale, 0 to 1 from the left."""
+    return stops / (2.0 * _SCALE_STOPS) + 0.5
+
+
 def with_scale(picture: ByteArray) -> ByteArray:
     """The picture (H, W, 3) with its scale beneath: colours, signs, stops, and what they mean; as wide as before."""
     wide = int(picture.shape[1])
@@ -46,12 +60,10 @@ def with_scale(picture: ByteArray) -> ByteArray:
     strip = np.empty((3 * pad + bar + round(2.6 * size), wide, 3), np.uint8)
     strip[:] = _PAPER
     inner = wide - 4 * pad
-    stops = np.linspace(-1.1 * FULL_COLOUR_STOPS, 1.1 * FULL_COLOUR_STOPS, inner, dtype=np.float32)[None, :, None]
-    row = np.clip(_coloured(stops, np.full_like(stops, 0.5)) * 255.0 + 0.5, 0.0, 255.0).astype(np.uint8)
-    strip[pad : pad + bar, 2 * pad : 2 * pad + inner] = row
+    strip[pad : pad + bar, 2 * pad : 2 * pad + inner] = scale_colours(inner)
     base = 2 * pad + bar + size
-    for tick in _TICKS:
-        x = 2 * pad + round((tick / (2.2 * FULL_COLOUR_STOPS) + 0.5) * (inner - 1))
+    for tick in TICKS:
+        x = 2 * pad + round(tick_at(tick) * (inner - 1))
         cv2.line(strip, (x, pad), (x, pad + bar + pad // 2), _INK, max(1, size // 12))
         words = f"{tick:+d}" if tick else "0 stops"
         write(strip, words, (x - text_width(words, size) // 2, base), size, _INK)

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from irpreview.core.framing.coarse import DIFFER, ROLE_CLASSES, best_frames, counted, everywhere, tables_of
+from irpreview.core.framing.differences import pairs_that_differ
 from irpreview.core.framing.frame_movement import PLANTS, movement_in
 from irpreview.core.framing.frames import FORMATS, below_print_resolution, overlap, sizes, wider_than_snap
 from irpreview.core.imaging.srgb import luminance
@@ -283,7 +284,8 @@ def find_framings(
         verdict = judge_frame(frame, parted, levels, movement, conditions)
         one = _framing(frame, role, verdict, movement, kit, snap, scene.label.shape, tables.cut_by(frame))
         pool.append(_less_where_unsure(one, scene))
-    return Framings(tuple(_with_limits(one, rates, geometry, shutter_s) for one in _chosen(pool)), wider)
+    best = (_with_limits(one, rates, geometry, shutter_s) for one in _chosen(pool))
+    return Framings(tuple(replace(one, differs=pairs_that_differ(one.frame, one.verdict, snap)) for one in best), wider)
 
 
 def _less_where_unsure(one: Framing, scene: SceneMap) -> Framing:

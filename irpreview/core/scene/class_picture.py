@@ -53,12 +53,12 @@ _SHEET_MOST_PX, _SHEET_LEAST_PX = 1600, 960
 _PAPER, _INK, _FAINT, _DARK = (250, 249, 245), (35, 33, 30), (125, 120, 112), (25, 25, 25)
 
 
-def class_picture(photo: Photo, scene: SceneMap) -> ByteArray:
+def class_picture(photo: Photo, scene: SceneMap, letters: float = 1.0) -> ByteArray:
     """The photo with its classes laid over it, (H, W, 3) uint8 sRGB at the photo's size.
 
-    Regions are paler where the class is less sure.
+    Regions are paler where the class is less sure. letters: size of the words, for a small screen.
     """
-    return _overlay(photo.pixels, scene.label, scene.confidence)
+    return _overlay(photo.pixels, scene.label, scene.confidence, letters)
 
 
 def class_sheet(photo: Photo, scene: SceneMap) -> ByteArray:
@@ -75,7 +75,7 @@ def class_sheet(photo: Photo, scene: SceneMap) -> ByteArray:
     return np.asarray(np.vstack([_overlay(pixels, label, confidence), _legend(scene.share(), size[0])]), np.uint8)
 
 
-def _overlay(pixels: ByteArray, label: ByteArray, confidence: NDArray[np.float32]) -> ByteArray:
+def _overlay(pixels: ByteArray, label: ByteArray, confidence: NDArray[np.float32], letters: float = 1.0) -> ByteArray:
     table = np.zeros((256, 3), np.float32)
     for i, name in enumerate(CLASS_NAMES):
         table[i + 1] = CLASS_COLOURS[name]
@@ -86,7 +86,7 @@ def _overlay(pixels: ByteArray, label: ByteArray, confidence: NDArray[np.float32
     weight = (_BLEND * sure)[..., None]
     canvas: ByteArray = np.clip(pixels * (1.0 - weight) + tint * weight, 0, 255).astype(np.uint8)
     _draw_edges(canvas, label)
-    _draw_marks(canvas, label)
+    _draw_marks(canvas, label, letters)
     return canvas
 
 
@@ -103,9 +103,9 @@ def _draw_edges(canvas: ByteArray, label: ByteArray) -> None:
         canvas[chosen] = (canvas[chosen] * (1.0 - strength) + level * strength).astype(np.uint8)
 
 
-def _draw_marks(canvas: ByteArray, label: ByteArray) -> None:
+def _draw_marks(canvas: ByteArray, label: ByteArray, letters: float) -> None:
     """The class's word where its region has room for it, else its letter, at the region's deepest point."""
-    size_px = max(11, round(max(label.shape) / 46))
+    size_px = max(11, round(letters * max(label.shape) / 46))
     for class_id, x, y, reach in _deepest_points(label):
         name = CLASS_NAMES[class_id - 1]
         word = CLASS_WORDS[name]

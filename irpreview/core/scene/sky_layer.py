@@ -47,6 +47,13 @@ _BEYOND_PX = (13, 13)
 """Window in which a layer is seen beyond its border, at half size."""
 _MOST_OFF = 1.0
 """Standard deviations by which land on the border may be paler than the land beyond."""
+_NEAR_PX = (49, 49)
+"""The same for the land that a lone leaf belongs to."""
+_SPECK_PX, _SPECK_LEVELS = 5, 5
+"""A speck is darker by more of 255 levels, which grain is not, than the middle of its neighbours there [px]."""
+_LEAST_APART, _LEAST_KNOWN = 20.0, 0.01
+"""By how many of 255 levels the sky must be paler than the land for a speck to be told as land; and the share of a
+window from which a layer is known there."""
 _LEAST_SKY = 0.003
 _LOWEST_LEVEL = 2.0**-9
 _LEAST_BLUE_STEP = 0.5
@@ -57,6 +64,7 @@ _BLOWN_LEVEL = 244
 """Of 255, in the darkest of the three channels."""
 SAMPLE_STEP = 3
 """The colour line is found on every third pixel each way."""
+_NONE = np.empty(0, np.intp)
 _STOPS_OF_LEVEL = np.log2(np.maximum(UNDEVELOPED_OF_LEVEL, np.float32(_LOWEST_LEVEL))).astype(np.float32)
 _LIGHT_OF_LEVEL = np.maximum(LINEAR_OF_LEVEL, np.float32(_LOWEST_LEVEL))
 
@@ -92,7 +100,8 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
     share = sky_matte(small, of_sky)
     tall = _rows_of_sky(share)
     share[tall:] = 0
-    hue_apart, apart = unmixed(small, share)
+    specks, lifted_stops = _uncover(small[:tall], share[:tall])
+    hue_apart, apart = unmixed(small, share, specks)
     stops, cloud_share = np.zeros_like(share), np.zeros_like(share)
     if tall:
         sampled = np.s_[: -(-tall // SAMPLE_STEP)]
@@ -101,6 +110,7 @@ def sky_layer(small: ByteArray, probability: FloatArray, of_sky: FloatArray, net
         stops[:tall], cloud_share[:tall] = _sky_tone(
             small[:tall], share[:tall], clear[sampled].ravel(), cloud[sampled].ravel(), network_stops[sampled]
         )
+        stops.reshape(-1)[specks] += lifted_stops
     return SkyLayer(share, stops, cloud_share, hue_apart, apart)
 
 
@@ -108,6 +118,33 @@ def _rows_of_sky(share: FloatArray) -> int:
     """Rows from the top that hold all of the sky and the land that borders on it."""
     reached = np.flatnonzero(share[:, ::2].max(axis=1) > 0.005)
     return min(len(share), int(reached[-1]) + 33) if reached.size else 0
+
+
+def _uncover(small: ByteArray, share: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+    """Take out of the sky's share (h, w), in place, what a leaf or twig too small for a pixel of its own covers.
+
+    Such a pixel of the photo (h, w, 3) is bluish, so the matte gives it to the sky, and darker than any sky beyond: as
+    sky alone it would print as a black dot. By how much it is darker, against land and sky beyond, it is covered.
+    Returns its flat places, and how much brighter the sky behind is than the pixel there. [stops]
+    """
+    if not share.size:
+        return _NONE, np.empty(0, np.float32)
+    sky, land = _beyond(small, share), _beyond(small, 1 - share, _NEAR_PX)
+    grey_now = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY)
+    speck = cv2.subtract(cv2.medianBlur(grey_now, _SPECK_PX), grey_now)
+    at = np.flatnonzero((share > 0.5) & (speck > _SPECK_LEVELS))
+    known, spread, *mean = sky.at(at)
+    known_land, _, *of_land = land.at(at)
+    grey, grey_land = (np.stack(m, axis=1) @ LUMINANCE_WEIGHTS for m in (mean, of_land))
+    own = small.reshape(-1, 3).take(at, axis=0) @ LUMINANCE_WEIGHTS
+    darkest = grey - np.float32(_MOST_OFF) * np.sqrt(np.maximum(spread - grey * grey, 0))
+    covered = (darkest - own) / np.maximum(darkest - grey_land, _LEAST_APART)
+    found = (covered > 0) & (np.minimum(known, known_land) > _LEAST_KNOWN) & (darkest - grey_land > _LEAST_APART)
+    at, covered = at[found], np.minimum(covered[found], 1)
+    share.reshape(-1)[at] *= (1 - covered).astype(np.float32)
+    levels = np.clip(np.stack([darkest[found], own[found]]), 1, 255).astype(np.uint8)
+    bright, dark = np.log2(_LIGHT_OF_LEVEL)[levels]
+    return at, np.asarray(bright - dark, np.float32)
 
 
 def _sky_tone(
@@ -157,19 +194,21 @@ def _blueness(raw: FloatArray, share: FloatArray) -> FloatArray:
     return np.asarray(cv2.resize(near, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
-def unmixed(small: ByteArray, share: FloatArray) -> tuple[ByteArray, ByteArray]:
+def unmixed(small: ByteArray, share: FloatArray, specks: NDArray[np.intp] = _NONE) -> tuple[ByteArray, ByteArray]:
     """The photo (h, w, 3) with the sky taken out of land along their border: of its hue, and of its grey as well.
 
     Within 3 px of the sky a JPEG's colour and half-covered pixels hold sky. Read as land alone, leaves go blue and
     pale, and what is read off them paints a rim. So a land pixel there takes the hue of the land beyond, and in the
-    second picture it is no paler than nearly all of it. share: of sky (h, w). Both are `small` where there is no such
-    border.
+    second picture it is no paler than nearly all of it. share: of sky (h, w). specks: flat places of sky that land
+    covers in part, which take that hue as well. Both are `small` where there is no such border.
     """
     tall = _rows_of_sky(share)  # below there is no sky to take out
     if tall == 0:
         return small, small
     beyond = _beyond(small[:tall], 1 - share[:tall])
     at = np.flatnonzero((share[:tall] < 0.5) & (beyond.inner < 0.98))
+    of_land = len(at)
+    at = np.concatenate([at, specks[share.ravel()[specks] >= 0.5]])
     if at.size == 0:
         return small, small
     known, spread, *mean = beyond.at(at)
@@ -180,10 +219,10 @@ def unmixed(small: ByteArray, share: FloatArray) -> tuple[ByteArray, ByteArray]:
     palest = grey + np.float32(_MOST_OFF) * np.sqrt(np.maximum(spread - grey * grey, 0))
     near = ((1 - beyond.inner.ravel()[at]) * np.minimum(known * np.float32(20), 1))[:, None]
     out = []
-    for wanted in (own_grey, np.minimum(own_grey, palest)):
+    for wanted, count in ((own_grey, len(at)), (np.minimum(own_grey, palest), of_land)):
         picture = small.copy()
         land = own + near * (colour * (wanted / grey)[:, None] - own)
-        picture.reshape(-1, 3)[at] = np.clip(land + np.float32(0.5), 0, 255)
+        picture.reshape(-1, 3)[at[:count]] = np.clip(land[:count] + np.float32(0.5), 0, 255)
         out.append(picture)
     return out[0], out[1]
 
@@ -206,19 +245,19 @@ class _Beyond:
         return [m.ravel().take(place) for m in (self.known, self.spread, *self.mean)]
 
 
-def _beyond(small: ByteArray, layer: FloatArray) -> _Beyond:
-    """What a layer's share (h, w) of the photo (h, w, 3) shows beyond its border."""
+def _beyond(small: ByteArray, layer: FloatArray, window: tuple[int, int] = _BEYOND_PX) -> _Beyond:
+    """What a layer's share (h, w) of the photo (h, w, 3) shows beyond its border. window: at half size. [px]"""
     inner = np.asarray(cv2.erode(layer, np.ones((7, 7), np.uint8)), np.float32)
     half = (-(-layer.shape[1] // 2), -(-layer.shape[0] // 2))
     weight = cv2.resize(inner, half, interpolation=cv2.INTER_AREA)
-    known = np.asarray(cv2.blur(weight, _BEYOND_PX), np.float32)
+    known = np.asarray(cv2.blur(weight, window), np.float32)
     per_known = 1 / (known + np.float32(1e-4))
     colours = cv2.split(cv2.resize(small, half, interpolation=cv2.INTER_AREA))
     grey = np.zeros_like(known)
     for colour, luminance in zip(colours, LUMINANCE_WEIGHTS, strict=True):
         grey += colour * luminance
-    mean = [cv2.blur(c * weight, _BEYOND_PX) * per_known for c in colours]
-    return _Beyond(inner, known, mean, np.asarray(cv2.blur(weight * grey * grey, _BEYOND_PX) * per_known, np.float32))
+    mean = [cv2.blur(c * weight, window) * per_known for c in colours]
+    return _Beyond(inner, known, mean, np.asarray(cv2.blur(weight * grey * grey, window) * per_known, np.float32))
 
 
 def _leave_blown(stops: FloatArray, small: ByteArray, network_stops: FloatArray) -> None:

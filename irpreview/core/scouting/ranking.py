@@ -200,18 +200,6 @@ def arrange(
     )
 
 
-def edges_text(finding: Finding) -> str:
-    """How many edges between layers separate: "4 of 6 edges separate"."""
-    total = finding.separates + finding.merges + finding.uncertain
-    if total == 0:
-        return "one layer"
-    if finding.separates == total:
-        return {1: "the edge separates", 2: "both edges separate"}.get(total, f"all {total} edges separate")
-    if finding.separates == 0:
-        return "the edge does not separate" if total == 1 else f"none of {total} edges separates"
-    return f"{finding.separates} of {total} edges {'separates' if finding.separates == 1 else 'separate'}"
-
-
 def sky_text(finding: Finding) -> str:
     """The sky in two or three words: "sky 3/8 cloud", "clear sky", "no sky"."""
     if finding.sky == "none":

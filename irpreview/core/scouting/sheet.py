@@ -10,12 +10,13 @@ from typing import Any
 from irpreview.core.cautions import gust_m_s
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.scouting.places import PlaceGroup, SketchMap, seen_from, sketch_map
-from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, edges_text, sky_text, taken_told
+from irpreview.core.scouting.ranking import Finding, Scouting, Snap, View, sky_text, taken_told
 from irpreview.core.units import how_many, shutter_text
 from irpreview.core.verdict.plausibility import ASSUMED_WIND_M_S
 from irpreview.core.words import long_words
 from irpreview.core.words.lead_words import LEAD_WORDS
 from irpreview.core.words.phrases import wind_name, wind_text
+from irpreview.core.words.verdict_words import neighbours_words
 from irpreview.records import DEFAULT_GRADE, Caution, CautionKind, Conditions
 
 MOST_SHOWN = 200
@@ -157,7 +158,8 @@ def entry_of(view: View, exact: bool = False) -> Entry:
     """The words for one view. exact: the minute in which it was taken may be told, as its place is."""
     best = view.best
     finding = best.finding
-    figures = [edges_text(finding), sky_text(finding)]
+    neighbours = finding.separates + finding.merges + finding.uncertain
+    figures = [neighbours_words(finding.separates, neighbours), sky_text(finding)]
     if finding.shutter_s is not None:
         time = shutter_text(finding.shutter_s)
         figures.append(f"judged at {time}")

@@ -14,9 +14,11 @@ STANDING = Words(
     "Never look at the sun through finder or lens; do not leave the camera pointing at it.",
     "Never look at the sun through finder or lens, nor leave the camera on it.",
 )
+STANDING_CAMERA = both("Never leave the camera pointing at the sun.")
+"""Where the day's own cautions say the rest."""
 STAYING = Words(
-    "Long exposures keep you standing: mind edges, tide, falling branches, private land.",
-    "Mind edges, tide, falling branches, private land.",
+    "Long exposures keep you standing: mind steep drops, tide, falling branches, private land.",
+    "Mind steep drops, tide, falling branches, private land.",
 )
 LOCAL_RULES = both("Local rules come first.")
 WHITE_BALANCE = Words(

@@ -50,13 +50,13 @@ def _(caution: Caution) -> Words:
             )
         case CautionKind.EDGE:
             return Words(
-                f"Gusts to about {gust}: stay well back from edges, weigh the tripod down.",
-                f"Gusts to {gust}: keep back from edges.",
+                f"Gusts to about {gust}: stay well back from steep drops, weigh the tripod down.",
+                f"Gusts to {gust}: keep back from steep drops.",
             )
         case CautionKind.EDGE_WIND_UNKNOWN:
             return Words(
-                "Wind not given: expect gusts, stay back from edges, weigh the tripod down.",
-                "Wind not given: keep back from edges.",
+                "Wind not given: expect gusts, stay back from steep drops, weigh the tripod down.",
+                "Gusts: keep back from steep drops.",
             )
         case CautionKind.RUIN:
             return Words(
@@ -91,6 +91,6 @@ def _in_the_dark(caution: Caution) -> Words:
         case _:
             said = f"The way straight back from the last place ends{at}, after sunset{line_at}"
     return Words(
-        f"{said}: carry a lamp, know that way by daylight, and keep off edges and wet rock in the dark.",
+        f"{said}: carry a lamp, know that way by daylight, and keep off steep drops and wet rock in the dark.",
         f"{said}: carry a lamp.",
     )

@@ -8,15 +8,18 @@ from types import MappingProxyType
 from irpreview.core.motion.print_blur import blur_word
 from irpreview.core.units import shutter_text
 from irpreview.core.words.lead_words import lead_text
-from irpreview.core.words.phrases import BLURS, cap, is_plural, listed, subject_name
-from irpreview.core.words.verdict_words import also_merging, short_headline
-from irpreview.records import Verdict
+from irpreview.core.words.phrases import BLURS, cap, is_plural, listed, subject_name, two_figures
+from irpreview.core.words.short_answer import focus_line, metres
+from irpreview.core.words.verdict_words import also_merging, name_in_pair, short_headline
+from irpreview.records import SeparationWord, Verdict
 from irpreview.records.framing import (
+    DifferenceReason,
     Frame,
     Framing,
     FramingNote,
     Framings,
     Orientation,
+    PairDiffers,
     SoftReason,
     ViewpointReason,
     Viewpoints,
@@ -25,8 +28,8 @@ from irpreview.records.framing import (
 REASON_WORDS: Mapping[SoftReason, str] = MappingProxyType(
     {
         "horizon_in_the_middle": "the horizon cuts the frame in half",
-        "subject_cut_by_the_edge": "the edge cuts off {lead}",
-        "edge_cuts_a_thing": "the edge cuts through a tree or wall",
+        "subject_cut_by_the_edge": "the frame cuts off {lead}",
+        "edge_cuts_a_thing": "the frame cuts through a tree or wall",
         "much_empty_sky": "more than half the frame is empty sky",
         "empty_corner": "an upper corner is empty sky",
         "subject_in_the_middle": "{lead} {stands} in the middle",
@@ -39,7 +42,7 @@ NOTE_WORDS: Mapping[FramingNote, str] = MappingProxyType(
     {
         "below_print_resolution": "cropped too far for a print 40 cm long",
         "verticals_lean": "walls lean when this lens is tilted: keep it level and crop, or step back",
-        "little_of_the_snap": "a small part of the snap: tones and edges are uncertain",
+        "little_of_the_snap": "a small part of the snap: tones and outlines are uncertain",
         "nothing_leads": "",
         "close_call": "{lead} only just {leads}",
         "what_is_what_unsure": "what stands where is uncertain in this part of the snap",
@@ -59,6 +62,24 @@ VIEWPOINT_WORDS: Mapping[ViewpointReason, str] = MappingProxyType(
     }
 )
 """Why from one viewpoint and not from the next."""
+SAYS_WORDS: Mapping[SeparationWord, str] = MappingProxyType(
+    {"separates": "separate", "merges": "merge", "uncertain": "are uncertain"}
+)
+HERE_WORDS: Mapping[SeparationWord, str] = MappingProxyType(
+    {"separates": "but separate", "merges": "but merge", "uncertain": "uncertain"}
+)
+DIFFERENCE_WORDS: Mapping[DifferenceReason, str] = MappingProxyType(
+    {
+        "part_of_it": "only part of the {cut} {is} in the frame",
+        "harder_print": "the frame alone prints with more contrast",
+        "softer_print": "the frame alone prints with less contrast",
+        "near_the_limit": "it lies near the limit",
+    }
+)
+"""Why a framing and the whole snap differ on two neighbours."""
+_MOST_DIFFERENCES = 2
+LEAST_OF_A_FRAMING = 3
+"""Words of `50 mm portrait`."""
 
 
 def pointing(frame: Frame) -> str:
@@ -88,8 +109,49 @@ def framing_sentence(one: Framing) -> str:
     return f"{framing_short_lens(one.frame)}, {aim}. {short_headline(one.verdict)}"
 
 
-def framing_details(one: Framing) -> list[str]:
-    """What `framing_sentence` has not said: what else merges, what the wind does, what speaks for or against it."""
+def framing_row(frame: Frame, most_words: int = 99) -> str:
+    """Lens, which way up and where to point, in a row: "50 mm portrait, 22° right, 10° up"; as much of it as fits."""
+    way = "square" if frame.format == "1:1" else ORIENTATION_WORDS[frame.orientation]
+    lens = f"{frame.lens_mm:g} mm {way}"
+    return next((text for text in (f"{lens}, {pointing(frame)}", lens) if len(text.split()) <= most_words), "")
+
+
+def framing_focus(one: Framing) -> str:
+    """Where to focus with its lens and what is sharp then, for a row: "50 mm: 11 m (sharp from 5.4 m)"."""
+    return "" if one.focus is None else f"{one.frame.lens_mm:g} mm: {focus_line(one.focus)}"
+
+
+def _focus_words(one: Framing) -> str:
+    focus = one.focus
+    if focus is None:
+        return ""
+    far = "infinity" if focus.far_m is None else metres(focus.far_m)
+    said = f"With {one.frame.lens_mm:g} mm focus at {metres(focus.focus_at_m)}: sharp {metres(focus.near_m)} to {far}."
+    if focus.needs_f_number is not None and focus.needs_f_number > focus.f_number * 1.02:
+        said += f" From the nearest thing it takes f/{two_figures(focus.needs_f_number)}."
+    return said
+
+
+def _differences(one: Framing) -> list[str]:
+    """Where the whole snap says something else of two neighbours, and why."""
+    # first what turns from one to the other
+    pairs = sorted(one.differs, key=lambda pair: "uncertain" in (pair.here, pair.in_the_snap))
+    return [_difference(pair, one.verdict) for pair in pairs[:_MOST_DIFFERENCES]]
+
+
+def _difference(pair: PairDiffers, verdict: Verdict) -> str:
+    a, b = (name_in_pair(verdict.layers[i], verdict) for i in (pair.a, pair.b))
+    cut = "" if pair.cut is None else name_in_pair(verdict.layers[pair.cut], verdict)
+    why = DIFFERENCE_WORDS[pair.because].format(cut=cut, **{"is": "are" if is_plural(cut) else "is"})
+    # what merges here has been said
+    here = "" if pair.here == "merges" else f", {HERE_WORDS[pair.here]} here"
+    return f"{cap(a)} and {b} {SAYS_WORDS[pair.in_the_snap]} in the whole snap{here}: {why}."
+
+
+def framing_details(one: Framing, *, with_focus: bool = True) -> list[str]:
+    """What `framing_sentence` has not said: what else merges, where the whole snap says something else, what the wind
+    does, where to focus, what speaks for or against it.
+    """
     verdict = one.verdict
     out = []
     if "water" in one.roles:
@@ -98,6 +160,9 @@ def framing_details(one: Framing) -> list[str]:
     merging = also_merging(verdict)
     if merging:
         out.append(f"{cap(', '.join(f'{a} and {b}' for a, b in merging))} merge as well.")
+    out += _differences(one)
+    if with_focus and one.focus is not None:
+        out.append(_focus_words(one))
     out += [f"{cap(_of_the_lead(REASON_WORDS[reason], verdict))}." for reason in one.reasons]
     out += [f"{cap(_of_the_lead(NOTE_WORDS[note], verdict))}." for note in _notes_to_say(one)]
     return out
@@ -139,7 +204,7 @@ def wider_sentence(found: Framings) -> str | None:
         return None
     mm = listed([f"{value:g} mm" for value in found.wider_than_snap_mm])
     takes = "take" if len(found.wider_than_snap_mm) > 1 else "takes"
-    return f"{mm} {takes} in more than this snap shows; only what the snap shows is judged."
+    return f"Your {mm} {takes} in more than this snap. Take a wider snap to have that judged."
 
 
 def place_sentence(names: Sequence[str], found: Sequence[Framings], here: Viewpoints) -> str | None:

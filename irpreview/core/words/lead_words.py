@@ -126,8 +126,9 @@ def standing(subject: Subject, verdict: Verdict) -> tuple[str, str]:
     if best.says == "merges":
         if best.edge_share_separating < _RIM:
             return "", evidence
-        alike = f"{tone} as the {against}" if tone == behind else f"merges into the {against}"
-        return f"{alike}; only the rim shows", evidence
+        merge = "merge" if is_plural(subject_name(subject, verdict.layers)) else "merges"
+        alike = f"{tone} {against}" if tone == behind else against
+        return f"{merge} with the {alike}; only the rim shows", evidence
     doubt = ", uncertain" if best.says == "uncertain" else ""
     if tone != behind:
         return f"{tone} against {behind} {against}{doubt}", evidence
@@ -163,6 +164,21 @@ def why_line(verdict: Verdict) -> str:
         return cap(rest)
     parts = [part for part in (standing(subject, verdict)[0], weak_edge(subject, verdict)) if part]
     return f"{cap('; '.join(parts))}." if parts else ""
+
+
+def edges_told(verdict: Verdict) -> tuple[Separation, ...]:
+    """The edges of the lead of which `why_line` says in so many words that they merge or are uncertain."""
+    subject = verdict.subject
+    if not verdict.gate.landscape or verdict.wait_for is not None or subject is None or subject.choice == "sky":
+        return ()
+    best, told = subject.best, []
+    if best is not None and (
+        best.says == "uncertain" or (best.says == "merges" and best.edge_share_separating >= _RIM)
+    ):
+        told.append(best)
+    if subject.weakest is not None and weak_edge(subject, verdict):
+        told.append(subject.weakest)
+    return tuple(told)
 
 
 def _why(verdict: Verdict) -> Sentence:

@@ -8,6 +8,7 @@ from datetime import timedelta
 from types import MappingProxyType
 
 from irpreview.core.light.light_plan import QUARTER, DayPlan, LightPlan, Window
+from irpreview.core.words.phrases import cap
 from irpreview.core.words.saying import both, in_words
 from irpreview.records import (
     FilterLeaks,
@@ -32,6 +33,10 @@ SIDE_WORDS: Mapping[SunSide, str] = MappingProxyType(
     }
 )
 
+LIGHT_FROM: Mapping[SunSide, str] = MappingProxyType(
+    {"side": "side light", "behind_camera": "front light", "ahead": "back light"}
+)
+"""What the hours are good for, in the trade's words; a view without direction has none."""
 BEST_HOURS_WITHIN = 0.08
 """Windows so near to the best one, of 1, count as best (a choice: less than the step from side light to flat light)."""
 
@@ -102,8 +107,25 @@ def hours_of(day: DayPlan) -> tuple[str, ...]:
 
 def best_hours(day: DayPlan) -> tuple[str, ...]:
     """The good hours of a fine day fill it; the best are those whose sun comes from the better side."""
+    return hours_of(replace(day, windows=_best_windows(day)))
+
+
+def _best_windows(day: DayPlan) -> tuple[Window, ...]:
     best = max((one.score for one in day.windows), default=0.0) - BEST_HOURS_WITHIN
-    return hours_of(replace(day, windows=tuple(one for one in day.windows if one.score >= best)))
+    return tuple(one for one in day.windows if one.score >= best)
+
+
+def best_light(day: DayPlan) -> str:
+    """The best hours and what they are best for, in one row: `Side light 07:15 to 12:00, 16:15 to 19:15`; empty where
+    no hour is good.
+    """
+    hours, windows = best_hours(day)[:2], _best_windows(day)
+    if not hours:
+        return ""
+    sides = tuple(dict.fromkeys(LIGHT_FROM[one.sun_side] for one in windows if one.sun_side in LIGHT_FROM))
+    hardness = max(windows, key=lambda one: one.score).hardness
+    light = " or ".join(sides) if sides else f"{hardness} light"
+    return f"{cap(light.replace(' light or', ' or'))} {', '.join(hours)}"
 
 
 def day_lines(plan: LightPlan | None) -> tuple[Words, ...]:

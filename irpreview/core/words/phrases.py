@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
+
+import numpy as np
 
 from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.verdict.layers import UNSURE_WALL
@@ -106,6 +109,22 @@ def zones_text(value: float) -> str:
     return f"{size:.1f} zones".replace(".0 zones", " zones")
 
 
+_HOURS = re.compile(r"(?<=\d\d:\d\d) to (?=\d\d:\d\d)")
+_WITH_UNIT = re.compile(
+    r"(?<=\d) (?=(?:s|min|h|m|mm|cm|m/s|%|stops|times)\b)|(?<=ISO) (?=\d)|(?<=\d°) (?=(?:right|left|up|down)\b)"
+)
+
+
+def held(text: str) -> str:
+    """Figures that no line break parts from their units."""
+    return _WITH_UNIT.sub("\u00a0", _HOURS.sub("\u00a0to\u00a0", text))
+
+
+def two_figures(value: float) -> str:
+    """A size of which no more is known: 0.23, 2.3, 230; never with an exponent."""
+    return np.format_float_positional(float(f"{value:.2g}"), trim="-")
+
+
 def percent(share: float) -> str:
     """A share of the picture."""
     return f"{100 * share:.0f} %" if share >= 0.015 else f"{100 * share:.1f} %"
@@ -113,7 +132,9 @@ def percent(share: float) -> str:
 
 def millimetres(value: Range) -> str:
     """A blur with its range."""
-    return f"{value.likely:.2g} mm ({value.low:.2g} to {value.high:.2g}) on a 30 x 40 cm print"
+    return (
+        f"{two_figures(value.likely)} mm ({two_figures(value.low)} to {two_figures(value.high)}) on a 30 x 40 cm print"
+    )
 
 
 def wind_name(wind_m_s: float) -> str:

@@ -11,6 +11,7 @@ from irpreview.core.words.exposure_words import setting_words, time_range_words
 from irpreview.core.words.lead_words import lead_text, why_line
 from irpreview.core.words.phrases import BLURS, cap, wind_name
 from irpreview.core.words.saying import in_words
+from irpreview.core.words.verdict_words import what_merges
 from irpreview.records import Caution, CautionKind, FocusAdvice, Gale, Setting, Verdict
 
 
@@ -20,6 +21,8 @@ class ShortAnswer:
 
     lead: str
     why: str
+    merges: str
+    """The pair that merges, `Tower with sky`; what is uncertain where none does; empty where `why` names it."""
     wind: str
     setting: str
     setting_range: str
@@ -38,10 +41,14 @@ def short_answer(
     cautions: Sequence[Caution],
     notes: Sequence[object] = (),
 ) -> ShortAnswer:
-    """Lead and why, wind, setting with its range, focus, one warning. notes: of the movement, for a gale."""
+    """Lead and why, what merges, wind, setting with its range, focus, one warning.
+
+    notes: of the movement, for a gale.
+    """
     return ShortAnswer(
         lead=cap(lead_text(verdict)),
         why=why_line(verdict),
+        merges=what_merges(verdict),
         wind=wind_line(verdict),
         setting="" if setting is None else setting_words(setting),
         setting_range="" if setting is None else time_range_words(setting.shutter_s),
@@ -70,11 +77,11 @@ def wind_line(verdict: Verdict) -> str:
 
 
 def focus_line(focus: FocusAdvice | None) -> str:
-    """Where to focus and what is sharp then."""
+    """Where to focus and from where it is sharp then, to infinity where no end is said."""
     if focus is None:
         return ""
-    far = "infinity" if focus.far_m is None else metres(focus.far_m)
-    return f"{metres(focus.focus_at_m)} (sharp {metres(focus.near_m)} to {far})"
+    far = "" if focus.far_m is None else f" to {metres(focus.far_m)}"
+    return f"{metres(focus.focus_at_m)} (sharp from {metres(focus.near_m)}{far})"
 
 
 def metres(value: float) -> str:

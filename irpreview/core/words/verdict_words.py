@@ -11,7 +11,7 @@ from irpreview.core.motion.wind import beaufort_of
 from irpreview.core.units import shutter_text, tone_word
 from irpreview.core.verdict.plausibility import sky_is_empty, sky_worth_waiting_for
 from irpreview.core.verdict.sky import texture_word
-from irpreview.core.words.lead_words import GATE_WORDS, lead_reasons, lead_text, shade_evidence, why_line
+from irpreview.core.words.lead_words import GATE_WORDS, edges_told, lead_reasons, lead_text, shade_evidence, why_line
 from irpreview.core.words.phrases import (
     cap,
     is_plural,
@@ -25,11 +25,23 @@ from irpreview.core.words.phrases import (
 )
 from irpreview.records import CloudLook, Layer, Sentence, Separation, Verdict, VerdictDoubt
 
-__all__ = ["also_merging", "headline", "reasons", "sentences", "short_headline", "why_line"]
+__all__ = [
+    "also_merging",
+    "full_name",
+    "headline",
+    "name_in_pair",
+    "neighbours_words",
+    "reasons",
+    "sentences",
+    "short_headline",
+    "what_merges",
+    "why_line",
+]
 
 _SAME_IN_COLOUR = 0.4
 """[zones] below this the colour photo shows one grey."""
 _MOST_SAID = 5
+_MOST_NAMES_WORDS = 5
 CLOUD_WORDS: dict[CloudLook, str] = {
     "still": "Clouds stay sharp",
     "softened": "Clouds soften a little",
@@ -93,7 +105,7 @@ def _name(layer: Layer, verdict: Verdict) -> str:
     return short(layer)
 
 
-def _full_name(layer: Layer, verdict: Verdict) -> str:
+def full_name(layer: Layer, verdict: Verdict) -> str:
     """Its name with where it is; what could lead is called there what it is called here."""
     return layer.name.replace(short(layer), _name(layer, verdict))
 
@@ -113,6 +125,65 @@ def _pairs(verdict: Verdict, word: str) -> list[tuple[float, str, str]]:
         if key not in found or found[key][0] < weight:
             found[key] = (weight, one, other)
     return sorted(found.values(), key=lambda row: -row[0])
+
+
+def what_merges(verdict: Verdict) -> str:
+    """The weightiest pair that merges, for one row: `Tower with sky`; where none does, one that is uncertain, or that
+    nothing merges. Empty where `why_line` says already what the lead merges with.
+    """
+    if not verdict.gate.landscape or not verdict.separations:
+        return ""
+    told = edges_told(verdict)
+    for word, start in (("merges", ""), ("uncertain", "could be ")):
+        pairs = _heaviest(verdict, word)
+        new = [one for one in pairs if all(one is not other for other in told)]
+        if word == "merges" and len(new) < len(pairs):
+            return ""
+        if new:
+            return cap(f"{start}{_pair_in_words(new[0], verdict)}")
+        if pairs:
+            return "Nothing for certain"
+    return "Nothing"
+
+
+def _pair_in_words(pair: Separation, verdict: Verdict) -> str:
+    """Both by name, with where they are where that is short."""
+    layers = [verdict.layers[i] for i in (pair.a, pair.b)]
+    one, other = (name_in_pair(layer, verdict) for layer in layers)
+    if len(f"{one} {other}".split()) > _MOST_NAMES_WORDS and _name(layers[0], verdict) != _name(layers[1], verdict):
+        one, other = (_name(layer, verdict) for layer in layers)
+    return f"{one} with {other}"
+
+
+def neighbours_words(separating: int, pairs: int) -> str:
+    """How many of the pairs of neighbours in tone separate: `4 of 6 neighbours separate`."""
+    if pairs == 0:
+        return "one tone"
+    if pairs == 1:
+        return f"the two neighbours {'separate' if separating else 'do not separate'}"
+    if separating == pairs:
+        return "both pairs of neighbours separate" if pairs == 2 else f"all {pairs} neighbours separate"
+    if separating == 0:
+        return f"none of {pairs} neighbours separates"
+    return f"{separating} of {pairs} neighbours {'separates' if separating == 1 else 'separate'}"
+
+
+def _heaviest(verdict: Verdict, word: str) -> list[Separation]:
+    """The edges of which that is said, those of the lead and the weightiest first; what nobody can name comes last."""
+    layers, lead = verdict.layers, None if verdict.subject is None else verdict.subject.layer
+
+    def weight(one: Separation) -> tuple[bool, float]:
+        named = all(layers[i].class_name != "other" for i in (one.a, one.b))
+        return named, _worth(one, layers) * (2.0 if lead in (one.a, one.b) else 1.0)
+
+    return sorted((s for s in verdict.separations if s.says == word), key=weight, reverse=True)
+
+
+def name_in_pair(layer: Layer, verdict: Verdict) -> str:
+    """What a layer is called; with where it is, where another bears the same name."""
+    name = _name(layer, verdict)
+    alone = sum(_name(one, verdict) == name for one in verdict.layers) == 1
+    return name if alone else full_name(layer, verdict)
 
 
 def _good_words(verdict: Verdict) -> str:
@@ -176,7 +247,7 @@ def _swaps(separation: Separation) -> bool:
 def _separation_sentence(separation: Separation, verdict: Verdict, compare: bool = True) -> Sentence:
     """`compare` = say how it differs from the colour photo; else another of its kind was told before it."""
     a, b = (
-        replace(layer, name=_full_name(layer, verdict))
+        replace(layer, name=full_name(layer, verdict))
         for layer in (verdict.layers[separation.a], verdict.layers[separation.b])
     )
     if separation.says == "separates":
@@ -247,7 +318,7 @@ def _separation_sentences(verdict: Verdict) -> list[Sentence]:
         out.append(_separation_sentence(uncertain[0], verdict))
     elif uncertain:
         pairs = ", ".join(
-            f"{_full_name(layers[s.a], verdict)} against {_full_name(layers[s.b], verdict)}" for s in uncertain[:2]
+            f"{full_name(layers[s.a], verdict)} against {full_name(layers[s.b], verdict)}" for s in uncertain[:2]
         )
         text = f"Uncertain: {pairs}{', and others' if len(uncertain) > 2 else ''}. A test exposure will tell."
         out.append(Sentence(text, separation_evidence(uncertain[0], grade), uncertain[0].edge_xy))
@@ -309,7 +380,7 @@ def _composition_sentences(verdict: Verdict) -> list[Sentence]:
         out.append(Sentence(text, f"median foot of the sky {100 * height:.0f} % up", (0.5, 1 - height)))
     edge = made.strongest_edge
     if edge is not None:
-        names = [_full_name(verdict.layers[i], verdict) for i in (edge.a, edge.b)]
+        names = [full_name(verdict.layers[i], verdict) for i in (edge.a, edge.b)]
         text = f"Strongest edge: {names[0]} against {names[1]}."
         out.append(Sentence(text, f"a step of {edge.print_step:.0f} L* on the print over a long edge", edge.xy))
     return out

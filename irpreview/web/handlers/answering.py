@@ -15,7 +15,6 @@ from irpreview.web import answer, pictures, sections
 from irpreview.web.handlers.waiting import WaitingDesk, answered
 from irpreview.web.responses import Shown
 from irpreview.web.sessions import Session, Snap
-from irpreview.web.templating import filled
 from irpreview.web.values import read_entries
 
 
@@ -155,7 +154,7 @@ class AnsweringDesk(WaitingDesk):
         }
         return Shown(
             status=words,
-            parts={"strip": sections.strip(session), "answer": filled("answer.html", answer=told)},
+            parts={"strip": sections.strip(session), "answer": sections.answered(told)},
             pictures=pictures.views(analysis, views),
             values=values,
         )

@@ -192,7 +192,9 @@ class SnapsDesk(AnsweringDesk):
             self.keeping.save(session)
             left = sum(not one.infrared and not one.trouble for one in session.snaps)
             words = f"{left} more snaps to look at." if left > 1 else "One more snap to look at." if left else ""
-            return Shown(parts={"strip": sections.strip(session)}, status=words)
+            return Shown(
+                parts={"strip": sections.strip(session)}, status=words, values={} if words else {"rested": True}
+            )
 
     def _glance_at_rest(self, token: str | None) -> Iterator[Shown]:
         since = self.sessions.stops(token)

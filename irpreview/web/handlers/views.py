@@ -97,7 +97,7 @@ class ViewsDesk(AnsweringDesk):
             if name not in pictures.VIEWS:
                 raise BadValue(f"there is no view {name!s:.20}; choose one below the picture")
             parts = {"legend": sections.legend(analysis)} if name.startswith("separation") else {}
-            if name == "map":
+            if name.startswith("map"):
                 parts = {"areas": sections.areas(analysis)}
             return Shown(pictures=pictures.views(analysis, (name,)), parts=parts, values={"version": session.version})
 
@@ -111,6 +111,24 @@ class ViewsDesk(AnsweringDesk):
             parts={"framings": sections.framings(analysis)} if number == 0 else {},
             values={"version": session.version},
         )
+
+    @answered
+    def first_framing(self, token: str | None, version: int) -> Shown:
+        """The best framing for its row in an answer, by that answer's number; nothing where another has come since.
+
+        It is looked for with no lock held, so that no slider waits for it.
+        """
+        with self.sessions.at(token) as session:
+            if session.version != version or session.unfinished or session.analysis is None:
+                return Shown()
+            asked = session.analysis
+            found = asked.with_()
+        row = sections.first_framing(found)
+        with self.sessions.at(token) as session:
+            if session.version != version or session.analysis is not asked:
+                return Shown()
+            session.analysis = found  # which knows its framings now
+            return Shown(parts={"first-framing": row}, values={"framing_of": version})
 
     @answered_in_steps
     def beside(self, token: str | None) -> Iterator[Shown]:

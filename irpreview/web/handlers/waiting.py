@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterator
+from dataclasses import replace
 from functools import wraps
 from pathlib import Path
 from typing import Concatenate, ParamSpec, TypeVar
@@ -107,8 +108,29 @@ class WaitingDesk:
 
     @answered_in_steps
     def told(self, work: Callable[[], Shown], token: str | None = None) -> Iterator[Shown]:
-        """A heavy handler, in its turn."""
-        yield (yield from self.in_turn(work, token))
+        """A heavy handler, in its turn; that one had to wait is said no longer than it is true."""
+        turn, waited = self.in_turn(work, token), False
+        while True:
+            try:
+                waiting = next(turn)
+            except StopIteration as end:
+                shown: Shown = end.value
+                break
+            waited = True
+            yield waiting
+        yield replace(shown, values={**shown.values, "rested": True}) if waited else shown
+
+    @answered_in_steps
+    def told_quietly(self, work: Callable[[], Shown], token: str | None = None) -> Iterator[Shown]:
+        """A heavy handler that nobody asked for by hand: it waits its turn without a word."""
+        turn = self.in_turn(work, token)
+        while True:
+            try:
+                next(turn)
+            except StopIteration as end:
+                shown: Shown = end.value
+                break
+        yield shown
 
     def stop(self, token: str | None) -> Shown:
         """Give up what this page has asked for and not got: the snap being read, and all that waits its turn."""

@@ -4,18 +4,29 @@ import {ask, find, state} from './shared.js';
 import {current, set_view} from './views.js';
 
 const words = find('#page-words').dataset;
-const winds = JSON.parse(words.winds), times = JSON.parse(words.times);
+const scales = {beaufort: JSON.parse(words.winds), metres: JSON.parse(words.windsMetres)}, times = JSON.parse(words.times);
+let scale = localStorage.getItem('irpreview-wind') === 'metres' ? 'metres' : 'beaufort';
 let number = 0, shutter = -1, busy = false, waiting = false, rest = null;
 let still = true; // from a move until it is sent, what an older answer says of the sliders is out of date
 
 const say = () => {
-  const wind = find('#wind'), time = find('#shutter');
+  const winds = scales[scale], wind = find('#wind'), time = find('#shutter');
   find('#wind-says').textContent = winds[wind.value];
   wind.setAttribute('aria-valuetext', winds[wind.value]);
   const text = typeof shutter === 'string' ? shutter : shutter >= 0 ? times[shutter] : find('#shutter-says').dataset.text;
   find('#shutter-says').textContent = shutter === -1 ? `${text}, recommended` : text;
   time.setAttribute('aria-valuetext', text ?? '');
   find('#recommended').hidden = shutter === -1;
+};
+
+// The wind by force or by speed, as one likes.
+const show_scale = () => {
+  const button = find('#wind-scale'), metres = scale === 'metres';
+  button.textContent = metres ? 'm/s' : 'Beaufort';
+  button.setAttribute('aria-label', metres ? 'Scale of the wind: m/s. Change to Beaufort' : 'Scale of the wind: Beaufort. Change to m/s');
+  button.title = metres ? 'Change to Beaufort' : 'Change to m/s';
+  for (const step of document.querySelectorAll('[data-beaufort]')) step.textContent = step.dataset[scale];
+  say();
 };
 
 const values = () => ({wind: Number(find('#wind').value), shutter, number});
@@ -45,6 +56,11 @@ const moved = () => {
 export const dials = {
   begin: () => {
     find('#wind').addEventListener('input', moved);
+    find('#wind-scale').addEventListener('click', () => {
+      scale = scale === 'metres' ? 'beaufort' : 'metres';
+      localStorage.setItem('irpreview-wind', scale);
+      show_scale();
+    });
     find('#shutter').addEventListener('input', () => { shutter = Number(find('#shutter').value); moved(); });
     find('#recommended').addEventListener('click', () => { shutter = -1; number += 1; find('#time').value = ''; ask('settle', values()); });
     find('#asked').addEventListener('submit', (event) => {
@@ -55,7 +71,7 @@ export const dials = {
       number += 1;
       ask('settle', values());
     });
-    say();
+    show_scale();
   },
   apply: (given) => {
     if (given.wind !== undefined && rest_is_over()) find('#wind').value = given.wind;

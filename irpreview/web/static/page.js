@@ -2,7 +2,7 @@
 
 import {call, keep_token, kept_token, send, stop_sending} from './server.js';
 import {ask, find, shown_by, state} from './shared.js';
-import {new_framings, show_view, views} from './views.js';
+import {await_framing, new_framings, show_view, views} from './views.js';
 import {dials} from './dials.js';
 import {brush} from './brush.js';
 import {entries} from './entries.js';
@@ -23,10 +23,11 @@ const apply = (shown) => {
   if (shown.status !== undefined) {
     say(shown.status, shown.sorry === true);
     passing = shown.values?.words === undefined; // only a whole answer counts its words
-  } else if (shown.values?.words !== undefined && passing) say('');
+  } else if ((shown.values?.words !== undefined || shown.values?.rested) && passing) say('');
   for (const [id, html] of Object.entries(shown.parts ?? {})) {
     const place = find(`#${id}`);
     if (id === 'section-body' && shown.values?.section !== open_section) continue; // another one is open by now
+    if (id === 'first-framing' && shown.values?.framing_of !== state.version) continue; // another answer came since
     if (place) place.innerHTML = html; // made by the page's own templates, escaped there
     if (id === 'strip') document.body.classList.toggle('many', place.querySelectorAll('.snap').length > 1);
     if (id === 'section-body') dress(place);
@@ -71,6 +72,7 @@ const apply = (shown) => {
     refresh_section();
   }
   if (values.cards) offer(values.cards);
+  if (shown.parts?.answer) await_framing();
   if (shown.pictures || values.version !== undefined) show_view();
 };
 

@@ -11,12 +11,12 @@ const WORDS = {infrared: 'The scene in infrared, black and white', colour: 'The 
   map: 'The snap with what is where marked by colour and letter', framings: 'One of the framings, in infrared'};
 
 // What a view is made of; a view that is not there yet is asked for, once for each state of the answer.
-// On a narrow screen the figures on the lines are drawn larger.
+// On a narrow screen figures and words in the picture are drawn larger.
 const narrow = matchMedia('(max-width: 820px)');
 const layers = () => {
   if (now === 'half') return ['infrared', 'colour'];
   if (now === 'framings') return ['framing0', `framing${framing}`];
-  return now === 'separation' && narrow.matches ? ['separation_narrow'] : [now];
+  return ['separation', 'map'].includes(now) && narrow.matches ? [`${now}_narrow`] : [now];
 };
 
 export const current = () => now;
@@ -28,8 +28,19 @@ export const set_view = (name) => {
   show_view();
 };
 
+// While a framing is looked at the focus is that of its lens.
+const focus_of_the_view = () => {
+  const row = find('#answer .focus');
+  if (!row) return;
+  row.dataset.own ??= row.textContent;
+  const framed = now === 'framings' ? find(`#framings [data-framed="${framing}"]`)?.dataset.focus : '';
+  const words = framed || row.dataset.own;
+  if (row.textContent !== words) row.textContent = words;
+};
+
 export const show_view = () => {
   document.body.dataset.view = now;
+  focus_of_the_view();
   find('#tools').hidden = now !== 'map' || !state.has_snap;
   find('#dials').hidden = (now === 'map' || now === 'framings') && state.has_snap;
   find('#legend').hidden = now !== 'separation';
@@ -80,6 +91,16 @@ export const new_framings = (come) => {
   find('#framings').replaceChildren(words);
 };
 
+// The row of the first framing is filled once the answer rests: whoever moves a slider does not wait for it.
+const REST_MS = 400;
+let resting = null;
+export const await_framing = () => {
+  clearTimeout(resting);
+  resting = setTimeout(() => {
+    if (find('#first-framing:empty')) ask('first_framing', {version: state.version});
+  }, REST_MS);
+};
+
 const cut = () => {
   const value = find('#seam-at').value;
   find('#frame').style.setProperty('--cut', `${value}%`);
@@ -95,6 +116,13 @@ export const views = {
     find('#framings').addEventListener('click', (event) => {
       const button = event.target.closest('button[data-framing]');
       if (button) choose_framing(Number(button.dataset.framing));
+    });
+    find('#answer').addEventListener('click', (event) => {
+      if (!event.target.closest('[data-first-framing]')) return;
+      set_view('framings');
+      choose_framing(0);
+      find('#views [data-view=framings]').focus({preventScroll: true}); // the row itself is not shown there
+      find('#mat').scrollIntoView({block: 'nearest'});
     });
     find('#seam-at').addEventListener('input', cut);
     narrow.addEventListener('change', show_view);

@@ -42,6 +42,7 @@ from irpreview.records import (
     Range,
     Rendering,
     SceneMap,
+    Separation,
     Setting,
     Shade,
     Sky,
@@ -331,9 +332,9 @@ def test_the_front_says_what_is_set_and_when():
     }
     front = card_blocks.card_front(card(**made))
     assert front.setting_range == "30 s to 5 min"
-    assert _row("Focus", **made) == "2.4 m (sharp 1.2 m to infinity)"
+    assert _row("Focus", **made) == "2.4 m (sharp from 1.2 m)"
     # the sun goes to the other side, the light stays good: one span
-    assert _row("Light", **made) == "07:00 to 15:15 and 17:00 to 19:00"
+    assert _row("Light", **made) == "Side or front light 07:00 to 15:15, 17:00 to 19:00"
     assert _block(card(**made), "Light").lines == (
         "3 May 2026: sun up about 06:00 to 20:15.",
         "07:00 to 12:00 sun at the side.",
@@ -360,10 +361,35 @@ def test_the_front_has_at_most_sixty_words():
     )  # fmt: skip
     front = card_blocks.card_front(made)
     assert front.words() <= card_blocks.MOST_FRONT_WORDS
-    assert dict(front.rows)["Frame"] == "50 mm, 3:2 portrait, 22° right, 10° up"
-    assert dict(front.rows)["Caution"] == "Gusts to 14 m/s: keep back from edges."
+    assert dict(front.rows)["Framing"] == "50 mm portrait, 22° right, 10° up"
+    assert dict(front.rows)["Caution"] == "Gusts to 14 m/s: keep back from steep drops."
     assert front.framed is not None
     assert front.framed.shape == (20, 30)
+
+
+def test_where_words_are_short_the_later_hours_go_before_what_merges(monkeypatch):
+    sky = Layer(1, "sky", "clear_sky", 0.5, Range(2, 2.5, 3), 6.0, (0.5, 0.2), 80.0)
+    pair = Separation(0, 1, 0.1, -0.6, 0.8, 1.0, "merges", 0.1, 0.1, Range(0, 1, 2), 0.1)
+    made = card(
+        verdict=verdict(layers=(verdict().layers[0], sky), separations=(pair,)),
+        day_plan=light_plan(((7, 0), (12, 0), "side"), ((17, 0), (19, 0), "side")),
+    )
+    whole = card_blocks.card_front(made)
+    assert dict(whole.rows)["Merges"] == "Trees with sky"
+    assert dict(whole.rows)["Light"] == "Side light 07:00 to 12:00, 17:00 to 19:00"
+    monkeypatch.setattr(card_blocks, "MOST_FRONT_WORDS", whole.words() - 1)
+    shorter = dict(card_blocks.card_front(made).rows)
+    assert (shorter["Merges"], shorter["Light"]) == ("Trees with sky", "Side light 07:00 to 12:00")
+    monkeypatch.setattr(card_blocks, "MOST_FRONT_WORDS", whole.words() - 4)
+    assert "Merges" not in dict(card_blocks.card_front(made).rows)
+
+
+def test_the_sun_is_warned_of_once():
+    eyes = card(exposure=exposure(cautions=(Caution(CautionKind.SUN_EYES),)))
+    care = _block(eyes, "Take care").lines
+    assert sum("Never look at the sun" in line for line in care) == 1
+    assert "Never leave the camera pointing at the sun." in care
+    assert sum("Never look at the sun" in line for line in _block(card(), "Take care").lines) == 1
 
 
 def test_winds_that_ask_for_the_same_are_one_row_and_all_seven_forces_are_there():

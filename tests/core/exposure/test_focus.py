@@ -16,6 +16,7 @@ from irpreview.core.exposure.focus import (
     hyperfocal_m,
     infrared_shift_mm,
     shift_is_covered,
+    with_lens,
 )
 from irpreview.core.words.exposure_words import focus_lines
 from irpreview.errors import BadValue
@@ -95,3 +96,22 @@ def test_what_stands_too_near_is_said() -> None:
 def test_nonsense_gets_one_line(call, says: str) -> None:
     with pytest.raises(BadValue, match=says):
         call()
+
+
+def test_another_lens_and_a_crop_have_their_own_focus() -> None:
+    """Hyperfocal distance f^2 / (N c) + f (any handbook): 50 mm at f/9 against 24 mm; a crop to 2/3 of the long side is
+    enlarged half as much again for the same print, so that c shrinks to 2/3.
+    """
+    kit = Kit()
+    whole = focus_advice(kit, 24.0, 9.0, 800.0, nearest_m=None)
+    other = with_lens(whole, kit, 50.0, 9.0)
+    circle_mm = math.hypot(36.0, 24.0) / 1500.0
+    assert other.focus_at_m == pytest.approx((50.0**2 / (9.0 * circle_mm) + 50.0) / 1000.0)
+    assert other.near_m == pytest.approx(other.focus_at_m / 2, rel=0.01)
+    assert (other.focal_mm, other.f_number, other.band_nm) == (50.0, 9.0, 800.0)
+    cropped = with_lens(whole, kit, 50.0, 9.0, sensor_share=2 / 3)
+    assert cropped.focus_at_m == pytest.approx((50.0**2 / (9.0 * circle_mm * 2 / 3) + 50.0) / 1000.0)
+    near = with_lens(focus_advice(kit, 24.0, 9.0, 800.0, nearest_m=1.0), kit, 50.0, 16.0)
+    assert near.focus_at_m == pytest.approx(2.0)
+    assert near.needs_f_number is not None
+    assert near.needs_f_number > 16.0

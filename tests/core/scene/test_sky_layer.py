@@ -124,6 +124,22 @@ def test_sky_is_taken_out_of_the_hue_and_grey_of_land_on_the_border():
     assert light[2] < 0.75 * light[0]
 
 
+def test_a_lone_leaf_in_the_sky_is_no_black_dot():
+    """Leaves half as large as a pixel beyond a crown, as a camera mixes them: no darker in print than the sky there."""
+    sky = np.zeros((240, 320), bool)
+    sky[:120] = True
+    photo = np.where(sky[..., None], CLEAR, (40, 62, 30)).astype(float)
+    leaves = [(row, column) for row in (96, 104, 112) for column in range(20, 300, 11)]
+    for row, column in leaves:
+        photo[row, column] = 0.55 * np.array(CLEAR) + 0.45 * np.array((40, 62, 30))
+    layer = asked(noisy(photo), probability_of(sky), np.full((80, 107), -3.0, np.float32))
+    at = tuple(np.transpose(leaves))
+    beyond = np.median(layer.stops[90:116, 20:300])
+    assert np.median(layer.stops[at]) > beyond - 0.15
+    assert 0.3 < np.median(1 - layer.share[at]) < 0.6  # and land in about the share that they cover
+    assert np.median(layer.share[60:80]) > 0.99
+
+
 def test_a_photo_without_sky_is_left_as_it_is():
     photo = np.full((40, 60, 3), 90, np.uint8)
     assert all(picture is photo for picture in unmixed(photo, np.zeros((40, 60), np.float32)))

@@ -11,8 +11,9 @@ import random
 import numpy as np
 import pytest
 
-from irpreview.core.scouting.ranking import Finding, Scouting, Snap, all_facts, arrange, edges_text, rank_key, sky_text
+from irpreview.core.scouting.ranking import Finding, Scouting, Snap, all_facts, arrange, rank_key, sky_text
 from irpreview.core.scouting.sheet import entry_of, refusal_line, sheet_of
+from irpreview.core.words.verdict_words import neighbours_words
 from irpreview.io.scout_tables import scouting_csv, scouting_geojson, scouting_json
 from irpreview.records import LeadChoice, Place
 
@@ -114,20 +115,20 @@ def test_a_finding_survives_json() -> None:
 # --- words --------------------------------------------------------------------------------------------------------
 
 
-def test_edges_and_sky_in_words() -> None:
+def test_neighbours_and_sky_in_words() -> None:
     said = [
-        edges_text(finding(separates=h, merges=m, uncertain=o))
-        for h, m, o in ((0, 0, 0), (1, 0, 0), (2, 0, 0), (5, 0, 0), (0, 1, 0), (0, 1, 2), (1, 1, 2), (3, 0, 1))
+        neighbours_words(separating, pairs)
+        for separating, pairs in ((0, 0), (1, 1), (2, 2), (5, 5), (0, 1), (0, 3), (1, 4), (3, 4))
     ]
     assert said == [
-        "one layer",
-        "the edge separates",
-        "both edges separate",
-        "all 5 edges separate",
-        "the edge does not separate",
-        "none of 3 edges separates",
-        "1 of 4 edges separates",
-        "3 of 4 edges separate",
+        "one tone",
+        "the two neighbours separate",
+        "both pairs of neighbours separate",
+        "all 5 neighbours separate",
+        "the two neighbours do not separate",
+        "none of 3 neighbours separates",
+        "1 of 4 neighbours separates",
+        "3 of 4 neighbours separate",
     ]
     skies = [("clear", 0), ("hazy", 0), ("overcast", 8), ("textured", 3), ("textured", None), ("none", None)]
     assert [sky_text(finding(sky=word, sky_okta=okta)) for word, okta in skies] == [
@@ -144,7 +145,7 @@ def test_an_entry_says_how_it_was_judged() -> None:
     view = arrange([snap("a.jpg", 1, taken="2026-06-21T10:30:05")]).views[0]
     entry = entry_of(view)
     assert entry.figures == (
-        "2 of 3 edges separate",
+        "2 of 3 neighbours separate",
         "3/8 cloud",
         "judged at 1/60",
         "the lead changes near Beaufort 3",
@@ -174,7 +175,7 @@ def test_the_caution_about_edges_knows_the_wind_that_was_given() -> None:
     assert any("Wind not given" in text for text in unknown)
     given = sheet_of(arrange(SNAPS, settings={"wind_m_s": 8.0})).cautions
     assert not any("Wind not given" in text for text in given)
-    assert any("Gusts to about 12 m/s: stay well back from edges" in text for text in given)
+    assert any("Gusts to about 12 m/s: stay well back from steep drops" in text for text in given)
 
 
 def test_a_refusal_names_its_file_once() -> None:

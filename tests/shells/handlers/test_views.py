@@ -1,14 +1,18 @@
 """Wind and shutter, views, sections, side by side."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from irpreview.web import answer
+from irpreview.analysis import analyse
+from irpreview.core.words.phrases import held
+from irpreview.io.photos import load_photo
+from irpreview.web import answer, sections
 from irpreview.web.answer import SHUTTERS_S, WINDS_M_S
 from irpreview.web.responses import Shown
-from tests.shells.page_desk import analysis, changed, give, words
+from tests.shells.page_desk import CHECKOUT, analysis, changed, give, words
 
 
 def test_wind_and_shutter_change_the_movement_only_until_they_settle(desk, token, small):
@@ -81,7 +85,7 @@ def test_every_section_and_view_answers(desk, token, small):
     give(desk, token, small)
     for name in ("tests", "separations", "light", "tables", "beside"):
         assert len(words(desk.section(token, name).parts["section-body"])) > 40
-    for name in ("infrared", "colour", "separation", "map", "movement"):
+    for name in ("infrared", "colour", "separation", "separation_narrow", "map", "map_narrow", "movement"):
         assert desk.view(token, name).pictures[name].startswith("data:image/jpeg;base64,")
 
 
@@ -101,3 +105,76 @@ def test_side_by_side_finds_the_framing_of_every_snap_once(desk, token, small, f
     # in another wind it may be another one
     desk.settle(token, 8, -1)
     assert [framed(one) for one in desk.beside(token)] == [1, 2]
+
+
+# ---- the first framing ----------------------------------------------------------------------------------------------
+
+
+def version(desk, token):
+    with desk.sessions.at(token) as session:
+        return session.version
+
+
+def test_the_first_framing_comes_for_the_answer_it_was_asked_for(desk, token, small):
+    (*_, shown) = give(desk, token, small)
+    assert 'id="first-framing"></dd>' in shown.parts["answer"]
+    before = analysis(desk, token)
+    row = desk.first_framing(token, version(desk, token))
+    assert row.values == {"framing_of": version(desk, token)}
+    best = analysis(desk, token).framings.best[0].frame
+    assert words(row.parts["first-framing"]).startswith(f"{best.lens_mm:g} mm ")
+    # what was found is kept, and everything known before with it
+    assert analysis(desk, token) is not before
+    assert analysis(desk, token).verdict is before.verdict
+    old = version(desk, token)
+    desk.settle(token, 6, -1)
+    assert desk.first_framing(token, old) == Shown()
+    assert desk.first_framing(token, -99) == Shown()
+
+
+def test_a_picture_that_is_no_landscape_has_no_row_for_framings(desk, token, small):
+    give(desk, token, small)
+    told = answer.answer_of(analysis(desk, token))
+    assert told.framing_room >= 3
+    assert replace(told, framed=False).framing_room == 0
+    crowded = replace(told, setting_note=" ".join(["word"] * 20))
+    assert "first-framing" not in sections.answered(crowded)
+    assert crowded.framing_room < 3
+
+
+SCENES = sorted(path.parent.name for path in (CHECKOUT / "demo_scenes").glob("*/photo.jpg"))
+
+
+@pytest.mark.parametrize("scene", SCENES)
+def test_the_answer_and_its_first_framing_have_at_most_seventy_words(scene):
+    made = analyse(load_photo(CHECKOUT / "demo_scenes" / scene / "photo.jpg", max_side=1024))
+    told = answer.answer_of(made)
+    shown = f"{sections.answered(told)} {sections.first_framing(made)}"
+    assert "first-framing" in shown
+    seen = words(shown).split()
+    assert len(seen) == told.words() + 1 + len(words(sections.first_framing(made)).split())
+    assert len(seen) <= answer.MOST_WORDS
+    assert re.search(r"Merges|erges? with|[Uu]ncertain|Nothing", " ".join(seen))
+
+
+def test_the_focus_of_a_framing_is_that_of_its_lens(desk, token, small):
+    give(desk, token, small)
+    made = analysis(desk, token)
+    lines, _ = answer.framing_lines(made)
+    assert lines
+    own = answer.answer_of(made).focus
+    for line, one in zip(lines, made.framings.best, strict=True):
+        assert line.focus.startswith(f"{one.frame.lens_mm:g} mm: ")
+        assert own not in line.focus
+    html = desk.view(token, "framing0").parts["framings"]
+    assert all(f'data-focus="{held(line.focus)}"' in html for line in lines)
+
+
+def test_the_focus_follows_the_aperture_of_the_time_asked_for(desk, token, small):
+    give(desk, token, small)
+    before = answer.answer_of(analysis(desk, token)).focus
+    desk.settle(token, 0, SHUTTERS_S.index(480.0))
+    made = analysis(desk, token)
+    assert made.setting.f_number != made.exposure.focus.f_number
+    assert made.focus.f_number == made.setting.f_number
+    assert answer.answer_of(made).focus != before

@@ -32,6 +32,31 @@ def test_who_waits_is_told_and_then_answered(desk, token, small, monkeypatch):
     assert desk.turns.ahead() == 0
 
 
+def test_that_one_had_to_wait_is_said_no_longer_than_it_is_true(desk, token, small, monkeypatch):
+    monkeypatch.setattr(waiting, "PATIENCE_S", 0.01)
+    give(desk, token, small)
+    busy = desk.turns.join()
+    assert desk.turns.wait(busy, 0)
+    shown = desk.told(lambda: desk.view(token, "separation"), token)
+    assert "first on this computer" in next(shown).status
+    desk.turns.leave(busy)
+    (last,) = shown
+    assert last.values["rested"]
+    assert last.pictures
+    # who did not wait is told nothing, nor is what nobody asked for by hand
+    (at_once,) = desk.told(lambda: desk.view(token, "separation"), token)
+    assert "rested" not in at_once.values
+    with desk.sessions.at(token) as session:
+        version = session.version
+    (quiet,) = desk.told_quietly(lambda: desk.first_framing(token, version), token)
+    assert quiet.status is None
+    assert quiet.parts["first-framing"]
+
+
+def test_the_last_of_many_snaps_clears_the_line(desk, token, small):
+    assert give(desk, token, small, small)[-1].values == {"rested": True}
+
+
 def test_sliders_do_not_wait_for_other_people(desk, token, small):
     give(desk, token, small)
     assert desk.turns.wait(desk.turns.join(), 0)
