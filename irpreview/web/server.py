@@ -118,7 +118,9 @@ def calls_of(desk: Desk, log: LogDesk) -> dict[str, tuple[Call, bool]]:
         ),
         "view": heavy(lambda token, data: desk.view(token, str(data.get("name", "")))),
         "first_framing": plain(
-            lambda token, data: desk.told_quietly(lambda: desk.first_framing(token, _whole(data, "version")), token)
+            lambda token, data: desk.told(
+                lambda: desk.first_framing(token, _whole(data, "version")), token, quietly=True
+            )
         ),
         "section": heavy(lambda token, data: desk.section(token, str(data.get("name", "")))),
         "beside": plain(lambda token, _: desk.beside(token)),

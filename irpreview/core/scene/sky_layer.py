@@ -129,10 +129,13 @@ def _uncover(small: ByteArray, share: FloatArray) -> tuple[NDArray[np.intp], Flo
     """
     if not share.size:
         return _NONE, np.empty(0, np.float32)
-    sky, land = _beyond(small, share), _beyond(small, 1 - share, _NEAR_PX)
     grey_now = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY)
     speck = cv2.subtract(cv2.medianBlur(grey_now, _SPECK_PX), grey_now)
     at = np.flatnonzero((share > 0.5) & (speck > _SPECK_LEVELS))
+    if at.size == 0:
+        return _NONE, np.empty(0, np.float32)
+    halves = _halves(small)
+    sky, land = _beyond(halves, share), _beyond(halves, 1 - share, _NEAR_PX)
     known, spread, *mean = sky.at(at)
     known_land, _, *of_land = land.at(at)
     grey, grey_land = (np.stack(m, axis=1) @ LUMINANCE_WEIGHTS for m in (mean, of_land))
@@ -205,7 +208,7 @@ def unmixed(small: ByteArray, share: FloatArray, specks: NDArray[np.intp] = _NON
     tall = _rows_of_sky(share)  # below there is no sky to take out
     if tall == 0:
         return small, small
-    beyond = _beyond(small[:tall], 1 - share[:tall])
+    beyond = _beyond(_halves(small[:tall]), 1 - share[:tall])
     at = np.flatnonzero((share[:tall] < 0.5) & (beyond.inner < 0.98))
     of_land = len(at)
     at = np.concatenate([at, specks[share.ravel()[specks] >= 0.5]])
@@ -245,17 +248,25 @@ class _Beyond:
         return [m.ravel().take(place) for m in (self.known, self.spread, *self.mean)]
 
 
-def _beyond(small: ByteArray, layer: FloatArray, window: tuple[int, int] = _BEYOND_PX) -> _Beyond:
-    """What a layer's share (h, w) of the photo (h, w, 3) shows beyond its border. window: at half size. [px]"""
-    inner = np.asarray(cv2.erode(layer, np.ones((7, 7), np.uint8)), np.float32)
-    half = (-(-layer.shape[1] // 2), -(-layer.shape[0] // 2))
-    weight = cv2.resize(inner, half, interpolation=cv2.INTER_AREA)
-    known = np.asarray(cv2.blur(weight, window), np.float32)
-    per_known = 1 / (known + np.float32(1e-4))
+def _halves(small: ByteArray) -> tuple[Sequence[ByteArray], FloatArray]:
+    """(red, green and blue, grey) of the photo (h, w, 3) at half size."""
+    half = (-(-small.shape[1] // 2), -(-small.shape[0] // 2))
     colours = cv2.split(cv2.resize(small, half, interpolation=cv2.INTER_AREA))
-    grey = np.zeros_like(known)
+    grey = np.zeros(half[::-1], np.float32)
     for colour, luminance in zip(colours, LUMINANCE_WEIGHTS, strict=True):
         grey += colour * luminance
+    return [np.asarray(colour, np.uint8) for colour in colours], grey
+
+
+def _beyond(
+    halves: tuple[Sequence[ByteArray], FloatArray], layer: FloatArray, window: tuple[int, int] = _BEYOND_PX
+) -> _Beyond:
+    """What a layer's share (h, w) of a photo, as `_halves`, shows beyond its border. window: at half size [px]."""
+    colours, grey = halves
+    inner = np.asarray(cv2.erode(layer, np.ones((7, 7), np.uint8)), np.float32)
+    weight = cv2.resize(inner, grey.shape[::-1], interpolation=cv2.INTER_AREA)
+    known = np.asarray(cv2.blur(weight, window), np.float32)
+    per_known = 1 / (known + np.float32(1e-4))
     mean = [cv2.blur(c * weight, window) * per_known for c in colours]
     return _Beyond(inner, known, mean, np.asarray(cv2.blur(weight * grey * grey, window) * per_known, np.float32))
 

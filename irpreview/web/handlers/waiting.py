@@ -107,30 +107,22 @@ class WaitingDesk:
             self.turns.leave(ticket)
 
     @answered_in_steps
-    def told(self, work: Callable[[], Shown], token: str | None = None) -> Iterator[Shown]:
-        """A heavy handler, in its turn; that one had to wait is said no longer than it is true."""
-        turn, waited = self.in_turn(work, token), False
+    def told(self, work: Callable[[], Shown], token: str | None = None, *, quietly: bool = False) -> Iterator[Shown]:
+        """A heavy handler, in its turn; that one had to wait is said no longer than it is true.
+
+        quietly: nobody asked for it by hand, so it waits without a word.
+        """
+        turn, said = self.in_turn(work, token), False
         while True:
             try:
                 waiting = next(turn)
             except StopIteration as end:
                 shown: Shown = end.value
                 break
-            waited = True
-            yield waiting
-        yield replace(shown, values={**shown.values, "rested": True}) if waited else shown
-
-    @answered_in_steps
-    def told_quietly(self, work: Callable[[], Shown], token: str | None = None) -> Iterator[Shown]:
-        """A heavy handler that nobody asked for by hand: it waits its turn without a word."""
-        turn = self.in_turn(work, token)
-        while True:
-            try:
-                next(turn)
-            except StopIteration as end:
-                shown: Shown = end.value
-                break
-        yield shown
+            if not quietly:
+                said = True
+                yield waiting
+        yield replace(shown, values={**shown.values, "rested": True}) if said else shown
 
     def stop(self, token: str | None) -> Shown:
         """Give up what this page has asked for and not got: the snap being read, and all that waits its turn."""

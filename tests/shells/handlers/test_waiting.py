@@ -48,7 +48,7 @@ def test_that_one_had_to_wait_is_said_no_longer_than_it_is_true(desk, token, sma
     assert "rested" not in at_once.values
     with desk.sessions.at(token) as session:
         version = session.version
-    (quiet,) = desk.told_quietly(lambda: desk.first_framing(token, version), token)
+    (quiet,) = desk.told(lambda: desk.first_framing(token, version), token, quietly=True)
     assert quiet.status is None
     assert quiet.parts["first-framing"]
 
