@@ -350,6 +350,73 @@ def snowfall(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) ->
     return display_light(linear * (1 - cover) + snow * tint * cover), cover[:, 0] > 0.5
 
 
+def _ripples(draws: Draws, u: Tensor, v: Tensor) -> Tensor:
+    """Smooth noise of about -1 to 1 at coordinates (N, 1, h, w) that run on over its edge: (N, 1, h, w)."""
+    noise = F.interpolate(draws.normal((1, 24, 24)), (96, 96), mode="bicubic", align_corners=False)
+    return F.grid_sample(noise, torch.cat([u % 2 - 1, v % 2 - 1], 1).permute(0, 2, 3, 1), align_corners=False)
+
+
+def flood(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> tuple[Tensor, Tensor]:
+    """Water over grass, bare ground and the foot of woods in some of the views, a lake or a river: what stands on the bank is mirrored in
+    it, which the network takes for trees otherwise, and brown or grey water for soil.
+
+    rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and where water lies now (N, h, w) bool. Near water shows
+    its own colour, far water the mirror image (Fresnel); levels and colours are those of ponds, rivers and lakes by
+    daylight (from memory).
+    """
+    n, _, h, w = rgb.shape
+    draws = Draws(n, gen)
+    linear = linear_light(rgb)
+    y = ((torch.arange(h, device=rgb.device) + 0.5) / h).view(1, 1, h, 1).expand(n, 1, h, w)
+    x = ((torch.arange(w, device=rgb.device) + 0.5) / w).view(1, 1, 1, w).expand(n, 1, h, w)
+    shore = draws.uniform(0.3, 0.85) + draws.uniform(-0.15, 0.15) * (x - 0.5)
+    bays = F.interpolate(draws.normal((1, 1, 6)), (1, w), mode="bicubic", align_corners=False)
+    lake = y > shore + bays * draws.uniform(0.0, 0.06)
+    bends = F.interpolate(draws.normal((1, 5, 1)), (h, 1), mode="bicubic", align_corners=False)
+    middle = draws.uniform(0.1, 0.9) + draws.uniform(-1.2, 1.2) * (y - shore) + bends * draws.uniform(0.0, 0.2)
+    river = (y > shore) & ((x - middle).abs() < draws.uniform(0.15, 0.8) * (y - shore))
+    land = ((label == 5) | (label == 7))[:, None] | ((label == 4)[:, None] & draws.often(0.4))
+    here = torch.where(draws.often(0.35), river, lake) & land & draws.often(chance)
+    below = (y - shore).clamp_min(0)
+    near = draws.uniform(0.02, 0.2) + below  # the water's plane meets the eye's height so far above the shore
+    u, v, long = (x - 0.5) / near, 1 / near, draws.uniform(0.3, 1.5)
+    waves = 0.6 * _ripples(draws, u * long, v * 2) + 0.4 * _ripples(draws, u * long * 3, v * 6)
+    rough = draws.uniform(0.0, 1.0) ** 2
+    row = shore - below * draws.uniform(0.8, 1.4) - 0.08 * rough * waves
+    where = torch.cat([x + 0.03 * rough * waves, row.clamp(0, 1)], 1).permute(0, 2, 3, 1) * 2 - 1
+    smeared = F.avg_pool2d(linear, (7, 3), 1, (3, 1), count_include_pad=False)
+    mirror = F.grid_sample(smeared, where, padding_mode="reflection", align_corners=False)
+    least = draws.uniform(0.03, 0.7)
+    share = (least + (1 - least) * torch.exp(-below / draws.uniform(0.03, 0.5))) * draws.uniform(0.5, 1.0)
+    level = torch.exp(draws.uniform(-4.0, -1.1)) * (luminance(linear).mean((2, 3), keepdim=True) / 0.2).clamp(0.4, 2.0)
+    tint = torch.cat([draws.uniform(0.4, 1.5), torch.ones_like(level), draws.uniform(0.4, 1.4)], 1)
+    water = mirror * share + level * tint / luminance(tint) * (1 - share)
+    water = water * torch.exp(waves * draws.uniform(0.0, 0.5))
+    foam = (waves > draws.uniform(0.5, 1.2)) & draws.often(0.15)
+    water = torch.where(foam, draws.uniform(0.4, 0.9), water)
+    return display_light(torch.where(here, water, linear)), here[:, 0]
+
+
+def cast_shade(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> tuple[Tensor, Tensor]:
+    """Shade of clouds, slopes and trees over parts of the land in some of the views: dark grass and rock are no trees.
+
+    rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and where it fell (N, h, w) bool. Open shade keeps an eighth
+    to three fifths of the light and is bluer (clear-sky diffuse share, handbook tables).
+    """
+    n, _, h, w = rgb.shape
+    draws = Draws(n, gen)
+    shape = sum(
+        F.interpolate(draws.normal((1, k, k)), (h, w), mode="bicubic", align_corners=False) * share
+        for k, share in ((4, 0.8), (11, 0.4), (40, 0.2))
+    )
+    edge = torch.exp(draws.uniform(-4.0, -1.0))
+    on_land = ((label >= 3) | (label == 0))[:, None]
+    depth = ((shape - draws.uniform(-0.6, 0.6)) / edge).clamp(0, 1) * on_land * draws.often(chance)
+    blue = draws.uniform(0.0, 0.3)
+    left = draws.uniform(0.12, 0.6) * torch.cat([1 - blue, torch.ones_like(blue), 1 + blue], 1)
+    return display_light(linear_light(rgb) * (1 - depth * (1 - left))), depth[:, 0] > 0.05
+
+
 def far_haze(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> Tensor:
     """Haze before what lies far off in some of the views: thickest just under the lowest sky of a column, gone towards
     the foot of the picture; what stands near (structures, other) stays clear. rgb (N, 3, h, w) display.
