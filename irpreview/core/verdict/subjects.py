@@ -36,16 +36,13 @@ _SIDE_TO_SIDE = (0.5, 0.8)
 _HAND_TILT = 0.05
 """Slope of a level line in a snap held by hand: three degrees (common practice, no source)."""
 _GREY_LEAVES, _GREY_LEAVES_ALONE, _LIGHT_LEAVES = 55.0, 45.0, 80.0
-"""[L*] of the lightest quarter: crowns whose leaves in light print mid-grey (50, and half a shade above) are a backdrop;
-near-white ones are what infrared foliage is known for. In 82 research pairs woods that lead in the sun print from 66 to
-82, bare or shaded ones mostly below 64. A tree with sides of its own before the sky has an outline as well, and may
-print darker."""
+"""[L*] of the lightest quarter: crowns whose leaves in light print mid-grey (50, and half a shade up) are a backdrop;
+near-white ones are what infrared foliage is known for. In 82 research pairs woods that lead in the sun print from 66
+to 82, bare or shaded ones mostly below 64. A tree with sides of its own before the sky has an outline as well, and
+may print darker."""
 _BACKDROP = 0.35
 _LONE_TREE = 0.03
 """Share of the frame at which a tree that stands free against the sky is large enough."""
-_SMALL_BUILT = (0.008, 0.02)
-"""Share of the frame over which a built thing comes to count: what is just large enough to be named would else enter
-with half its weight in one snap and be missing in the next."""
 _SKY_WEIGHT = 0.7
 _CARRIES_STOPS = (0.05, 0.10)
 """Texture over which a sky comes to carry a picture: a faint one (below 0.08) leads next to nothing, and from 0.09 on
@@ -194,8 +191,8 @@ def _sky_strength(
 ) -> float:
     """How well the sky could lead, 0..1: by its texture, or by cloud that stands white on a dark sky.
 
-    figure: weight of what stands before it, 0..1, built or a mountain: the sky steps back, for it is the ground that the
-    figure stands on (Rubin).
+    figure: weight of what stands before it, 0..1, built or a mountain: the sky steps back, for it is the ground that
+    the figure stands on (Rubin).
     """
     texture = ramp(sky.texture_stops, *_CARRIES_STOPS)
     parts = max(
@@ -310,7 +307,6 @@ def subjects_of(
         weight *= _upright(inside)
         if layer.class_name == "structure":
             weight *= 1 - (1 - _BACKDROP) * _stage(inside, against_sky)
-            weight *= ramp(share, *_SMALL_BUILT)
         if layer.class_name == "tree":
             # a lone tree against the sky is a figure like a tower; a wood has to be large
             large -= (large - _LONE_TREE) * ramp(against_sky, 0.4, 0.7)
