@@ -37,8 +37,9 @@ EMPTY_SKY_ASKS = 0.15
 """More than that under a large sky in which nothing happens: something must make up for the emptiness."""
 SKY_WORTH_WAITING = 0.25
 """Share of the picture from which a sky is worth waiting for."""
-CLOUDLESS_OKTA, CLOSED_OKTA = 1, 7
-"""Up to the first a sky lacks cloud; from the second it lacks breaks."""
+BREAKS_OKTA, CLOSED_OKTA = 4, 7
+"""From the first, half covered, a sky without texture lacks breaks, below it cloud; from the second it is a closed
+layer, which a long time makes plain."""
 CLOSE = 0.8
 """From this share of the lead's strength another could lead as well."""
 ABOUT_EQUAL = 0.85
@@ -156,10 +157,8 @@ class _Case:
         elif self.shade.everything:
             wait_for = "sun"
         elif self.sky_share >= SKY_WORTH_WAITING and self.sky.texture_stops < FAINT_STOPS and self.sky.okta is not None:
-            if self.sky.okta >= CLOSED_OKTA:
-                wait_for = "breaks"
-            elif self.sky.okta <= CLOUDLESS_OKTA:
-                wait_for = "cloud"
+            # no okta is left out: a large sky without form is waited for, whatever covers it
+            wait_for = "breaks" if self.sky.okta >= BREAKS_OKTA else "cloud"
         return Lead("none" if wait_for is None else "wait", strength, needed, wait_for, subject, None, found)
 
 

@@ -19,7 +19,6 @@ import numpy as np
 from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict.layer_split import masked_mean
 from irpreview.core.verdict.layers import Ground, edge_lengths
-from irpreview.core.verdict.sky import BLANK_STOPS, DRAMATIC_STOPS
 from irpreview.records import CLASS_ID, Layer, LeadChoice, Separation, Sky, Subject, SubjectKind
 
 _MIDDLE_LIMIT = 11.0
@@ -36,13 +35,19 @@ _SIDE_TO_SIDE = (0.5, 0.8)
 """Share of the frame's columns that a region takes as a floor from side to side (chosen, no source)."""
 _HAND_TILT = 0.05
 """Slope of a level line in a snap held by hand: three degrees (common practice, no source)."""
-_GREY_LEAVES, _LIGHT_LEAVES = 45.0, 80.0
-"""[L*] of the lightest quarter: crowns whose leaves in light print mid-grey are a backdrop; near-white ones are what
-infrared foliage is known for."""
+_GREY_LEAVES, _GREY_LEAVES_ALONE, _LIGHT_LEAVES = 55.0, 45.0, 80.0
+"""[L*] of the lightest quarter: crowns whose leaves in light print mid-grey (50, and half a shade up) are a backdrop;
+near-white ones are what infrared foliage is known for. In 82 research pairs woods that lead in the sun print from 66
+to 82, bare or shaded ones mostly below 64. A tree with sides of its own before the sky has an outline as well, and
+may print darker."""
 _BACKDROP = 0.35
 _LONE_TREE = 0.03
 """Share of the frame at which a tree that stands free against the sky is large enough."""
 _SKY_WEIGHT = 0.7
+_CARRIES_STOPS = (0.05, 0.10)
+"""Texture over which a sky comes to carry a picture: a faint one (below 0.08) leads next to nothing, and from 0.09 on
+each has form that carries in the real infrared picture (see `sky`). Of 82 research pairs none lies from 0.073 to 0.095,
+so that a little more or less texture in a copy of the snap turns no lead."""
 STEPS_BACK = 0.8
 """Share of its strength that the sky loses to a figure of full weight: it is the ground that the figure stands on."""
 _FIGURE_ANYWAY = 0.85
@@ -182,19 +187,20 @@ def _rising(inside: np.ndarray) -> float:
 
 
 def _sky_strength(
-    layers: tuple[Layer, ...], separations: tuple[Separation, ...], sky: Sky, share: float, structure: float
+    layers: tuple[Layer, ...], separations: tuple[Separation, ...], sky: Sky, share: float, figure: float
 ) -> float:
     """How well the sky could lead, 0..1: by its texture, or by cloud that stands white on a dark sky.
 
-    Where something built comes forward, the sky steps back (figure and ground: Rubin).
+    figure: weight of what stands before it, 0..1, built or a mountain: the sky steps back, for it is the ground that
+    the figure stands on (Rubin).
     """
-    texture = ramp(sky.texture_stops, BLANK_STOPS, DRAMATIC_STOPS)
+    texture = ramp(sky.texture_stops, *_CARRIES_STOPS)
     parts = max(
         (parting(g) for g in separations if {layers[g.a].class_name, layers[g.b].class_name} == set(_SKY)), default=0.0
     )
     cover = (sky.okta or 0) / 8
     drama = 0.9 * parts * 4 * cover * (1 - cover)
-    return _SKY_WEIGHT * max(texture, drama) * math.sqrt(min(1.0, share / 0.4)) * (1 - STEPS_BACK * structure)
+    return _SKY_WEIGHT * max(texture, drama) * math.sqrt(min(1.0, share / 0.4)) * (1 - STEPS_BACK * figure)
 
 
 _KIND: dict[str, tuple[LeadChoice, float, float]] = {
@@ -233,6 +239,17 @@ def _alone_in_the_open(inside: np.ndarray, share: float) -> float:
     return (1 - ramp(share, 0.12, 0.25)) * (1 - ramp(columns, 0.35, 0.6))
 
 
+def _free_standing(inside: np.ndarray, against_sky: float) -> float:
+    """How far a region has an outline of its own before the sky, 0..1: a band from side to side has none."""
+    return (1 - ramp(float(inside.any(axis=0).mean()), *_SIDE_TO_SIDE)) * ramp(against_sky, 0.3, 0.5)
+
+
+def _loneness(inside: np.ndarray, share: float, against_sky: float) -> float:
+    """How far trees are one that stands alone, 0..1: small, narrow and free against the sky."""
+    columns = float(inside.any(axis=0).mean())
+    return min(1 - ramp(share, 0.08, 0.12), 1 - ramp(columns, 0.28, 0.42), ramp(against_sky, 0.3, 0.5))
+
+
 def _kind(group: list[Layer], inside: np.ndarray, share: float, against_sky: float) -> SubjectKind:
     """What a person would call it, from its class and its shape."""
     name = group[0].class_name
@@ -242,7 +259,7 @@ def _kind(group: list[Layer], inside: np.ndarray, share: float, against_sky: flo
             return "tower"
         return "buildings" if columns > 0.6 * inside.shape[1] or share > 0.2 else "building"
     if name == "tree":
-        return "lone_tree" if share < 0.1 and columns < 0.35 * inside.shape[1] and against_sky > 0.4 else "trees"
+        return "lone_tree" if _loneness(inside, share, against_sky) > 0.5 else "trees"
     if name == "grass":
         return "grass"
     kinds = {layer.class_name for layer in group}
@@ -261,7 +278,8 @@ def subjects_of(
     length = edge_lengths(layer_map, len(layers)).astype(np.float64)
     sky_here = ground.winner <= 1
     out: list[Subject] = []
-    figure = 0.0
+    alone: list[tuple[int, float]] = []
+    figure = mountain = 0.0
     for group in _groups(layers, length):
         inside = np.isin(layer_map, [layer.index for layer in group])
         # what was too small to be a layer and went under here is no outline of this thing
@@ -271,14 +289,19 @@ def subjects_of(
         layer = max(group, key=lambda la: la.share)
         if best is not None and len(group) > 1:
             layer = next(la for la in group if la.index in (best.a, best.b))
-        choice, weight, large = _KIND[layer.class_name]
+        choice = _KIND[layer.class_name][0]
+        # rock and snow of one mountain by their shares: which of the two parts best may differ in the next copy
+        weight, large = np.average(
+            [_KIND[la.class_name][1:] for la in group], axis=0, weights=[la.share for la in group]
+        )
         share = float(inside.mean())
         if layer.class_name in _MOUNTAIN:
             # open ground is a stage; it leads only where it rises against the sky
             weight *= ramp(against_sky, 0.08, 0.35) * _rising(inside)
         if choice == "foliage":
             lit = float(curve.lightness(float(np.percentile(ground.infrared_zone[inside], 75))))
-            weight *= _BACKDROP + (1 - _BACKDROP) * ramp(lit, _GREY_LEAVES, _LIGHT_LEAVES)
+            grey = _GREY_LEAVES + (_GREY_LEAVES_ALONE - _GREY_LEAVES) * _free_standing(inside, against_sky)
+            weight *= _BACKDROP + (1 - _BACKDROP) * ramp(lit, grey, _LIGHT_LEAVES)
         # a lead is named only of what was recognised
         weight *= ramp(float(np.median(ground.confidence[inside])), *_RECOGNISED)
         weight *= _upright(inside)
@@ -287,12 +310,15 @@ def subjects_of(
         if layer.class_name == "tree":
             # a lone tree against the sky is a figure like a tower; a wood has to be large
             large -= (large - _LONE_TREE) * ramp(against_sky, 0.4, 0.7)
-        salience = weight * math.sqrt(min(1.0, share / large)) * _place(inside)
+            alone.append((len(out), _loneness(inside, share, against_sky)))
+        salience = float(weight) * math.sqrt(min(1.0, share / large)) * _place(inside)
         stands = max(standing, 0.75 * _modelling(inside, share, ground, curve))
         if layer.class_name == "structure":
             figure = max(figure, salience)
             stands = max(stands, _FIGURE_ANYWAY * _alone_in_the_open(inside, share))
         strength = salience * stands
+        if layer.class_name in _MOUNTAIN:
+            mountain = max(mountain, strength)
         kind = _kind(group, inside, share, against_sky)
         out.append(
             Subject(choice, kind, layer.index, strength, strength, share, against_sky, best, weakest, layer.centre_xy)
@@ -301,11 +327,10 @@ def subjects_of(
     if sky.word != "none" and skies:
         share = sum(layer.share for layer in skies)
         biggest = max(skies, key=lambda la: la.share)
-        strength = _sky_strength(layers, separations, sky, share, figure)
+        strength = _sky_strength(layers, separations, sky, share, max(figure, mountain))
         out.append(Subject("sky", "sky", biggest.index, strength, strength, share, 0.0, None, None, biggest.centre_xy))
-    back = 1 - _WOOD_STEPS_BACK * figure
-    out = [
-        replace(s, strength=s.strength * back, strength_still=s.strength_still * back) if s.kind == "trees" else s
-        for s in out
-    ]
+    for at, loneness in alone:
+        back = 1 - _WOOD_STEPS_BACK * figure * (1 - loneness)
+        wood = out[at]
+        out[at] = replace(wood, strength=wood.strength * back, strength_still=wood.strength_still * back)
     return tuple(sorted(out, key=lambda c: -c.strength))

@@ -216,7 +216,9 @@ def _wait(verdict: Verdict, wait_for: WaitFor) -> Sentence:
     evidence, subject = strongest(verdict), verdict.subject
     at = subject.centre_xy if subject is not None else None
     if wait_for == "cloud":
-        text = f"Wait for cloud: the sky is bare and nothing stands up against it. {how_long}"
+        bare = verdict.sky.okta is None or verdict.sky.okta <= 1
+        lacks = "the sky is bare and" if bare else "what there is has no form, and"
+        text = f"Wait for cloud: {lacks} nothing stands up against it. {how_long}"
     elif wait_for == "breaks":
         text = f"Wait for breaks in the cloud: a flat sky, and nothing on the land leads. {how_long}"
     elif wait_for == "sun":

@@ -8,13 +8,20 @@ import pytest
 
 from irpreview.core.verdict.judging import judge_scene
 from irpreview.core.verdict.layers import find_layers, ground_of
-from irpreview.core.verdict.lead import LEADS_FROM, needed_strength
+from irpreview.core.verdict.lead import LEADS_FROM, find_lead, needed_strength
 from irpreview.core.verdict.separation import measure_separations
 from irpreview.core.verdict.sky import read_sky
-from irpreview.core.verdict.subjects import parting, subjects_of
+from irpreview.core.verdict.subjects import _loneness, _sky_strength, parting, subjects_of
 from irpreview.core.words.verdict_words import reasons
-from irpreview.records import Conditions, Range, Separation, Verdict
-from tests.core.drawn_scenes import Canvas, drawn, plain_under_blue_sky, tower_on_a_moor
+from irpreview.records import Conditions, Layer, Range, Separation, Shade, Sky, Verdict
+from tests.core.drawn_scenes import (
+    Canvas,
+    drawn,
+    layered_view,
+    oak_in_a_meadow,
+    plain_under_blue_sky,
+    tower_on_a_moor,
+)
 
 
 def judged(label: np.ndarray, wind_m_s: float = 0.5, shutter_s: float = 1 / 60, **options: object) -> Verdict:
@@ -122,3 +129,69 @@ def test_parting_grows_with_the_step_and_takes_the_edge_into_account(edge_share:
     assert values == sorted(values)
     assert values[0] >= 0.75 * edge_share
     assert values[-1] == pytest.approx(1.0, abs=0.01)
+
+
+# ---- what turns no lead: small changes of the snap
+
+
+@pytest.mark.parametrize("scene", [tower_on_a_moor(), plain_under_blue_sky(), layered_view(), oak_in_a_meadow()])
+def test_a_mirrored_scene_has_the_same_strengths(scene: np.ndarray) -> None:
+    """No measure knows left from right. The drawn grain is not mirrored, hence the small rest."""
+    once, mirrored = strengths(scene), strengths(np.ascontiguousarray(scene[:, ::-1]))
+    assert once.keys() == mirrored.keys()
+    for choice, strength in once.items():
+        assert mirrored[choice] == pytest.approx(strength, abs=0.03)
+
+
+def test_a_faint_sky_does_not_lead_however_large_and_a_lively_one_does() -> None:
+    """By the words of the textures: faint below 0.08 stop, form that carries from 0.09 on."""
+    layer = Layer(0, "cloud", "cloud", 0.6, Range(6, 7, 8), 7.0, (0.5, 0.3))
+
+    def strength(stops: float, share: float = 0.6, figure: float = 0.0) -> float:
+        return _sky_strength((layer,), (), Sky(8, stops, "textured", share=share), share, figure)
+
+    grows = [strength(stops) for stops in np.linspace(0.0, 0.2, 41)]
+    assert grows == sorted(grows)
+    assert strength(0.07, 1.0) < LEADS_FROM < strength(0.09, 0.35)
+    assert max(np.diff(grows)) < 0.1
+    back = [strength(0.2, figure=figure) for figure in (0.0, 0.3, 0.6, 1.0)]
+    assert back == sorted(back, reverse=True)
+    assert back[-1] < 0.25 * back[0]
+
+
+def test_the_sky_steps_back_for_a_mountain_as_for_a_tower() -> None:
+    with_cloud = Canvas().box("cloud", 0.05, 0.05, 0.35, 0.25).box("cloud", 0.65, 0.05, 0.95, 0.25)
+    plain = strengths(with_cloud.box("ground", 0, 0.75, 1, 1).label)
+    for k in range(8):
+        with_cloud.box("ground", 0.2 + 0.04 * k, 0.72 - 0.06 * k, 0.8 - 0.04 * k, 0.8 - 0.06 * k)
+    peak = strengths(with_cloud.label)
+    assert peak["structure"] > plain.get("structure", 0.0) + 0.2
+    assert peak["sky"] < 0.85 * plain["sky"]
+    assert peak["structure"] > peak["sky"]
+
+
+@pytest.mark.parametrize(
+    ("okta", "stops", "waits"),
+    [
+        *((0, 0.02, "cloud"), (1, 0.02, "cloud"), (3, 0.02, "cloud"), (4, 0.05, "breaks"), (6, 0.05, "breaks")),
+        *((7, 0.05, "breaks"), (8, 0.02, "breaks"), (8, 0.09, None), (3, 0.09, None), (0, 0.09, None)),
+    ],
+)
+def test_what_a_sky_without_form_lacks(okta: int, stops: float, waits: str | None) -> None:
+    """Cloud while it is bare, breaks once half is covered; a sky with form lacks neither, and no okta lies between."""
+    lead = find_lead((), (), Sky(okta, stops, "textured", share=0.5), 0.5, None, Shade(False), None)
+    assert lead.wait_for == waits
+    assert lead.choice == ("none" if waits is None else "wait")
+
+
+def test_how_alone_a_tree_is_goes_by_degrees() -> None:
+    """What a wood loses to a building, a lone tree does not: between the two lies no step."""
+    found = []
+    for width in np.linspace(0.2, 0.5, 16):
+        inside = np.zeros((100, 200), bool)
+        inside[40:60, 10 : 10 + round(200 * width)] = True
+        found.append(_loneness(inside, float(inside.mean()), 0.8))
+    assert found == sorted(found, reverse=True)
+    assert found[0] == 1.0
+    assert found[-1] == 0.0
+    assert min(np.diff(found)) > -0.4
