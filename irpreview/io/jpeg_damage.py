@@ -89,22 +89,22 @@ def step_strength(pixels: ByteArray, block: tuple[int, int]) -> float:
     across = _steps(planes, tall, rows)
     beside = _steps([cv2.transpose(plane) for plane in planes], wide, columns)
     return max(
-        _strongest(_means(across, largest, wide, columns), _means(beside, largest, tall, rows), rows, columns) / limit
+        _strongest(_means(across, largest, wide, columns), _means(beside, largest, tall, rows), columns) / limit
         for largest, limit in STEP_LIMITS
     )
 
 
-def _strongest(across: list[FloatArray], beside: list[FloatArray], rows: int, columns: int) -> float:
-    """Of the mean steps, brightness and colours each: between rows of blocks (rows - 1, columns) and between columns of
-    blocks (columns - 1, rows).
+def _strongest(across: list[FloatArray], beside: list[FloatArray], columns: int) -> float:
+    """Of mean steps of brightness and of each colour: between rows of blocks (rows - 1, columns) and between columns
+    of blocks (columns - 1, rows).
     """
     strongest = 0.0
     for between_rows, between_columns in zip(across, beside, strict=True):
         # sums left of each place: over the block to the right, under it to the left
         left = np.zeros((len(between_rows), columns + 1), np.float32)
         np.cumsum(between_rows, -1, out=left[:, 1:])
-        path = ((left[:, -1:] - left)[:-1] + left[1:]) / columns
-        edge = np.zeros_like(path)
+        path = np.asarray(((left[:, -1:] - left)[:-1] + left[1:]) / columns, np.float32)
+        edge = np.zeros(path.shape, np.float32)
         edge[:, 1:columns] = between_columns.T[1 : 1 + len(path)]
         strongest = max(strongest, _strength(path, edge))
     return strongest
@@ -135,7 +135,7 @@ def _steps(planes: Sequence[ByteArray], tall: int, rows: int) -> list[tuple[NDAr
 
 
 def _means(steps: list[tuple[NDArray[np.int16], int]], largest: float, side: int, count: int) -> list[FloatArray]:
-    """Means over each block's side of steps (places, along), held within the largest: (places, blocks) each. [levels]"""
+    """Mean over each block's side of steps (places, along) held within the largest, (places, blocks) each. [levels]"""
     found = []
     for step, per_level in steps:
         limit = int(largest * per_level)
@@ -160,5 +160,7 @@ def _quantile(values: FloatArray, share: float) -> float:
     """The quantile of all values; np.quantile takes four times as long."""
     at = share * (values.size - 1)
     low = int(at)
-    lower, upper = np.partition(values, (low, min(low + 1, values.size - 1)), axis=None)[[low, min(low + 1, values.size - 1)]]
+    lower, upper = np.partition(values, (low, min(low + 1, values.size - 1)), axis=None)[
+        [low, min(low + 1, values.size - 1)]
+    ]
     return float(lower + (upper - lower) * (at - low))

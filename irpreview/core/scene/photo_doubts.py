@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from irpreview.records import CLASS_NAMES, ByteArray, Photo, PhotoDoubt, PhotoDoubtKind, SceneMap, Shot
 
