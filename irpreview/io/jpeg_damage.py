@@ -8,13 +8,15 @@ does not even notice: the codes fall into step again by themselves, and only the
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import simplejpeg
 from numpy.typing import NDArray
 
-from irpreview.records import ByteArray
+from irpreview.records import ByteArray, FloatArray
 
 BREAKS_OFF = "its picture data break off or make no sense"
 STEP_LIMITS = ((10.0, 3.8), (6.0, 2.8))
@@ -82,75 +84,83 @@ def step_strength(pixels: ByteArray, block: tuple[int, int]) -> float:
     columns, rows = width // wide, height // tall
     if min(tall, wide) < _LEAST_BLOCK_PX or columns < 4 or rows < 6:
         return 0.0
-    turned = pixels.swapaxes(0, 1)
-    both = (
-        _steps([pixels[tall + k : rows * tall : tall] for k in (-2, -1)] + _below(pixels, tall, rows)),
-        _steps([turned[wide + k : columns * wide : wide] for k in (-2, -1)] + _below(turned, wide, columns)),
-    )
+    # whole planes, the second time with rows and columns exchanged: both ways then run along the memory
+    planes = cv2.split(pixels)
+    across = _steps(planes, tall, rows)
+    beside = _steps([cv2.transpose(plane) for plane in planes], wide, columns)
     return max(
-        _strongest(np.clip(both[0], -largest, largest), np.clip(both[1], -largest, largest), block, (rows, columns))
-        / limit
+        _strongest(_means(across, largest, wide, columns), _means(beside, largest, tall, rows), columns) / limit
         for largest, limit in STEP_LIMITS
     )
 
 
-def _strongest(
-    across: NDArray[np.float32], beside: NDArray[np.float32], block: tuple[int, int], size: tuple[int, int]
-) -> float:
-    """Of the steps between rows of blocks (channels, rows - 1, width) and columns (channels, columns - 1, height)."""
-    (tall, wide), (rows, columns) = block, size
-    across = _mean_of_each(across, columns, wide)
-    # sums left of each place: over the block to the right, under it to the left
-    left = np.concatenate([np.zeros_like(across[..., :1]), np.cumsum(across, -1)], -1)
-    path = ((left[..., -1:] - left)[:, :-1] + left[:, 1:]) / columns
-    beside = _mean_of_each(beside, rows, tall).swapaxes(1, 2)
-    edge = np.zeros_like(path)
-    edge[..., 1:columns] = beside[:, 1 : 1 + path.shape[1]]
-    return max(_strength(path[channel], edge[channel]) for channel in range(len(path)))
+def _strongest(across: list[FloatArray], beside: list[FloatArray], columns: int) -> float:
+    """Of mean steps of brightness and of each colour: between rows of blocks (rows - 1, columns) and between columns
+    of blocks (columns - 1, rows).
+    """
+    strongest = 0.0
+    for between_rows, between_columns in zip(across, beside, strict=True):
+        # sums left of each place: over the block to the right, under it to the left
+        left = np.zeros((len(between_rows), columns + 1), np.float32)
+        np.cumsum(between_rows, -1, out=left[:, 1:])
+        path = np.asarray(((left[:, -1:] - left)[:-1] + left[1:]) / columns, np.float32)
+        edge = np.zeros(path.shape, np.float32)
+        edge[:, 1:columns] = between_columns.T[1 : 1 + len(path)]
+        strongest = max(strongest, _strength(path, edge))
+    return strongest
 
 
-def _mean_of_each(steps: NDArray[np.float32], count: int, side: int) -> NDArray[np.float32]:
-    """Mean over each block's side of steps along the blocks (channels, places, along)."""
-    of_blocks = steps[..., : count * side].reshape(*steps.shape[:2], count, side)
-    return np.asarray(of_blocks @ np.full(side, 1.0 / side, np.float32), np.float32)  # a third of the time of mean()
+def _steps(planes: Sequence[ByteArray], tall: int, rows: int) -> list[tuple[NDArray[np.int16], int]]:
+    """Steps between rows of blocks of so many rows of pixels each, beyond the slope around them: of brightness and two
+    differences of colour (places, along), each with how many of its whole numbers are one level.
+
+    planes: grey, or red, green and blue, (h, w) each.
+    """
+    of_planes = []
+    for plane in planes:
+        # the second last to the last row of each block, the first two of the next
+        far, near, here, next_ = (plane[tall + k :: tall].astype(np.int16) for k in (-2, -1, 0, 1))
+        count = min(rows - 1, len(next_))
+        step = here[:count]
+        # (here - near) - half of the slopes on both sides, doubled to stay whole
+        step -= near[:count]
+        step *= 3
+        step += far[:count]
+        step -= next_[:count]
+        of_planes.append(step)
+    if len(of_planes) == 1:
+        return [(of_planes[0], 2)]
+    red, green, blue = of_planes
+    return [(red + 2 * green + blue, 8), (blue - green, 2), (red - green, 2)]
 
 
-def _below(pixels: ByteArray, step: int, count: int) -> list[ByteArray]:
-    first = pixels[step : count * step : step]
-    return [first, pixels[step + 1 : count * step + 1 : step][: len(first)]]
+def _means(steps: list[tuple[NDArray[np.int16], int]], largest: float, side: int, count: int) -> list[FloatArray]:
+    """Mean over each block's side of steps (places, along) held within the largest, (places, blocks) each. [levels]"""
+    found = []
+    for step, per_level in steps:
+        limit = int(largest * per_level)
+        held = np.clip(step[:, : count * side], -limit, limit).astype(np.float32).reshape(len(step), count, side)
+        found.append(held @ np.full(side, 1.0 / (side * per_level), np.float32))  # a third of the time of mean()
+    return found
 
 
-def _steps(lines: list[ByteArray]) -> NDArray[np.float32]:
-    """Step between the second and third of four lines beyond the slope around it, (channels, places, along)."""
-    count = min(len(line) for line in lines)
-    far, near, here, next_ = (line[:count].astype(np.int16) for line in lines)
-    # (here - near) - half of the slopes on both sides, doubled to stay whole
-    here -= near
-    here *= 3
-    here += far
-    here -= next_
-    return _channels(here) * np.float32(0.5)
-
-
-def _channels(values: NDArray[np.int16]) -> NDArray[np.float32]:
-    """Brightness and two differences of colour, (channels, places, along), of grey or of red, green, blue."""
-    if values.ndim == 2:
-        return values[None].astype(np.float32)
-    out = np.empty((3, *values.shape[:2]), np.float32)
-    red, green, blue = values[..., 0], values[..., 1], values[..., 2]
-    np.multiply(red + 2 * green + blue, np.float32(0.25), out=out[0])
-    np.subtract(blue, green, out=out[1])
-    np.subtract(red, green, out=out[2])
-    return out
-
-
-def _strength(path: NDArray[np.float32], edge: NDArray[np.float32]) -> float:
+def _strength(path: FloatArray, edge: FloatArray) -> float:
     size = np.abs(path)
     most = size.max(-1)
     row = int(most.argmax())
     others = np.delete(most, range(max(row - 1, 0), min(row + 2, len(most))))
     usual = 1.0 + (np.quantile(others, 0.9) if len(others) else 0.0)
     over = size[row] / usual
-    usual_edge = 1.0 + np.quantile(np.abs(edge), 0.9)
+    usual_edge = 1.0 + _quantile(np.abs(edge), 0.9)
     beside = np.clip(np.sign(path[row]) * edge[row] / usual_edge, -1.0, over)
     return float((over + beside).max())
+
+
+def _quantile(values: FloatArray, share: float) -> float:
+    """The quantile of all values; np.quantile takes four times as long."""
+    at = share * (values.size - 1)
+    low = int(at)
+    lower, upper = np.partition(values, (low, min(low + 1, values.size - 1)), axis=None)[
+        [low, min(low + 1, values.size - 1)]
+    ]
+    return float(lower + (upper - lower) * (at - low))

@@ -102,21 +102,19 @@ def _photo_of(data: bytes, name: str, zone: str | None, max_side: int | None) ->
         decoding = beside.submit(_decode, image, data, kind, name, max_side, doubts)
         smaller = _decode(_open(data, kind, name), data, kind, name, WORKING_SIDE_PX, []) if again else None
         small = decoding.result() if smaller is None else smaller
-        shifted = _step_doubts(data, small, full_size[1]) if kind == "JPEG" else []
+        shifting = beside.submit(_step_doubts, data, small, full_size[1]) if kind == "JPEG" else None
+        profile = image.info.get("icc_profile")
+        working = within(_to_pixels(small, profile, name, []), WORKING_SIDE_PX) if again else None
         picture = decoding.result()
-    doubts += shifted
+        doubts += [] if shifting is None else shifting.result()
     facts = _facts(image, zone, doubts)
     orientation = _orientation(image, kind, doubts)
-    profile = image.info.get("icc_profile")
     pixels = _to_pixels(picture, profile, name, doubts)
-    del image, picture
+    del image, picture, small, smaller
     if max_side is not None:
         pixels = within(pixels, max_side)
     pixels = _upright(pixels, orientation)
-    if again:
-        working = _upright(within(_to_pixels(small, profile, name, []), WORKING_SIDE_PX), orientation)
-    else:
-        working = within(pixels, WORKING_SIDE_PX)
+    working = within(pixels, WORKING_SIDE_PX) if working is None else _upright(working, orientation)
     doubts += facts.doubts
     doubts += pixel_doubts(working, facts.shot)
     return Photo(

@@ -13,6 +13,7 @@ import os
 import secrets
 from pathlib import Path
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -32,6 +33,8 @@ def write_jpeg(path: Path | str, pixels: ByteArray, quality: int = JPEG_QUALITY)
 
 def jpeg_bytes(pixels: ByteArray, quality: int = JPEG_QUALITY) -> bytes:
     """Grey (H, W) or sRGB (H, W, 3) uint8 as the bytes of a JPEG file."""
+    if pixels.ndim == 2:  # the same bytes, without passing through a copy of the picture
+        return bytes(cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, quality])[1])
     return _packed(pixels, "JPEG", quality=quality)
 
 

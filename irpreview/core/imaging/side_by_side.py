@@ -22,3 +22,12 @@ def side_by_side(work: Callable[[T], R], items: Iterable[T]) -> list[R]:
         return [work(item) for item in items]
     with ThreadPoolExecutor(count) as threads:
         return list(threads.map(work, items))
+
+
+def both(first: Callable[[], T], second: Callable[[], R]) -> tuple[T, R]:
+    """What two pieces of work make, at the same time where OpenCV may use more than one thread."""
+    if cv2.getNumThreads() < 2:
+        return first(), second()
+    with ThreadPoolExecutor(1) as beside:
+        other = beside.submit(second)
+        return first(), other.result()

@@ -150,12 +150,31 @@ class PrintCurve:
         table = _display_table(self)
         np.multiply(root, np.float32(_STEPS_PER_ROOT), out=scaled)
         scaled += np.float32(0.5)
-        np.clip(scaled, 0, table.size - 1, out=scaled)
-        np.copyto(steps, scaled, casting="unsafe")
-        try:
-            cv2.LUT(steps, table, dst=out)
-        except cv2.error:  # before OpenCV 5 the index must be 8 bit
-            np.take(table[0], steps, out=out, mode="clip")
+        read_table(table, scaled, steps, out)
+
+    def display_table(self, lowest: float, highest: float) -> tuple[ByteArray, float]:
+        """(display tones by step of the square root of the tone, steps per unit of the root), for `read_table`.
+
+        lowest, highest: roots beyond which the tone is that of the last within.
+        """
+        table = _display_table(self).copy()
+        first, last = (int(root * _STEPS_PER_ROOT + 0.5) for root in (lowest, highest))
+        table[0, :first] = table[0, first]
+        table[0, last + 1 :] = table[0, last]
+        return table, _STEPS_PER_ROOT
+
+
+def read_table(table: ByteArray, steps: FloatArray, whole: NDArray[np.uint16], out: ByteArray) -> None:
+    """Write display tones into `out` (h, w), of steps of a table (1, 65536) and half a step, (h, w), changed in place.
+
+    whole: another such array to work in.
+    """
+    np.clip(steps, 0, table.size - 1, out=steps)
+    np.copyto(whole, steps, casting="unsafe")
+    try:
+        cv2.LUT(whole, table, dst=out)
+    except cv2.error:  # before OpenCV 5 the index must be 8 bit
+        np.take(table[0], whole, out=out, mode="clip")
 
 
 @lru_cache(maxsize=8)

@@ -217,6 +217,8 @@ def render_tones(
     root = print_root(stops, texture)
     curve = place_print(root, grade)
     classes = _class_tones(stops, texture, spread, label_weights(scene, h, w), factors, curve)
+    # maps that are done with make room before the picture at full size, where the memory needed is highest
+    del weights, of_class, value, snap, developed, reference_factor, not_sky, water, unsure, sky_weight, network, fine
     full = FullSize(photo.pixels, small, stops, texture, root, spread)
     return Rendering(
         maps=full.maps,

@@ -7,6 +7,8 @@ the plane's coefficients can be found small and applied large.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 
@@ -70,6 +72,16 @@ class EdgeGuide:
             return self._plain_mean(a)
         return np.asarray(self._plain_mean(a * self._weight) * self._per_total, np.float32)
 
+    def _means(self, maps: Sequence[FloatArray]) -> list[FloatArray]:
+        """`_mean` of four maps in one go: half the time of one after the other."""
+        if self._weight is not None:
+            maps = [cv2.multiply(a, self._weight) for a in maps]
+        found = list(cv2.split(self._plain_mean(cv2.merge(list(maps)))))
+        if self._weight is not None:
+            for a in found:
+                a *= self._per_total
+        return found
+
     def _inverse_covariance(self, eps: float) -> list[list[FloatArray]]:
         """Inverse of the local colour covariance + eps, by cofactors: rows of six different maps (h, w)."""
         red, green, blue = self._small
@@ -92,32 +104,33 @@ class EdgeGuide:
             shrinks = target.shape[0] > self.reduced[0]
             how = cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR
             target = np.asarray(cv2.resize(target, self.reduced[::-1], interpolation=how), np.float32)
-        mean_target = self._mean(target)
-        covariance = [
-            self._mean(cv2.multiply(c, target)) - m * mean_target
-            for c, m in zip(self._small, self._mean_colour, strict=True)
-        ]
-        out = np.empty((4, *self.reduced), np.float32)
-        intercept = mean_target
-        for k, row in enumerate(self._inverse):
+        *covariance, mean_target = self._means([*(cv2.multiply(c, target) for c in self._small), target])
+        for of_colour, m in zip(covariance, self._mean_colour, strict=True):
+            of_colour -= m * mean_target
+        slopes, intercept = [], mean_target
+        for row, m in zip(self._inverse, self._mean_colour, strict=True):
             slope = cv2.multiply(row[0], covariance[0])
             cv2.accumulateProduct(row[1], covariance[1], slope)
             cv2.accumulateProduct(row[2], covariance[2], slope)
-            intercept = intercept - slope * self._mean_colour[k]
-            out[k] = self._mean(slope)
-        out[3] = self._mean(intercept)
-        return out
+            intercept -= cv2.multiply(slope, m)
+            slopes.append(slope)
+        return np.stack(self._means([*slopes, intercept]))
 
-    def apply(self, plane: FloatArray) -> FloatArray:
-        """Slope . colour + intercept at the guide's own size, (h, w)."""
-        if self.reduced == self.shape:
-            out, slopes = plane[3].copy(), [plane[0], plane[1], plane[2]]
+    def apply(self, plane: FloatArray, out: FloatArray | None = None) -> FloatArray:
+        """Slope . colour + intercept at the guide's own size, (h, w); written into `out` where that is given."""
+        size = self.shape[::-1]
+        enlarges = self.reduced != self.shape
+        if enlarges:
+            out = np.asarray(cv2.resize(plane[3], size, dst=out, interpolation=cv2.INTER_LINEAR), np.float32)
+        elif out is None:
+            out = plane[3].copy()
         else:
-            size = self.shape[::-1]
-            out, *slopes = (cv2.resize(plane[k], size, interpolation=cv2.INTER_LINEAR) for k in (3, 0, 1, 2))
-        for slope, colour in zip(slopes, self._colour, strict=True):
-            cv2.accumulateProduct(slope, colour, out)
-        return np.asarray(out, np.float32)
+            out[...] = plane[3]
+        room = np.empty_like(out) if enlarges else None
+        for slope, colour in zip(plane, self._colour, strict=False):
+            large = cv2.resize(slope, size, dst=room, interpolation=cv2.INTER_LINEAR) if enlarges else slope
+            cv2.accumulateProduct(large, colour, out)
+        return out
 
     def tone(self, planes: FloatArray, pixels: ByteArray, luminance: FloatArray) -> FloatArray:
         """Clipped tone 0..1 of five carried maps under the basis red, green, blue, one, luminance, (h, w).
@@ -129,12 +142,13 @@ class EdgeGuide:
         by = planes.reshape(MIX_MAPS, 4, *self.reduced)
         size = self.shape[::-1]
 
+        out = np.asarray(cv2.resize(by[3, 3], size, interpolation=cv2.INTER_LINEAR), np.float32)
+        enlarged, product = np.empty_like(out), np.empty_like(out)
+
         def add(coefficient: FloatArray, factor: FloatArray) -> None:
-            enlarged = cv2.resize(coefficient, size, interpolation=cv2.INTER_LINEAR)
+            cv2.resize(coefficient, size, dst=enlarged, interpolation=cv2.INTER_LINEAR)
             cv2.accumulateProduct(enlarged, factor, out)
 
-        out = np.asarray(cv2.resize(by[3, 3], size, interpolation=cv2.INTER_LINEAR), np.float32)
-        product = np.empty_like(out)
         colour = _channels(pixels)
         for i, one in enumerate(colour):
             add(by[i, 3] + by[3, i], one)

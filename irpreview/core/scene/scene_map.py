@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from irpreview.core.imaging.resize import size_within
-from irpreview.core.imaging.side_by_side import side_by_side
+from irpreview.core.imaging.side_by_side import both, side_by_side
 from irpreview.core.imaging.srgb import luminance, stops_of_display
 from irpreview.core.scene.edge_guide import EdgeGuide
 from irpreview.core.scene.reference_tone import MIX_MAPS, reference_tone
-from irpreview.core.scene.sky_layer import SAMPLE_STEP, has_sky, sky_layer
+from irpreview.core.scene.sky_layer import SAMPLE_STEP, SkyLayer, has_sky, sky_layer
 from irpreview.errors import BadValue
 from irpreview.records import (
     CLASS_ID,
@@ -69,7 +69,7 @@ def probability_at(edges: EdgeGuide, planes: list[FloatArray | None]) -> FloatAr
     out = np.zeros((len(planes), *edges.shape), np.float32)
     total = np.full(edges.shape, 1e-6, np.float32)
     present = [(of_class, plane) for of_class, plane in zip(out, planes, strict=True) if plane is not None]
-    side_by_side(lambda one: np.clip(edges.apply(one[1]), 0, 1, out=one[0]), present)
+    side_by_side(lambda one: np.clip(edges.apply(one[1], one[0]), 0, 1, out=one[0]), present)
     for of_class, _ in present:
         total += of_class
     np.divide(1, total, out=total)
@@ -85,7 +85,8 @@ def _most_likely(probability: FloatArray) -> tuple[ByteArray, FloatArray]:
     for i in range(1, len(probability)):
         if not probability[i].any():
             continue
-        index[cv2.compare(probability[i], best, cv2.CMP_GT).view(np.bool_)] = i
+        more = cv2.compare(probability[i], best, cv2.CMP_GT)
+        cv2.max(index, cv2.bitwise_and(more, i, dst=more), dst=index)  # later classes have higher numbers
         cv2.max(probability[i], best, dst=best)
     return index, best
 
@@ -115,6 +116,21 @@ class Layers:
     """(h, w, 3) the photo with the sky taken out of land along their border; None where there is next to no sky."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Tones:
+    """The sky and the tones of a photo, before the classes are shared out to them."""
+
+    stops: FloatArray
+    sky: SkyLayer | None
+
+    def layers(self, fine: FloatArray) -> Layers:
+        """With the class probabilities along the photo's edges (9, h, w), changed in place."""
+        if self.sky is None:
+            return Layers(fine, self.stops, None, None)
+        _share_out(fine, self.sky.share)
+        return Layers(fine, self.stops, self.sky.cloud_share, self.sky.land)
+
+
 def layers_of(
     small: ByteArray, probability: FloatArray, mix: FloatArray, edges: EdgeGuide, even: FloatArray, fine: FloatArray
 ) -> Layers:
@@ -123,18 +139,23 @@ def layers_of(
     small: (h, w, 3) at the working size; edges: its guide. probability: (9, h', w') of the network; even: `evened`;
     fine: that along the edges, changed in place. Raises BadModel for a mix that cannot be read.
     """
+    return _tones_of(small, probability, mix, edges, even).layers(fine)
+
+
+def _tones_of(small: ByteArray, probability: FloatArray, mix: FloatArray, edges: EdgeGuide, even: FloatArray) -> _Tones:
     of_sky = probability[0] + probability[1]
     if not has_sky(of_sky):
-        return Layers(fine, stops_of_display(network_tone(small, mix, edges), DARKEST_SEEN), None, None)
+        return _Tones(stops_of_display(network_tone(small, mix, edges), DARKEST_SEEN), None)
     thin = np.ascontiguousarray(small[::SAMPLE_STEP, ::SAMPLE_STEP])
     sky = sky_layer(small, probability, even[0] + even[1], stops_of_display(reference_tone(thin, mix), DARKEST_SEEN))
     # land is fitted to land alone; the weight is never nothing, so that far land speaks where there is none near
     land = np.clip((np.float32(0.35) - of_sky) / np.float32(0.3), 0, 1) ** 2 + np.float32(1e-4)
     guide = EdgeGuide(small, like=edges, weight=np.asarray(land, np.float32))
     stops = stops_of_display(network_tone(sky.land_hue, mix, guide), DARKEST_SEEN)
-    stops += sky.share * (sky.stops - stops)
-    _share_out(fine, sky.share)
-    return Layers(fine, stops, sky.cloud_share, sky.land)
+    toward_sky = sky.stops - stops
+    toward_sky *= sky.share
+    stops += toward_sky
+    return _Tones(stops, sky)
 
 
 _TRACE = np.float32(1e-5)
@@ -195,17 +216,25 @@ def scene_from_network(
     small = working_of(photo) if small is None else small
     edges = EdgeGuide(small)
     even = evened(probability, small)
-    planes = class_planes(even, edges)
-    fine = probability_at(edges, planes)
-    small_label, small_confidence = _most_likely(fine)
-    if (h, w) == (height, width):
-        label, confidence = small_label + 1, small_confidence
-    else:
+
+    def labelled() -> tuple[FloatArray, ByteArray, FloatArray]:
+        planes = class_planes(even, edges)
+        fine = probability_at(edges, planes)
+        small_label, small_confidence = _most_likely(fine)
+        if (h, w) == (height, width):
+            return fine, small_label + 1, small_confidence
         label = _label_at_full_size(photo.pixels, edges, planes, small_label)
-        confidence = cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
-    # a mix that cannot be read is left to the rendering, which says so
-    readable = mix.ndim == 3 and len(mix) == MIX_MAPS
-    layers = layers_of(small, probability, mix, edges, even, fine) if readable else Layers(fine, None, None, None)
+        return fine, label, cv2.resize(small_confidence, (width, height), interpolation=cv2.INTER_LINEAR)
+
+    def toned() -> _Tones | None:
+        # a mix that cannot be read is left to the rendering, which says so
+        readable = mix.ndim == 3 and len(mix) == MIX_MAPS
+        return _tones_of(small, probability, mix, edges, even) if readable else None
+
+    # labels are worked out beside the tones; only the classes' shares hang on both. The other way round the thread
+    # beside would keep 20 MB more of room that it is done with.
+    tones, (fine, label, confidence) = both(toned, labelled)
+    layers = Layers(fine, None, None, None) if tones is None else tones.layers(fine)
     return SceneMap(
         probability=frozen_array(probability.astype(np.float32)),
         label=frozen_array(label),

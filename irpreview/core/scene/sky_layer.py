@@ -64,6 +64,7 @@ _BLOWN_LEVEL = 244
 """Of 255, in the darkest of the three channels."""
 SAMPLE_STEP = 3
 """The colour line is found on every third pixel each way."""
+_BINS = 1024
 _NONE = np.empty(0, np.intp)
 _STOPS_OF_LEVEL = np.log2(np.maximum(UNDEVELOPED_OF_LEVEL, np.float32(_LOWEST_LEVEL))).astype(np.float32)
 _LIGHT_OF_LEVEL = np.maximum(LINEAR_OF_LEVEL, np.float32(_LOWEST_LEVEL))
@@ -274,7 +275,9 @@ def _beyond(
 def _leave_blown(stops: FloatArray, small: ByteArray, network_stops: FloatArray) -> None:
     """Where the sky is blown out, no colour is left to read: there the network's word stands; in place on `stops`."""
     thin = np.s_[::SAMPLE_STEP, ::SAMPLE_STEP]
-    blown = np.clip((small[thin].min(axis=2).astype(np.float32) - _BLOWN_LEVEL) / np.float32(255 - _BLOWN_LEVEL), 0, 1)
+    red, green, blue = cv2.split(np.ascontiguousarray(small[thin]))
+    least = cv2.min(cv2.min(red, green), blue).astype(np.float32)
+    blown = np.clip((least - _BLOWN_LEVEL) / np.float32(255 - _BLOWN_LEVEL), 0, 1)
     if not blown.any():
         return
     left = cv2.GaussianBlur(blown * (network_stops - stops[thin]), (0, 0), 1.5)
@@ -304,11 +307,14 @@ def sky_matte(small: ByteArray, of_sky: FloatArray) -> FloatArray:
     rows = int(reached[-1]) + 1
     tall = min(h, -(-rows * h // size[1]))
 
-    def enlarged(m: FloatArray) -> FloatArray:
-        return np.asarray(cv2.resize(m[:rows], (w, tall), interpolation=cv2.INTER_LINEAR), np.float32)
-
     channels = [np.multiply(c, np.float32(1 / 255), dtype=np.float32) for c in cv2.split(small[:tall])]
-    out, product, terms = enlarged(evidence[0]), np.empty((tall, w), np.float32), iter(evidence[1:])
+    out, room, product = (np.empty((tall, w), np.float32) for _ in range(3))
+
+    def enlarged(m: FloatArray, into: FloatArray = room) -> FloatArray:
+        return np.asarray(cv2.resize(m[:rows], (w, tall), dst=into, interpolation=cv2.INTER_LINEAR), np.float32)
+
+    enlarged(evidence[0], out)
+    terms = iter(evidence[1:])
     for i, one in enumerate(channels):
         cv2.accumulateProduct(enlarged(next(terms)), one, out)
         for other in channels[i:]:
@@ -377,6 +383,15 @@ def _ends(x: FloatArray, clear: FloatArray, cloud: FloatArray) -> tuple[float, f
 
 
 def _median(value: FloatArray, weight: FloatArray) -> float:
-    order = np.argsort(value)
-    total = np.cumsum(weight[order], dtype=np.float64)
-    return float(value[order[int(np.searchsorted(total, 0.5 * total[-1]))]])
+    """The weighted median; sorted is only the bin in which it lies."""
+    low, high = float(value.min()), float(value.max())
+    if high <= low:
+        return low
+    bins = ((value - np.float32(low)) * np.float32((_BINS - 1) / (high - low))).astype(np.intp)
+    total = np.cumsum(np.bincount(bins, weight))
+    half = 0.5 * total[-1]
+    k = int(np.searchsorted(total, half))
+    inside = np.flatnonzero(bins == k)
+    inside = inside[np.argsort(value[inside])]
+    reached = np.cumsum(weight[inside], dtype=np.float64) + (total[k - 1] if k else 0.0)
+    return float(value[inside[min(int(np.searchsorted(reached, half)), len(inside) - 1)]])
