@@ -34,7 +34,9 @@ STEPS = {
 KEPT = {"network": 24, "seen": 12} | dict.fromkeys(
     ("best_placement", "placement_from", "placement_near", "likely_places"), 24
 )
-"""Answers kept of a step, else `KEPT_ELSE`: there are nine demo scenes, and a scene's layers are large."""
+KEPT |= {"rendering_of": 18, "part_scene": 18}
+"""Answers kept of a step, else `KEPT_ELSE`: there are nine demo scenes, a card asks for eight winds, with its place and
+without, and a scene's layers are large."""
 KEPT_ELSE = 8
 
 
