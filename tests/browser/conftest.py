@@ -15,7 +15,7 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 NAMES = ("chromium-headless-shell", "chromium", "chromium-browser")
 CHROMIUM = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
-"""The same engine without the browser's own windows where that is installed: it takes a quarter less of the processor."""
+"""The same engine without the browser's own windows where it is installed: a quarter less of the processor."""
 
 
 def pytest_collection_modifyitems(items):
