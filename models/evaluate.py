@@ -62,8 +62,10 @@ def write_held_back(checkpoints: list[Path], data_file: Path, folder: Path) -> N
     pairs, _ = packed.load(data_file)
     networks = [train.load_network(path, "cpu") for path in checkpoints]
     folder.mkdir(parents=True, exist_ok=True)
-    for i, name in enumerate(pairs.names):
-        p, m = train.answer(networks[pairs.fold[i]], pairs.picture(i)[0], "cpu")
+    for i, (name, fold) in enumerate(zip(pairs.names, pairs.fold, strict=True)):
+        if fold < 0:  # of unknown number: any of the networks may have been taught it
+            continue
+        p, m = train.answer(networks[fold], pairs.picture(i)[0], "cpu")
         np.savez(folder / f"{name}.npz", p=p[0].numpy().astype(np.float16), m=m[0].numpy().astype(np.float16))
 
 
