@@ -19,6 +19,7 @@ import numpy as np
 from irpreview.core.rendering.finishing import PrintCurve
 from irpreview.core.verdict.layer_split import masked_mean
 from irpreview.core.verdict.layers import Ground, edge_lengths
+from irpreview.core.verdict.separation import WIDE
 from irpreview.records import CLASS_ID, Layer, LeadChoice, Separation, Sky, Subject, SubjectKind
 
 _MIDDLE_LIMIT = 11.0
@@ -75,7 +76,7 @@ def parting(separation: Separation) -> float:
     still part along their edge, as a side-lit tower does from the sky.
     """
     step = abs(separation.print_step.likely)
-    sigma = max(separation.print_step.width / (2 * 1.645), 1.0)
+    sigma = max(separation.print_step.width / (2 * WIDE), 1.0)
     chance = 0.5 * (1 + math.erf((step - _MIDDLE_LIMIT) / (sigma * math.sqrt(2))))
     return max(chance * ramp(step, 2.0, FULL_STEP), 0.75 * separation.edge_share_separating)
 
