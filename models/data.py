@@ -357,8 +357,8 @@ def _ripples(draws: Draws, u: Tensor, v: Tensor) -> Tensor:
 
 
 def flood(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> tuple[Tensor, Tensor]:
-    """Water over grass, bare ground and the foot of woods in some of the views, a lake or a river: what stands on the bank is mirrored in
-    it, which the network takes for trees otherwise, and brown or grey water for soil.
+    """Water over grass, bare ground and the foot of woods in some of the views, a lake or a river: what stands on the
+    bank is mirrored in it, which the network takes for trees otherwise, and brown or grey water for soil.
 
     rgb (N, 3, h, w) display, label (N, h, w). Returns rgb, and where water lies now (N, h, w) bool. Near water shows
     its own colour, far water the mirror image (Fresnel); levels and colours are those of ponds, rivers and lakes by
