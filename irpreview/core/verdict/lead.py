@@ -42,9 +42,10 @@ BREAKS_OKTA, CLOSED_OKTA = 4, 7
 layer, which a long time makes plain."""
 CLOSE = 0.8
 """From this share of the lead's strength another could lead as well."""
-ABOUT_EQUAL = 0.85
+ABOUT_EQUAL = CLOSE
 """From this share of the lead's strength two are told side by side: small changes of the snap (another size or JPEG
-quality, a slight crop, 2/3 of a stop, mirrored) move strengths by up to 15 % (41 research pairs, 2026-11-28)."""
+quality, a slight crop, 2/3 of a stop, mirrored) move strengths by up to 15 %, two of them against each other by
+more."""
 STANDS_STILL: tuple[LeadChoice, ...] = ("structure", "foliage", "sky")
 """Of what is about equal, what holds still leads: it waits for the setting, and its strength is the steadiest (in those
 copies it moves by 0.2 % in the median, foliage by 2.5, a sky by 3.7). The others are told beside it."""

@@ -94,9 +94,7 @@ def lead_reasons(verdict: Verdict) -> list[Sentence]:
     if runner is not None:
         evidence = f"strength {runner.strength:.2f} of 1 against {verdict.strength:.2f}: step, size, place"
         name = _the(runner, verdict)
-        equal = verdict.clearness == "about_equal"
-        text = f"{cap(name)} could lead {'just as well' if equal else 'as well: it is close'}."
-        out.append(Sentence(text, evidence, runner.centre_xy))
+        out.append(Sentence(f"{cap(name)} could lead just as well.", evidence, runner.centre_xy))
     return out
 
 
