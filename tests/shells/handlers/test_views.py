@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from irpreview.analysis import analyse
 from irpreview.core.words.phrases import held
@@ -89,11 +90,14 @@ def test_every_section_and_view_answers(desk, token, small):
         assert desk.view(token, name).pictures[name].startswith("data:image/jpeg;base64,")
 
 
-def test_side_by_side_finds_the_framing_of_every_snap_once(desk, token, small, flower):
+def test_side_by_side_finds_the_framing_of_every_snap_once(desk, token, small, tmp_path, sample_photographs):
+    temple = tmp_path / "temple.jpg"
+    Image.fromarray(sample_photographs["china.jpg"]).resize((300, 200)).save(temple)
+
     def framed(shown):
         return len(re.findall(r"\d+ mm, \d:\d", words(shown.parts["section-body"])))
 
-    give(desk, token, small, flower)
+    give(desk, token, small, temple)
     first, *later = desk.beside(token)
     assert first.values["section"] == "beside"
     assert framed(first) == 1  # the snap given first was answered before a framing was looked for
