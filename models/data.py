@@ -319,6 +319,12 @@ def other_season(rgb: Tensor, label: Tensor, gen: torch.Generator) -> tuple[Tens
     return display_light(linear), kept
 
 
+def _patches(draws: Draws, size: tuple[int, int], parts: tuple[tuple[int, float], ...]) -> Tensor:
+    """Smooth noise (N, 1, *size) of no shape of its own, from parts of so many cells a side and such a weight."""
+    smooth = [F.interpolate(draws.normal((1, k, k)), size, mode="bicubic") * share for k, share in parts]
+    return torch.stack(smooth).sum(0)
+
+
 def snowfall(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) -> tuple[Tensor, Tensor]:
     """Snow over grass and bare ground in some of the views, whole or in patches: few photographs have any.
 
@@ -336,11 +342,7 @@ def snowfall(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) ->
     drawing = ((light + 0.02) / (wide + 0.02)).clamp(0.2, 4.0) ** draws.uniform(0.1, 0.5)
     lit = ((wide + 0.02) / (mean + 0.02)).clamp(0.1, 4.0) ** draws.uniform(0.2, 0.6)
     # melting leaves patches: of no shape of its own, and rather where the ground is dark
-    patches = sum(
-        F.interpolate(draws.normal((1, k, k)), (h, w), mode="bicubic") * share
-        for k, share in ((5, 0.6), (14, 0.45), (48, 0.3))
-    )
-    patches = patches - 0.5 * (drawing - 1)
+    patches = _patches(draws, (h, w), ((5, 0.6), (14, 0.45), (48, 0.3))) - 0.5 * (drawing - 1)
     least = torch.where(draws.often(0.65), torch.full_like(mean, -9.0), draws.uniform(-0.8, 0.6))
     cover = ((patches - least) / 0.15).clamp(0, 1) * land * draws.often(chance)
     snow = draws.uniform(0.55, 0.95) * lit * drawing
@@ -405,10 +407,7 @@ def cast_shade(rgb: Tensor, label: Tensor, gen: torch.Generator, chance: float) 
     """
     n, _, h, w = rgb.shape
     draws = Draws(n, gen)
-    shape = sum(
-        F.interpolate(draws.normal((1, k, k)), (h, w), mode="bicubic", align_corners=False) * share
-        for k, share in ((4, 0.8), (11, 0.4), (40, 0.2))
-    )
+    shape = _patches(draws, (h, w), ((4, 0.8), (11, 0.4), (40, 0.2)))
     edge = torch.exp(draws.uniform(-4.0, -1.0))
     on_land = ((label >= 3) | (label == 0))[:, None]
     depth = ((shape - draws.uniform(-0.6, 0.6)) / edge).clamp(0, 1) * on_land * draws.often(chance)

@@ -41,11 +41,9 @@ BREAKS_OKTA, CLOSED_OKTA = 4, 7
 """From the first, half covered, a sky without texture lacks breaks, below it cloud; from the second it is a closed
 layer, which a long time makes plain."""
 CLOSE = 0.8
-"""From this share of the lead's strength another could lead as well."""
-ABOUT_EQUAL = CLOSE
-"""From this share of the lead's strength two are told side by side: small changes of the snap (another size or JPEG
-quality, a slight crop, 2/3 of a stop, mirrored) move strengths by up to 15 %, two of them against each other by
-more."""
+"""From this share of the lead's strength another is about equal, and both are told side by side: small changes of the
+snap (another size or JPEG quality, a slight crop, 2/3 of a stop, mirrored) move strengths by up to 15 %, two of them
+against each other by more."""
 STANDS_STILL: tuple[LeadChoice, ...] = ("structure", "foliage", "sky")
 """Of what is about equal, what holds still leads: it waits for the setting, and its strength is the steadiest (in those
 copies it moves by 0.2 % in the median, foliage by 2.5, a sky by 3.7). The others are told beside it."""
@@ -80,7 +78,7 @@ class Lead:
         """How clear the lead is, or that nothing quite leads."""
         if self.choice in ("wait", "none"):
             return "not_quite" if self.strength >= CLOSE * self.needed else "clear"
-        if self.runner_up is not None and self.runner_up.strength >= ABOUT_EQUAL * self.strength:
+        if self.runner_up is not None:
             return "about_equal"
         return "only_just" if CLOSE * self.strength < self.needed else "clear"
 
@@ -139,7 +137,7 @@ class _Case:
         best = found[0] if found else None
         strength = best.strength if best is not None else 0.0
         if best is not None and strength >= needed:
-            level = [s for s in found if s.strength >= max(needed, ABOUT_EQUAL * strength)]
+            level = [s for s in found if s.strength >= max(needed, CLOSE * strength)]
             best = min(level, key=lambda s: STANDS_STILL.index(s.choice))
             strength = best.strength
             others = (s for s in found if s.choice != best.choice)
